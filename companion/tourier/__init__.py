@@ -1,0 +1,1 @@
+"""Desk companion of the Tourier bench timer."""

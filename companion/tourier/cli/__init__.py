@@ -1,0 +1,5 @@
+"""Command line."""
+
+
+def main() -> int:
+    raise SystemExit("not built yet")
