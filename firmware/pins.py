@@ -28,7 +28,7 @@ PIN_LED_R = 10
 PIN_LED_G = 11
 PIN_LED_B = 12
 
-# Buttons to GND with the internal pull-up, pressed = low. Never pull-down: RP2350 erratum E9 holds such a pad near 2.2 V.
+# Buttons to GND with the internal pull-up, pressed = low. Never pull-down: RP2350 erratum E9 holds such a pad at 2.2 V.
 PIN_BUTTON_LEFT = 18
 PIN_BUTTON_MIDDLE = 19  # held while power comes on: safe mode, the prompt stays reachable
 PIN_BUTTON_RIGHT = 20
@@ -46,6 +46,6 @@ ADDR_CLOCK = 104  # 0x68, DS3231, optional
 R_FIXED_BENCH_OHM = 18000
 R_FIXED_PROBE_OHM = 18000
 
-# Curve per probe: "103at" (B25/85 3435 K) or "3977" (B25/85 3977 K). They differ by 3 K at 0 degrees C; setting, not guess.
+# Curve per probe: "103at" (B25/85 3435 K) or "3977" (B25/85 3977 K). They differ by 3 K at 0 degrees C: a setting.
 CURVE_BENCH = "103at"
 CURVE_PROBE = "103at"
