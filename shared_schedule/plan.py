@@ -1,0 +1,452 @@
+"""The day's plan as both machines hold it: records, limits, canonical bytes, plan id.
+
+A plan is a list of steps in planned order. Every step names the steps it must follow, and those stand before it in the
+list, so a plan cannot be cyclic. Canonical bytes are a fixed field order of variable-length integers: the same plan
+gives the same bytes on both interpreters, and the plan id is the CRC-32 of them.
+
+This module holds no clock and no state of a running day; see `day` for that.
+"""
+
+import binascii
+
+from shared_schedule.units import CDEG_MAX, CDEG_MIN, NO_CDEG
+
+MAGIC = b"TPL"
+FORMAT = 1
+
+MAX_STEPS = 96
+MAX_PLAN_BYTES = 12288  # what the device sets aside: 96 steps at under 128 bytes each
+MAX_AFTER = 8
+MAX_TICKS = 3
+MAX_QUIET = 4
+
+# Kinds of step. Numbers are never reused.
+MIX = 1
+BULK = 2
+FLATTEN = 3  # dough pressed flat before its chill
+CHILL = 4  # cold rest of the détrempe before lock-in
+BLOCK = 5  # butter block made
+TEMPER = 6  # butter block brought to a pliable temperature
+ICE = 7  # ice on the bench, then wiped dry
+LOCK_IN = 8
+FOLD = 9
+REST = 10  # rest of the pâton between folds
+SHEET = 11  # final sheet
+CUT = 12
+SHAPE = 13
+HOLD = 14  # cold hold of pâton or shaped pieces (retard)
+FREEZE = 15
+THAW = 16
+PROOF = 17
+WASH = 18  # egg wash
+PREHEAT = 19
+BAKE = 20
+COOL = 21
+KIND_WORDS = (
+    "", "mix", "bulk", "flatten", "chill", "butter block", "temper", "ice the bench", "lock-in", "fold", "rest",
+    "sheet", "cut", "shape", "cold hold", "freeze", "thaw", "proof", "egg wash", "preheat", "bake", "cool",
+)  # fmt: skip
+
+# Places. The bench, the oven and the proof space are one each; the others hold several pâtons.
+ANYWHERE = 0
+BENCH = 1
+FRIDGE = 2
+FREEZER = 3
+ROOM = 4
+PROOF_SPACE = 5
+OVEN = 6
+PLACE_WORDS = ("", "bench", "fridge", "freezer", "room", "proof space", "oven")
+
+# What ends a step.
+BY_COOK = 0
+BY_TIME = 1
+BY_CORE = 2  # probe within the window core_cdeg +-1 °C, or the maximum time
+BY_DOSE = 3  # proof progress, then the cook's look
+
+# Where the spine (closed edge) of the folded pâton lies for the next rolling.
+SPINE_NONE = 0
+SPINE_LEFT = 1
+SPINE_RIGHT = 2
+SPINE_NEAR = 3
+SPINE_FAR = 4
+SPINE_WORDS = ("", "left", "right", "near you", "away from you")
+
+# Flags.
+SAVES_BATCH = 1  # its alarms sound even in quiet hours
+ASK_OVEN_EMPTY = 2  # the oven may hold dough: an explicit answer before heating
+
+S32_MAX = 0x3FFFFFFF  # a Pico's small integer
+
+# (field, kind of field, low, high). The order is the canonical order; fields are only ever appended with a new FORMAT.
+# Kinds: u = unsigned, s = signed, c = temperature or NO_CDEG, t = text (cap in bytes), T = texts, i = ids, q = spans.
+STEP_FIELDS = (
+    ("step_id", "u", 1, 250),
+    ("kind", "u", 1, 21),
+    ("name", "t", 1, 32),
+    ("place", "u", 0, 6),
+    ("paton", "u", 0, 8),  # 0 = the whole batch
+    ("start_at_s", "s", 0, S32_MAX),
+    ("planned_for_s", "u", 0, 864000),
+    ("attended_s", "u", 0, 86400),  # hands-on time from the start of the step
+    ("min_s", "u", 0, 864000),
+    ("ideal_s", "u", 0, 864000),
+    ("max_s", "u", 0, 2678400),
+    ("after", "i", 0, MAX_AFTER),
+    ("ends_by", "u", 0, 3),
+    ("low_cdeg", "c", 0, 0),  # window for the probe while the step runs
+    ("high_cdeg", "c", 0, 0),
+    ("core_cdeg", "c", 0, 0),  # core temperature that ends a rest or chill
+    ("air_max_cdeg", "c", 0, 0),  # limit of the air in a proof
+    ("fold", "u", 0, 4),  # 2, 3 or 4; 0 = none
+    ("fold_n", "u", 0, 12),
+    ("fold_of", "u", 0, 12),
+    ("spine", "u", 0, 4),
+    ("quarter", "u", 0, 1),  # 1 = give the pâton a quarter turn before rolling
+    ("length_um", "u", 0, 5000000),
+    ("width_um", "u", 0, 5000000),
+    ("thickness_um", "u", 0, 200000),
+    ("layers", "u", 0, 20000),  # fat layers after the step
+    ("dose_s", "u", 0, 864000),  # proof dose: seconds at the reference temperature
+    ("flags", "u", 0, 255),
+    ("ticks", "T", MAX_TICKS, 40),  # questions to be ticked before the step may end
+)
+
+PLAN_FIELDS = (
+    ("name", "t", 1, 40),
+    ("made_at_s", "u", 0, S32_MAX),
+    ("ready_at_s", "u", 0, S32_MAX),
+    ("offset_min", "s", -1080, 1080),  # local time minus UTC when the plan begins
+    ("offset_change_at_s", "u", 0, S32_MAX),  # 0 = no change of clocks during the plan
+    ("offset_after_min", "s", -1080, 1080),
+    ("quiet", "q", 0, MAX_QUIET),  # (from_at_s, to_at_s) spans in which only SAVES_BATCH alarms sound
+    ("butter_low_cdeg", "c", 0, 0),  # pliable window of this butter
+    ("butter_high_cdeg", "c", 0, 0),
+    ("butter_brittle_cdeg", "c", 0, 0),  # below: it breaks
+    ("butter_stop_cdeg", "c", 0, 0),  # above: stop and chill
+    ("butter_melt_cdeg", "c", 0, 0),  # melting onset
+    ("proof_cap_cdeg", "c", 0, 0),
+    ("yeast_min_cdeg", "c", 0, 0),  # cardinal temperatures of the dose, and its reference
+    ("yeast_opt_cdeg", "c", 0, 0),
+    ("yeast_max_cdeg", "c", 0, 0),
+    ("yeast_ref_cdeg", "c", 0, 0),
+    ("room_cdeg", "c", 0, 0),
+    ("room_rh_pct", "u", 0, 100),
+    ("fridge_cdeg", "c", 0, 0),
+    ("freezer_cdeg", "c", 0, 0),
+    ("proof_cdeg", "c", 0, 0),
+    ("bench_um", "u", 0, 200000),
+    ("bench_effusivity", "u", 0, 30000),  # J m-2 K-1 s-0.5
+    ("film_room_mw", "u", 0, 200000),  # mW m-2 K-1
+    ("film_fridge_mw", "u", 0, 200000),
+    ("film_freezer_mw", "u", 0, 200000),
+    ("laminate_k_mw", "u", 0, 5000),  # mW m-1 K-1 across the layers
+    ("laminate_rc", "u", 0, 10000),  # kJ m-3 K-1, apparent
+)
+
+
+class PlanError(ValueError):
+    """A plan that cannot be held. `field` names the place ('steps[3].name'), str() is one sentence."""
+
+    def __init__(self, field, sentence):
+        ValueError.__init__(self, "%s: %s" % (field, sentence))
+        self.field = field
+        self.sentence = sentence
+
+
+def _default(kind):
+    if kind == "c":
+        return NO_CDEG
+    if kind == "t":
+        return ""
+    if kind in "Tiq":
+        return ()
+    return 0
+
+
+class _Record:
+    FIELDS = ()
+
+    def __init__(self, **values):
+        for field in self.FIELDS:
+            setattr(self, field[0], values.pop(field[0], _default(field[1])))
+        for extra in values:
+            raise PlanError(extra, "is not a field")
+
+    def __eq__(self, other):
+        if type(self) is not type(other):
+            return False
+        for field in self.FIELDS:
+            if getattr(self, field[0]) != getattr(other, field[0]):
+                return False
+        return True
+
+    def __hash__(self):  # records are mutable while a plan is built; identity serves sets of them
+        return id(self)
+
+    def __repr__(self):
+        return "%s(%s)" % (type(self).__name__, getattr(self, "name", ""))
+
+
+class Step(_Record):
+    """One step; fields and limits in STEP_FIELDS. Values left out are 0, "", () or NO_CDEG."""
+
+    FIELDS = STEP_FIELDS
+
+
+class Plan(_Record):
+    """One plan; fields and limits in PLAN_FIELDS, and `steps`, a list of Step in planned order."""
+
+    FIELDS = PLAN_FIELDS
+
+    def __init__(self, steps=(), **values):
+        _Record.__init__(self, **values)
+        self.steps = list(steps)
+
+    def __eq__(self, other):
+        return _Record.__eq__(self, other) and self.steps == other.steps
+
+    __hash__ = _Record.__hash__
+
+    def index_of(self, step_id):
+        """Return the place of a step in `steps`, or -1."""
+        for index in range(len(self.steps)):
+            if self.steps[index].step_id == step_id:
+                return index
+        return -1
+
+
+# --- validation -------------------------------------------------------------------------------------------------
+
+
+def _check_field(where, spec, value):
+    name, kind, low, high = spec
+    field = where + name
+    if kind in "us":
+        if not isinstance(value, int):
+            raise PlanError(field, "must be a whole number")
+        if value < low or value > high:
+            raise PlanError(field, "is %d; allowed are %d to %d" % (value, low, high))
+    elif kind == "c":
+        if not isinstance(value, int):
+            raise PlanError(field, "must be a whole number of 0.01 degrees")
+        if value != NO_CDEG and (value < CDEG_MIN or value > CDEG_MAX):
+            raise PlanError(field, "is %d; allowed are %d to %d (0.01 degrees C)" % (value, CDEG_MIN, CDEG_MAX))
+    elif kind == "t":
+        _check_text(field, value, low, high)
+    elif kind == "T":
+        if len(value) > low:
+            raise PlanError(field, "has %d entries; at most %d" % (len(value), low))
+        for text in value:
+            _check_text(field, text, 1, high)
+    elif len(value) > high:
+        raise PlanError(field, "has %d entries; at most %d" % (len(value), high))
+
+
+def _check_text(field, text, low, high):
+    if not isinstance(text, str):
+        raise PlanError(field, "must be text")
+    size = len(text.encode())
+    if size < low or size > high:
+        raise PlanError(field, "is %d bytes long; allowed are %d to %d" % (size, low, high))
+    for char in text:
+        code = ord(char)
+        if code < 32 or 127 <= code < 160:
+            raise PlanError(field, "holds a control character")
+
+
+def validate(plan):
+    """Raise PlanError naming the first field that is not allowed; return the plan."""
+    for spec in PLAN_FIELDS:
+        _check_field("", spec, getattr(plan, spec[0]))
+    last = 0
+    for span in plan.quiet:
+        if len(span) != 2 or not 0 <= span[0] < span[1] <= S32_MAX or span[0] < last:
+            raise PlanError("quiet", "spans must be in order and end after they begin")
+        last = span[1]
+    if not plan.steps:
+        raise PlanError("steps", "a plan needs at least one step")
+    if len(plan.steps) > MAX_STEPS:
+        raise PlanError("steps", "%d steps; the timer holds at most %d" % (len(plan.steps), MAX_STEPS))
+    seen = set()
+    for index in range(len(plan.steps)):
+        step = plan.steps[index]
+        where = "steps[%d]." % index
+        for spec in STEP_FIELDS:
+            _check_field(where, spec, getattr(step, spec[0]))
+        if step.step_id in seen:
+            raise PlanError(where + "step_id", "%d is used twice" % step.step_id)
+        for before in step.after:
+            if before not in seen:
+                raise PlanError(where + "after", "names step %d, which does not stand before it" % before)
+        if step.min_s > step.max_s:
+            raise PlanError(where + "min_s", "is longer than max_s")
+        if not step.min_s <= step.ideal_s <= step.max_s:
+            raise PlanError(where + "ideal_s", "is not between min_s and max_s")
+        if step.low_cdeg != NO_CDEG and step.high_cdeg != NO_CDEG and step.low_cdeg >= step.high_cdeg:
+            raise PlanError(where + "low_cdeg", "is not below high_cdeg")
+        if step.kind == FOLD and step.fold < 2:
+            raise PlanError(where + "fold", "a fold step must be a 2-fold, 3-fold or 4-fold")
+        seen.add(step.step_id)
+    return plan
+
+
+# --- canonical bytes --------------------------------------------------------------------------------------------
+
+
+def put_uint(out, value):
+    """Append an unsigned integer to a bytearray, seven bits a byte, low bits first."""
+    while value > 127:
+        out.append((value & 127) | 128)
+        value >>= 7
+    out.append(value)
+
+
+def zigzag(value):
+    """Map signed to unsigned so that small magnitudes stay short."""
+    return value * 2 if value >= 0 else -value * 2 - 1
+
+
+class _Reader:
+    def __init__(self, data):
+        self.data = data
+        self.at = 0
+
+    def uint(self):
+        value = 0
+        shift = 0
+        while True:
+            if self.at >= len(self.data):
+                raise PlanError("bytes", "end too soon")
+            byte = self.data[self.at]
+            self.at += 1
+            value |= (byte & 127) << shift
+            if byte < 128:
+                return value
+            shift += 7
+            if shift > 35:
+                raise PlanError("bytes", "hold a number that is too long")
+
+    def sint(self):
+        value = self.uint()
+        return -((value + 1) >> 1) if value & 1 else value >> 1
+
+    def text(self, cap):
+        size = self.uint()
+        if size > cap or self.at + size > len(self.data):
+            raise PlanError("bytes", "hold a text that is too long")
+        raw = bytes(self.data[self.at : self.at + size])
+        self.at += size
+        try:
+            return raw.decode()
+        except UnicodeError:
+            raise PlanError("bytes", "hold a text that is not UTF-8")
+
+
+def _encode_fields(out, record, specs, base):
+    for name, kind, _low, _high in specs:
+        value = getattr(record, name)
+        if kind == "u":
+            put_uint(out, value)
+        elif kind == "s":
+            # Instants are written relative to a base, which keeps them to two or three bytes.
+            put_uint(out, zigzag(value - base if name == "start_at_s" else value))
+        elif kind == "c":
+            put_uint(out, 0 if value == NO_CDEG else zigzag(value) + 1)
+        elif kind == "t":
+            raw = value.encode()
+            put_uint(out, len(raw))
+            out.extend(raw)
+        elif kind == "T":
+            put_uint(out, len(value))
+            for text in value:
+                raw = text.encode()
+                put_uint(out, len(raw))
+                out.extend(raw)
+        elif kind == "i":
+            put_uint(out, len(value))
+            for item in value:
+                put_uint(out, item)
+        else:
+            put_uint(out, len(value))
+            for start, end in value:
+                put_uint(out, start)
+                put_uint(out, end)
+
+
+def _decode_fields(reader, record, specs, base):
+    for name, kind, low, high in specs:
+        if kind == "u":
+            value = reader.uint()
+        elif kind == "s":
+            value = reader.sint() + (base if name == "start_at_s" else 0)
+        elif kind == "c":
+            raw = reader.uint()
+            raw -= 1
+            value = NO_CDEG if raw < 0 else (-((raw + 1) >> 1) if raw & 1 else raw >> 1)
+        elif kind == "t":
+            value = reader.text(high)
+        else:
+            count = reader.uint()
+            if count > (low if kind == "T" else high):
+                raise PlanError(name, "has %d entries, too many" % count)
+            if kind == "T":
+                value = tuple([reader.text(high) for _ in range(count)])
+            elif kind == "i":
+                value = tuple([reader.uint() for _ in range(count)])
+            else:
+                value = tuple([(reader.uint(), reader.uint()) for _ in range(count)])
+        setattr(record, name, value)
+
+
+def encode(plan):
+    """Return the canonical bytes of a valid plan. Raises PlanError if it is not valid or too large to hold."""
+    validate(plan)
+    out = bytearray(MAGIC)
+    out.append(FORMAT)
+    _encode_fields(out, plan, PLAN_FIELDS, 0)
+    put_uint(out, len(plan.steps))
+    base = plan.made_at_s
+    for step in plan.steps:
+        _encode_fields(out, step, STEP_FIELDS, base)
+        base = step.start_at_s
+    if len(out) > MAX_PLAN_BYTES:
+        raise PlanError("plan", "is %d bytes; the timer holds at most %d" % (len(out), MAX_PLAN_BYTES))
+    return bytes(out)
+
+
+def decode(data):
+    """Return the Plan in canonical bytes. Raises PlanError on anything else; allocates nothing beyond the caps."""
+    if len(data) > MAX_PLAN_BYTES:
+        raise PlanError("plan", "is %d bytes; the timer holds at most %d" % (len(data), MAX_PLAN_BYTES))
+    if bytes(data[:3]) != MAGIC:
+        raise PlanError("plan", "does not begin like a plan")
+    if len(data) < 4 or data[3] != FORMAT:
+        raise PlanError("plan", "has a format this side does not know; update the older side")
+    reader = _Reader(data)
+    reader.at = 4
+    plan = Plan()
+    _decode_fields(reader, plan, PLAN_FIELDS, 0)
+    count = reader.uint()
+    if count > MAX_STEPS:
+        raise PlanError("steps", "%d steps; the timer holds at most %d" % (count, MAX_STEPS))
+    base = plan.made_at_s
+    for _ in range(count):
+        step = Step()
+        _decode_fields(reader, step, STEP_FIELDS, base)
+        base = step.start_at_s
+        plan.steps.append(step)
+    if reader.at != len(data):
+        raise PlanError("plan", "has %d bytes too many" % (len(data) - reader.at))
+    return validate(plan)
+
+
+def plan_id(data):
+    """Return the id of canonical plan bytes: their CRC-32 (ISO-HDLC), 0..2**32-1."""
+    return binascii.crc32(data) & 0xFFFFFFFF
+
+
+def offset_min_at(plan, at_s):
+    """Return the local offset from UTC in minutes that holds at an instant of the plan."""
+    if plan.offset_change_at_s and at_s >= plan.offset_change_at_s:
+        return plan.offset_after_min
+    return plan.offset_min
