@@ -1,0 +1,126 @@
+"""What reaches the terminal: results on stdout, progress and complaints on stderr, nothing unescaped."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import unicodedata
+from collections.abc import Iterable
+from typing import Any, TextIO
+
+_LINE_CAP = 2000  # longest line shown: longer ones come from damaged files or a hostile peer
+
+
+def clean(text: object, cap: int = _LINE_CAP) -> str:
+    """Return text safe for a terminal: control and format characters replaced, length capped.
+
+    Line feeds are kept; everything else in Unicode categories Cc, Cf, Cs, Co and Cn becomes "?".
+    """
+    out = []
+    for char in str(text)[: cap + 1]:
+        if char == "\n" or unicodedata.category(char) not in {"Cc", "Cf", "Cs", "Co", "Cn"}:
+            out.append(char)
+        else:
+            out.append("?")
+    joined = "".join(out)
+    return joined if len(joined) <= cap else joined[:cap] + "…"
+
+
+class Output:
+    """The only writer of stdout and stderr. `as_json` turns results into one JSON object and silences prose."""
+
+    def __init__(self, as_json: bool = False, out: TextIO | None = None, err: TextIO | None = None) -> None:
+        self.as_json = as_json
+        self._out = out if out is not None else sys.stdout
+        self._err = err if err is not None else sys.stderr
+        self._progress_open = False
+        self._progress_last = ("", -1)
+
+    @property
+    def colour(self) -> bool:
+        """Whether escape codes may be written: a terminal, and NO_COLOR not set."""
+        return self._out.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+    @property
+    def width(self) -> int:
+        """Columns to draw in: the terminal's, 80 when there is none."""
+        import shutil
+
+        return max(40, shutil.get_terminal_size((80, 24)).columns)
+
+    def line(self, text: object = "") -> None:
+        """Write one line of prose; nothing when results are JSON."""
+        if not self.as_json:
+            self._end_progress()
+            self._out.write(clean(text) + "\n")
+
+    def lines(self, texts: Iterable[object]) -> None:
+        """Write several lines of prose."""
+        for text in texts:
+            self.line(text)
+
+    def heading(self, text: str) -> None:
+        """Write a heading with an empty line before it; bold on a terminal, upper case elsewhere."""
+        if self.as_json:
+            return
+        self._end_progress()
+        shown = clean(text)
+        self._out.write(f"\n\x1b[1m{shown}\x1b[0m\n" if self.colour else f"\n{shown.upper()}\n")
+
+    def result(self, value: Any) -> None:
+        """Write the JSON result; nothing in prose mode."""
+        if self.as_json:
+            self._end_progress()
+            json.dump(value, self._out, indent=2, ensure_ascii=True, default=str)
+            self._out.write("\n")
+
+    def raw(self, text: str) -> None:
+        """Write text that is already safe (a generated document) without a cap."""
+        self._end_progress()
+        self._out.write(text)
+
+    def progress(self, text: str, fraction: float | None = None) -> None:
+        """Show how far long work is: one changing line on a terminal, a line per tenth elsewhere."""
+        tenth = -1 if fraction is None else int(fraction * 10)
+        percent = "" if fraction is None else f" {min(100, int(fraction * 100)):3d} %"
+        if self._err.isatty():
+            self._err.write("\r" + clean(text, 100) + percent + "\x1b[K")
+            self._err.flush()
+            self._progress_open = True
+        elif (text, tenth) != self._progress_last:
+            self._err.write(clean(text, 200) + percent + "\n")
+            self._err.flush()
+        self._progress_last = (text, tenth)
+
+    def complain(self, text: object) -> None:
+        """Write one complaint to stderr."""
+        self._end_progress()
+        self._err.write(clean(text) + "\n")
+        self._err.flush()
+
+    def flush(self) -> None:
+        """Push everything out."""
+        self._end_progress()
+        self._out.flush()
+
+    def _end_progress(self) -> None:
+        if self._progress_open:
+            self._err.write("\n")
+            self._err.flush()
+            self._progress_open = False
+
+
+def table(rows: list[list[str]], right: frozenset[int] = frozenset()) -> list[str]:
+    """Return rows as aligned lines; `right` names right-aligned columns. The first row is the heading."""
+    if not rows:
+        return []
+    widths = [max(len(row[column]) for row in rows if column < len(row)) for column in range(len(rows[0]))]
+    lines = []
+    for row in rows:
+        cells = [
+            cell.rjust(widths[column]) if column in right else cell.ljust(widths[column])
+            for column, cell in enumerate(row)
+        ]
+        lines.append("  ".join(cells).rstrip())
+    return lines

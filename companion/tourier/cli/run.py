@@ -1,0 +1,86 @@
+"""Runs one parsed command and turns every exception into one sentence and an exit code."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from importlib import import_module
+
+from tourier.cli.output import Output
+
+OK = 0
+OUR_FAULT = 1
+USER_INPUT = 2
+TIMER = 3
+INTERRUPTED = 130
+
+# Which exceptions are whose. Looked up only in modules that are loaded: an exception of a module that was never
+# imported cannot have been raised, and importing it here would cost every command its start-up time.
+_KNOWN = (
+    ("tourier.quantities", "QuantityError", USER_INPUT),
+    ("tourier.batch.read", "BatchError", USER_INPUT),
+    ("tourier.batch.workup", "Unworkable", USER_INPUT),
+    ("tourier.craft.refusal", "Refusal", USER_INPUT),
+    ("tourier.dayplan.refuse", "Impossible", USER_INPUT),
+    ("shared_schedule.plan", "PlanError", USER_INPUT),
+    ("tourier.logbook.store", "LogbookError", USER_INPUT),
+    ("tourier.device.client", "LinkError", TIMER),
+    ("tourier.device.ports", "PortError", TIMER),
+    ("tourier.device.virtual.board", "VirtualTimerError", TIMER),
+    ("tourier.device.install", "InstallError", TIMER),
+)
+
+
+class UserError(Exception):
+    """A complaint about the command's own arguments; str() is one sentence."""
+
+
+def exit_code_of(error: BaseException) -> int | None:
+    """Return the exit code of a foreseen exception, None for one nobody foresaw."""
+    if isinstance(error, UserError):
+        return USER_INPUT
+    for module_name, class_name, code in _KNOWN:
+        module = sys.modules.get(module_name)
+        known = getattr(module, class_name, None) if module else None
+        if known is not None and isinstance(error, known):
+            return code
+    return None
+
+
+def run(parser: argparse.ArgumentParser, arguments: list[str]) -> int:
+    """Parse, run, and return the exit code."""
+    try:
+        parsed = parser.parse_args(arguments)
+    except SystemExit as stop:  # argparse: 0 after --help, 2 after a wrong option
+        return int(stop.code or 0)
+    out = Output(as_json=getattr(parsed, "json", False))
+    try:
+        code = import_module(f"tourier.cli.{parsed.module}").run(parsed, out)
+        out.flush()
+        return int(code or OK)
+    except KeyboardInterrupt:
+        out.complain("Stopped.")
+        return INTERRUPTED
+    except BrokenPipeError:
+        # The reader of a pipe went away: not a fault. Point stdout at nothing so that closing it stays quiet.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return OK
+    except FileNotFoundError as error:
+        out.complain(f"There is no file {error.filename}; check the name.")
+        return USER_INPUT
+    except (IsADirectoryError, PermissionError) as error:
+        out.complain(f"{error.filename} cannot be used: {error.strerror}.")
+        return USER_INPUT
+    except Exception as error:
+        code = exit_code_of(error)
+        if code is None:
+            if os.environ.get("TOURIER_DEBUG"):
+                raise
+            out.complain(
+                f"Something went wrong inside Tourier ({type(error).__name__}: {error}). Nothing was changed by the "
+                "last step. Set TOURIER_DEBUG=1 and run it again for the details to report."
+            )
+            return OUR_FAULT
+        out.complain(error)
+        return code

@@ -1,0 +1,46 @@
+"""Where things are kept, by the platform's own custom. `TOURIER_HOME` puts all of it in one folder."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import platformdirs
+
+
+def _folder(kind: str) -> Path:
+    home = os.environ.get("TOURIER_HOME")
+    if home:
+        return Path(home) / kind
+    return Path(getattr(platformdirs, f"user_{kind}_dir")("tourier", appauthor=False))
+
+
+def logbook_file() -> Path:
+    """Return the usual logbook (SQLite)."""
+    return _folder("data") / "logbook.sqlite"
+
+
+def rehearsals_folder() -> Path:
+    """Return where rehearsals are kept when --keep names no folder."""
+    return _folder("data") / "rehearsals"
+
+
+def config_folder() -> Path:
+    """Return where settings, key maps and kitchen profiles are kept."""
+    return _folder("config")
+
+
+def autosave_folder() -> Path:
+    """Return where unsaved edits of the desk application are kept."""
+    return _folder("state") / "autosave"
+
+
+def all_places() -> list[tuple[str, str, Path]]:
+    """Return (key, what it is, path) for every place used."""
+    return [
+        ("logbook", "logbook of batches", logbook_file()),
+        ("rehearsals", "kept rehearsals", rehearsals_folder()),
+        ("config", "settings and profiles", config_folder()),
+        ("autosave", "unsaved edits", autosave_folder()),
+        ("program", "this program", Path(__file__).resolve().parent),
+    ]
