@@ -1,0 +1,125 @@
+"""Every action of the desk application: a stable id, the usual key, what it does, and where it makes sense.
+
+Keys are data: `keys.toml` in the config folder maps ids to keys, and help, footer and palette all read this table, so
+they always show the map that is in force. Ids are never renamed.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+from textual.binding import Binding
+
+ANYWHERE = "anywhere"
+
+
+@dataclass(frozen=True)
+class Action:
+    """One action: `name` is the method (`action_<name>`), `where` the room whose screen has it."""
+
+    id: str
+    keys: str
+    name: str
+    text: str
+    where: str = ANYWHERE
+    help: str = ""
+    shown: bool = True
+
+
+ACTIONS: tuple[Action, ...] = (
+    Action("room.batch", "f1", "room('batch')", "Batch", help="What you want, worked out as you type.", shown=False),
+    Action("room.bench", "f2", "room('bench')", "Bench", help="The day as it runs.", shown=False),
+    Action("room.lookback", "f3", "room('lookback')", "Look back", help="Past batches and what to change.", shown=False),
+    Action("room.kitchen", "f4", "room('kitchen')", "Kitchen", help="Your kitchen and butters.", shown=False),
+    Action("room.timer", "f5", "room('timer')", "Timer", help="The bench timer itself.", shown=False),
+    Action("app.help", "f10,question_mark", "help_here", "Help", help="Help for the part you are in."),
+    Action("app.palette", "ctrl+p", "command_palette", "Commands", help="Everything that can be done now."),
+    Action("app.keys", "f9", "show_keys", "Keys", help="See and change the keys.", shown=False),
+    Action("app.quiet", "f8", "toggle_silence", "Silence", help="No bell and no notice until pressed again.", shown=False),
+    Action("app.theme", "f7", "next_theme", "Theme", help="Next of the themes: light, dark, high contrast, terminal."),
+    Action("app.quit", "ctrl+q", "quit", "Leave", help="Leave; unsaved edits are kept for the next time."),
+    Action("batch.save", "ctrl+s", "save", "Save", "batch", "Write the batch file."),
+    Action("batch.open", "ctrl+o", "open", "Open", "batch", "Open another batch file."),
+    Action("batch.duplicate", "ctrl+d", "duplicate", "Duplicate", "batch", "Start a new batch from this one."),
+    Action("batch.undo", "ctrl+z", "undo", "Undo", "batch", "Take back the last edit."),
+    Action("batch.redo", "ctrl+y", "redo", "Redo", "batch", "Do it again."),
+    Action("batch.changed", "ctrl+g", "changed", "Changed", "batch", "What changed since the last good batch."),
+    Action("batch.send", "ctrl+t", "send", "Send to timer", "batch", "Plan it and send it to the bench timer."),
+    Action("bench.connect", "c", "connect", "Connect", "bench", "Find the timer and follow it."),
+    Action("bench.acknowledge", "a", "acknowledge", "Acknowledge", "bench", "Answer the alarm that sounds."),
+    Action("bench.go", "g", "go", "Go / done", "bench", "Start the step that is due, or say that it is done."),
+    Action("bench.bend", "b", "bend", "Bend test", "bench", "Mark a bend test at the probe's reading."),
+    Action("bench.note", "n", "note", "Note", "bench", "Write a note with the time."),
+    Action("bench.replan", "r", "replan", "Replan", "bench", "Plan the rest of the day anew."),
+    Action("bench.collect", "l", "collect", "Collect", "bench", "Bring the log home into the logbook."),
+    Action("lookback.in", "plus,equals_sign", "zoom(0.5)", "Zoom in", "lookback", "Half the span around the middle."),
+    Action("lookback.out", "minus", "zoom(2.0)", "Zoom out", "lookback", "Twice the span."),
+    Action("lookback.earlier", "left", "pan(-0.25)", "Earlier", "lookback", "A quarter of the span back."),
+    Action("lookback.later", "right", "pan(0.25)", "Later", "lookback", "A quarter of the span on."),
+    Action("lookback.whole", "0", "whole", "Whole batch", "lookback", "All of it."),
+    Action("lookback.next", "e", "next_excursion", "Next excursion", "lookback", "Go to the next time outside the window."),
+    Action("lookback.beside", "s", "beside", "Side by side", "lookback", "Set a second batch beside this one."),
+    Action("lookback.export", "x", "export", "Export", "lookback", "Write the report: HTML, CSV or JSON."),
+    Action("lookback.outcome", "o", "outcome", "Outcome", "lookback", "Write down how it came out."),
+    Action("kitchen.learn", "l", "learn", "Learn", "kitchen", "Fit the kitchen from the logs."),
+    Action("kitchen.forget", "delete", "forget", "Take back", "kitchen", "Take back one learned value."),
+    Action("timer.find", "f", "find", "Find", "timer", "Look for timers."),
+    Action("timer.check", "k", "check", "Check", "timer", "Ask every part for its self-test."),
+    Action("timer.clock", "t", "clock", "Set clock", "timer", "Set the timer's clock by this computer."),
+    Action("timer.install", "i", "install", "Install", "timer", "Put this version's program on the timer."),
+    Action("timer.ice", "z", "ice_point", "Ice point", "timer", "Calibrate the probe in ice and water."),
+    Action("timer.boil", "b", "boil_point", "Boil point", "timer", "Check the probe in boiling water."),
+    Action("timer.backup", "u", "backup", "Back up", "timer", "Copy log, settings and calibration here."),
+    Action("timer.restore", "r", "restore", "Restore", "timer", "Put settings and calibration back."),
+)
+
+
+def bindings(where: str) -> list[Binding]:
+    """Return the Textual bindings of one place, with stable ids so that the key map can change them."""
+    return [
+        Binding(action.keys, action.name, action.text, show=action.shown, id=action.id, tooltip=action.help)
+        for action in ACTIONS
+        if action.where == where
+    ]
+
+
+def read_keymap(file: Path) -> tuple[dict[str, str], list[str]]:
+    """Return ({id: keys}, complaints) from keys.toml; a missing file is an empty map, a wrong line is one complaint."""
+    try:
+        raw = tomllib.loads(file.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return {}, []
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        return {}, [f"{file.name} cannot be read ({error}); the usual keys are in force."]
+    known = {action.id for action in ACTIONS}
+    flat: dict[str, str] = {}
+    complaints = []
+    for table, entries in raw.items():
+        pairs = entries.items() if isinstance(entries, dict) else ()
+        if not isinstance(entries, dict):
+            complaints.append(f"{file.name}: {table} stands outside a table; write [app] and quiet = \"f8\".")
+        for key, value in pairs:
+            name = f"{table}.{key}"
+            if name not in known:
+                complaints.append(f"{file.name}: there is no action {name}; see Keys (F9) for the ids.")
+            elif not isinstance(value, str) or not value.strip():
+                complaints.append(f"{file.name}: {name} needs a key as text, such as \"ctrl+b\".")
+            else:
+                flat[name] = value.strip()
+    return flat, complaints
+
+
+def write_keymap(file: Path, keymap: dict[str, str]) -> None:
+    """Write keys.toml whole, through a neighbour file so that a crash leaves the old one."""
+    tables: dict[str, list[str]] = {}
+    for name, keys in sorted(keymap.items()):
+        table, key = name.split(".", 1)
+        escaped = keys.replace("\\", "\\\\").replace('"', '\\"')
+        tables.setdefault(table, []).append(f'{key} = "{escaped}"')
+    text = "\n\n".join(f"[{table}]\n" + "\n".join(lines) for table, lines in tables.items()) + "\n"
+    file.parent.mkdir(parents=True, exist_ok=True)
+    fresh = file.with_suffix(".new")
+    fresh.write_text(text, encoding="utf-8")
+    fresh.replace(file)

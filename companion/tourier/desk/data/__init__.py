@@ -1,0 +1,1 @@
+"""State behind the screens: no widget here."""
