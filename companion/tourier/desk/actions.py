@@ -31,13 +31,17 @@ class Action:
 ACTIONS: tuple[Action, ...] = (
     Action("room.batch", "f1", "room('batch')", "Batch", help="What you want, worked out as you type.", shown=False),
     Action("room.bench", "f2", "room('bench')", "Bench", help="The day as it runs.", shown=False),
-    Action("room.lookback", "f3", "room('lookback')", "Look back", help="Past batches and what to change.", shown=False),
+    Action(
+        "room.lookback", "f3", "room('lookback')", "Look back", help="Past batches and what to change.", shown=False
+    ),
     Action("room.kitchen", "f4", "room('kitchen')", "Kitchen", help="Your kitchen and butters.", shown=False),
     Action("room.timer", "f5", "room('timer')", "Timer", help="The bench timer itself.", shown=False),
     Action("app.help", "f10,question_mark", "help_here", "Help", help="Help for the part you are in."),
     Action("app.palette", "ctrl+p", "command_palette", "Commands", help="Everything that can be done now."),
     Action("app.keys", "f9", "show_keys", "Keys", help="See and change the keys.", shown=False),
-    Action("app.quiet", "f8", "toggle_silence", "Silence", help="No bell and no notice until pressed again.", shown=False),
+    Action(
+        "app.quiet", "f8", "toggle_silence", "Silence", help="No bell and no notice until pressed again.", shown=False
+    ),
     Action("app.theme", "f7", "next_theme", "Theme", help="Next of the themes: light, dark, high contrast, terminal."),
     Action("app.quit", "ctrl+q", "quit", "Leave", help="Leave; unsaved edits are kept for the next time."),
     Action("batch.save", "ctrl+s", "save", "Save", "batch", "Write the batch file."),
@@ -59,7 +63,9 @@ ACTIONS: tuple[Action, ...] = (
     Action("lookback.earlier", "left", "pan(-0.25)", "Earlier", "lookback", "A quarter of the span back."),
     Action("lookback.later", "right", "pan(0.25)", "Later", "lookback", "A quarter of the span on."),
     Action("lookback.whole", "0", "whole", "Whole batch", "lookback", "All of it."),
-    Action("lookback.next", "e", "next_excursion", "Next excursion", "lookback", "Go to the next time outside the window."),
+    Action(
+        "lookback.next", "e", "next_excursion", "Next excursion", "lookback", "Go to the next time outside the window."
+    ),
     Action("lookback.beside", "s", "beside", "Side by side", "lookback", "Set a second batch beside this one."),
     Action("lookback.export", "x", "export", "Export", "lookback", "Write the report: HTML, CSV or JSON."),
     Action("lookback.outcome", "o", "outcome", "Outcome", "lookback", "Write down how it came out."),
@@ -99,13 +105,13 @@ def read_keymap(file: Path) -> tuple[dict[str, str], list[str]]:
     for table, entries in raw.items():
         pairs = entries.items() if isinstance(entries, dict) else ()
         if not isinstance(entries, dict):
-            complaints.append(f"{file.name}: {table} stands outside a table; write [app] and quiet = \"f8\".")
+            complaints.append(f'{file.name}: {table} stands outside a table; write [app] and quiet = "f8".')
         for key, value in pairs:
             name = f"{table}.{key}"
             if name not in known:
                 complaints.append(f"{file.name}: there is no action {name}; see Keys (F9) for the ids.")
             elif not isinstance(value, str) or not value.strip():
-                complaints.append(f"{file.name}: {name} needs a key as text, such as \"ctrl+b\".")
+                complaints.append(f'{file.name}: {name} needs a key as text, such as "ctrl+b".')
             else:
                 flat[name] = value.strip()
     return flat, complaints

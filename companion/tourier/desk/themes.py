@@ -66,5 +66,6 @@ TERMINAL = Theme(
     error="ansi_red",
     dark=True,
     variables={"band": "ansi_default", "probe": "ansi_yellow", "bench": "ansi_cyan"},
+    ansi=True,
 )
 THEMES = (LIGHT, DARK, CONTRAST, TERMINAL)

@@ -1,0 +1,54 @@
+"""What the desk application remembers between days: theme, silence, recent batch files. One small TOML file."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from dataclasses import dataclass, field
+from pathlib import Path
+
+_RECENT = 8
+
+
+@dataclass
+class Settings:
+    """Remembered choices; `read` never fails: a damaged file is the usual choices."""
+
+    file: Path
+    theme: str = "flour"
+    silent: bool = False
+    welcomed: bool = False
+    recent: list[str] = field(default_factory=list)
+
+    @classmethod
+    def read(cls, file: Path) -> Settings:
+        """Return the settings in a file, the usual ones where it says nothing sensible."""
+        settings = cls(file)
+        try:
+            raw = tomllib.loads(file.read_text(encoding="utf-8"))
+        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
+            return settings
+        if isinstance(raw.get("theme"), str):
+            settings.theme = raw["theme"]
+        settings.silent = raw.get("silent") is True
+        settings.welcomed = raw.get("welcomed") is True
+        settings.recent = [path for path in raw.get("recent", []) if isinstance(path, str)][:_RECENT]
+        return settings
+
+    def write(self) -> None:
+        """Write the file whole, through a neighbour."""
+        # JSON strings without surrogates are TOML basic strings.
+        text = (
+            f"theme = {json.dumps(self.theme)}\nsilent = {str(self.silent).lower()}\n"
+            f"welcomed = {str(self.welcomed).lower()}\nrecent = {json.dumps(self.recent)}\n"
+        )
+        self.file.parent.mkdir(parents=True, exist_ok=True)
+        fresh = self.file.with_suffix(".new")
+        fresh.write_text(text, encoding="utf-8")
+        fresh.replace(self.file)
+
+    def opened(self, file: Path) -> None:
+        """Put a batch file first among the recent ones."""
+        name = str(file.resolve())
+        self.recent = [name, *[other for other in self.recent if other != name]][:_RECENT]
+        self.write()

@@ -1,0 +1,89 @@
+"""All keys by action, and changing them."""
+
+from __future__ import annotations
+
+from textual import events
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.screen import ModalScreen
+from textual.widgets import DataTable, Static
+
+from tourier import places
+from tourier.desk.actions import ACTIONS, read_keymap, write_keymap
+
+
+class Keys(ModalScreen):
+    """The effective key map. Enter on a row, then a key: the action has that key from now on."""
+
+    BINDINGS = [
+        ("escape", "close", "Close"),
+        ("delete", "usual", "Usual key"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._file = places.config_folder() / "keys.toml"
+        self._keymap, _ = read_keymap(self._file)
+        self._waiting_for: str | None = None
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="dialog"):
+            yield Static(
+                "Enter on a row, then the new key. Delete gives the usual key back. Escape closes.", id="keys-hint"
+            )
+            yield DataTable(cursor_type="row", zebra_stripes=True)
+
+    def on_mount(self) -> None:
+        table = self.query_one(DataTable)
+        table.add_columns("action", "key", "where", "id")
+        self._fill()
+        table.focus()
+
+    def _fill(self) -> None:
+        table = self.query_one(DataTable)
+        at = table.cursor_row
+        table.clear()
+        for action in ACTIONS:
+            keys = self._keymap.get(action.id, action.keys)
+            table.add_row(action.text, keys.replace(",", " or "), action.where, action.id, key=action.id)
+        table.move_cursor(row=at)
+
+    def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
+        self._waiting_for = str(event.row_key.value)
+        self.query_one("#keys-hint", Static).update(f"Press the new key for {self._waiting_for} (Escape: leave it).")
+
+    def on_key(self, event: events.Key) -> None:
+        if self._waiting_for is None:
+            return
+        event.stop()
+        event.prevent_default()
+        waiting, self._waiting_for = self._waiting_for, None
+        hint = self.query_one("#keys-hint", Static)
+        if event.key == "escape":
+            hint.update("Left as it was.")
+            return
+        where = next(action.where for action in ACTIONS if action.id == waiting)
+        for action in ACTIONS:
+            taken = self._keymap.get(action.id, action.keys).split(",")
+            if action.id != waiting and event.key in taken and action.where in ("anywhere", where):
+                hint.update(f"{event.key} already means {action.text} there; nothing was changed.")
+                return
+        self._keymap[waiting] = event.key
+        self._store()
+        hint.update(f"{waiting} is now {event.key}.")
+
+    def action_usual(self) -> None:
+        """Give the chosen action its usual key back."""
+        table = self.query_one(DataTable)
+        row = table.coordinate_to_cell_key(table.cursor_coordinate).row_key.value
+        if self._keymap.pop(str(row), None) is not None:
+            self._store()
+
+    def _store(self) -> None:
+        write_keymap(self._file, self._keymap)
+        self.app.set_keymap(self._keymap)
+        self._fill()
+
+    def action_close(self) -> None:
+        """Close, unless a key is awaited."""
+        self.dismiss()
