@@ -1,0 +1,486 @@
+"""The host's end of the link: bytes in, events out; time is an input. The device does not load this module.
+
+Theory of operation. One job at a time: a greeting, a request, a plan to send or a log to fetch. A job ends in exactly
+one event, DONE or FAILED. Replies carry the seq they answer, so a late or doubled reply is told apart. After silence
+the request is sent again under the same seq, which the device acts on once. After a second silence a hello goes
+first, because what listens may have become a prompt, and a hello is the only frame that is harmless there; it also
+shows by its boot id whether the device restarted, which fails the job as "rebooted": what the device remembered of
+the last request is gone, so the caller must ask for the state before doing anything again.
+"""
+
+import binascii
+from collections import namedtuple
+
+from shared_schedule import link
+from shared_schedule import messages as m
+from shared_schedule.framing import FLAG, Deframer, encode, encode_quiet
+from shared_schedule.link import ms_since
+
+# Events. `number` is a message number or 0, `values` a dict, an int pair or octets.
+DONE = "done"  # the job's reply (number, values); for a log its octets are in take_log()
+FAILED = "failed"  # values["reason"]: silent | rebooted | refused (with code, text)
+TELEMETRY = "telemetry"
+PROGRESS = "progress"  # values = (octets so far, octets in all)
+NOISE = "noise"  # values = octets that were no frame, NOT sanitised
+PROMPT = "prompt"  # a MicroPython prompt answers instead of the application
+Event = namedtuple("Event", ("kind", "number", "values"))
+
+WINDOW = 8192  # octets of log asked for at once, twice over: 1.4 s of a 115200 line, so a late request never idles it
+HELLO_BLOCK = 64  # a device that reads in blocks must get whole blocks, before it could say so
+_FILLERS = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
+
+
+def hello_frame(session, seq=0, major=m.PROTOCOL_MAJOR, minor=m.PROTOCOL_MINOR):
+    """Return a hello of printable octets only, filled with flags to whole blocks. Both octets of session < 0x80."""
+    for i in range(52 * 52 * 52):
+        filler = bytes((_FILLERS[i % 52], _FILLERS[i // 52 % 52], _FILLERS[i // 2704], 0x41))
+        frame = encode_quiet(m.encode(m.HELLO, session, seq, {"major": major, "minor": minor, "filler": filler}))
+        if frame is not None:
+            return fill(frame, HELLO_BLOCK)
+    raise ValueError("session %d has no printable hello" % session)
+
+
+def quiet_session(number):
+    """Map any integer to a session whose hello can be printable: two capital or small letters."""
+    return _FILLERS[number % 52] | _FILLERS[number // 52 % 52] << 8
+
+
+def fill(octets, block):
+    """Fill with flags to a multiple of `block` octets."""
+    short = -len(octets) % block
+    return octets + FLAG * short
+
+
+class HostSession:
+    """The host's end. The client does, over and over: feed(), tick(), and writes what output() returns.
+
+    `session` is from quiet_session(); choose it at random for each connection. Raises RuntimeError when a job is
+    started while another is under way (local misuse).
+    """
+
+    def __init__(self, session):
+        self.session = session
+        self.device = None  # fields of the last HELLO_REPLY
+        self.read_block = 1
+        self.deframer = Deframer(m.HOST_CAP)
+        self.counters = {"resent": 0, "hellos": 0, "stray": 0, "illegal": 0, "mismatched": 0}
+        self._hello = hello_frame(session)
+        self._seq = 0
+        self._job = None
+        self._probing = False
+        self._hellos_left = 0
+        self._due_ms = None  # when the job, or the hello, has been silent too long
+        self._queue = []
+        self._events = []
+        self._prompt = False
+
+    # -- jobs -------------------------------------------------------------------------------------------------
+
+    @property
+    def busy(self):
+        """True while a job is under way."""
+        return self._job is not None
+
+    def hello(self):
+        """Greet. DONE brings HELLO_REPLY; the caller judges the version."""
+        self._start(_Greeting())
+        self._begin_probe()
+
+    def request(self, number, values=None, patience_ms=link.REPLY_MS):
+        """Ask. DONE brings the reply, be it a RESULT or one of the number's own kind."""
+        seq = self._next_seq()
+        self._start(_Request(seq, m.encode(number, self.session, seq, values), patience_ms))
+
+    def send_plan(self, plan_id, data):
+        """Offer a plan. DONE brings the closing PLAN_ANSWER, with its code (ok, already, or why not)."""
+        seq = self._next_seq()
+        values = {"plan_id": plan_id, "length": len(data), "crc32": binascii.crc32(data)}
+        self._start(_PlanOut(self, seq, m.encode(m.PLAN_OFFER, self.session, seq, values), plan_id, bytes(data)))
+
+    def fetch(self, stream, start, end):
+        """Fetch octets start..end of a stream. PROGRESS as they come; then take_log() has them."""
+        self._start(_LogIn(self, stream, start, end))
+
+    def take_log(self):
+        """Return (start, octets) of the unbroken part at the start of the running fetch; also after it failed."""
+        return self._log.unbroken()
+
+    def cancel(self):
+        """Give the job up without an event."""
+        if isinstance(self._job, _LogIn):
+            self._log = self._job
+        self._job = None
+        self._probing = False
+        self._queue = []
+
+    def _start(self, job):
+        if self._job is not None:
+            raise RuntimeError("the link has a job under way")
+        self._job = job
+        self._probing = False
+        self._due_ms = None
+        if isinstance(job, _LogIn):
+            self._log = job
+        job.begin(self)
+
+    def _next_seq(self):
+        self._seq = self._seq % 0xFFFF + 1
+        return self._seq
+
+    # -- octets and time --------------------------------------------------------------------------------------
+
+    def output(self, now_ms):
+        """Return octets to be written now, all of them, or b"". They count as sent."""
+        if self._queue:
+            octets = self._queue.pop(0)
+            self._due_ms = None
+        elif self._job is not None and not self._probing:
+            octets = self._job.more(self)
+        else:
+            octets = None
+        if not octets:
+            return b""
+        self._touch(now_ms)
+        return fill(octets, self.read_block) if self.read_block > 1 else octets
+
+    def feed(self, data, now_ms):
+        """Take octets from the port; then read events()."""
+        for payload in self.deframer.feed(data):
+            self._take(payload, now_ms)
+        noise = self.deframer.take_noise()
+        if noise:
+            self._events.append(Event(NOISE, 0, noise))
+        if self.deframer.tail().endswith(b">>> "):
+            self._saw_prompt()
+
+    def events(self):
+        """Return the events since the last call."""
+        events = self._events
+        self._events = []
+        return events
+
+    def tick(self, now_ms):
+        """Let time pass; must be called at least every 50 ms while busy."""
+        if self._job is None:
+            return
+        if self._due_ms is None:
+            self._touch(now_ms)
+        if ms_since(self._due_ms, now_ms) < 0:
+            return
+        if self._probing:
+            self._hellos_left -= 1
+            if self._hellos_left <= 0:
+                self._fail({"reason": "silent"})
+            else:
+                self._send_hello()
+            return
+        job = self._job
+        job.silences += 1
+        job.tries -= 1
+        if job.tries <= 0:
+            self._fail({"reason": "silent"})
+        elif job.silences >= 2 and not self._probing:
+            self._begin_probe()
+        else:
+            self.counters["resent"] += 1
+            self._due_ms = None
+            job.again(self)
+
+    def queue(self, payload):
+        """For jobs: put a payload on its way."""
+        self._queue.append(encode(payload))
+
+    def emit(self, kind, number, values):
+        """For jobs: report progress."""
+        self._events.append(Event(kind, number, values))
+
+    def finish(self, number, values):
+        """For jobs: end well."""
+        self._job = None
+        self._events.append(Event(DONE, number, values))
+
+    def _fail(self, values):
+        self._job = None
+        self._probing = False
+        self._queue = []
+        self._events.append(Event(FAILED, 0, values))
+
+    def refused(self, values):
+        """For jobs: the device said no."""
+        self._fail({"reason": "refused", "code": values["code"], "text": values["text"]})
+
+    def _touch(self, now_ms):
+        self._due_ms = now_ms + (link.HELLO_MS if self._probing else self._job.patience_ms if self._job else 0)
+
+    def _begin_probe(self):
+        self._probing = True
+        self._hellos_left = link.HELLO_TRIES
+        self._send_hello()
+
+    def _send_hello(self):
+        self.counters["hellos"] += 1
+        self._queue = [self._hello]
+        self._due_ms = None
+
+    def _saw_prompt(self):
+        if not self._prompt:
+            self._prompt = True
+            self._events.append(Event(PROMPT, 0, {}))
+
+    # -- what comes in ----------------------------------------------------------------------------------------
+
+    def _take(self, payload, now_ms):
+        try:
+            number, session, seq, values = m.decode(payload)
+        except m.MessageError:
+            self.counters["illegal"] += 1
+            return
+        if session != self.session:
+            self.counters["stray"] += 1
+            return
+        if m.direction_of(number) == ">":
+            self._saw_prompt()  # our own frame came back: a prompt, or a modem, that echoes
+            return
+        if number == m.TELEMETRY:
+            self._events.append(Event(TELEMETRY, number, values))
+            return
+        if number == m.HELLO_REPLY:
+            self._greeted(values, now_ms)
+            return
+        job = self._job
+        if job is None or self._probing or not job.take(self, number, seq, values):
+            self.counters["stray"] += 1
+            return
+        if self._job is job:
+            job.silences = 0
+            self._touch(now_ms)
+
+    def _greeted(self, values, now_ms):
+        before = self.device
+        self.device = values
+        self.read_block = max(1, values["read_block"])
+        self._prompt = False
+        if self._job is None or not self._probing:
+            return
+        self._probing = False
+        self._queue = []
+        if isinstance(self._job, _Greeting):
+            self.finish(m.HELLO_REPLY, values)
+        elif before is None or before["boot_id"] != values["boot_id"]:
+            self._fail({"reason": "rebooted"})
+        else:
+            self._job.again(self)
+            self._touch(now_ms)
+
+
+class _Job:
+    """What one job does: begin, again (after silence), more (lazily made octets), take (a frame; True when used)."""
+
+    patience_ms = link.REPLY_MS
+    tries = link.REPLY_TRIES
+    silences = 0
+
+    def more(self, host):
+        return None
+
+    def take(self, host, number, seq, values):
+        return False
+
+
+class _Greeting(_Job):
+    def begin(self, host):
+        pass
+
+    def again(self, host):
+        pass
+
+
+class _Request(_Job):
+    def __init__(self, seq, payload, patience_ms):
+        self.seq = seq
+        self.payload = payload
+        self.patience_ms = patience_ms
+
+    def begin(self, host):
+        host.queue(self.payload)
+
+    again = begin
+
+    def take(self, host, number, seq, values):
+        if seq != self.seq:
+            return False
+        host.finish(number, values)
+        return True
+
+
+class _PlanOut(_Job):
+    patience_ms = link.BULK_SILENCE_MS
+    tries = link.BULK_TRIES
+
+    def __init__(self, host, seq, offer, plan_id, data):
+        self.seq = seq
+        self.offer = offer
+        self.plan_id = plan_id
+        self.data = data
+        self.at = self.to = self.best = 0
+        self.chunk = m.PLAN_CHUNK_MAX
+
+    def begin(self, host):
+        host.queue(self.offer)
+
+    again = begin
+
+    def more(self, host):
+        if self.at >= self.to:
+            return None
+        part = self.data[self.at : min(self.to, self.at + self.chunk)]
+        mask = m.mask_for(part)
+        values = {"plan_id": self.plan_id, "offset": self.at, "mask": mask, "data": m.masked(part, mask)}
+        self.at += len(part)
+        return encode(m.encode(m.PLAN_DATA, host.session, self.seq, values), opening=self.at == len(part))
+
+    def take(self, host, number, seq, values):
+        if seq != self.seq:
+            return False
+        if number == m.RESULT:
+            host.refused(values)
+        elif number != m.PLAN_ANSWER or values["plan_id"] != self.plan_id:
+            return False
+        elif values["code"] != m.WANT:
+            host.finish(number, values)
+        else:
+            self.at = min(values["offset"], len(self.data))
+            self.to = min(self.at + values["count"], len(self.data))
+            self.chunk = min(max(1, values["chunk"]), m.PLAN_CHUNK_MAX)
+            if self.at > self.best:
+                self.best = self.at
+                self.tries = link.BULK_TRIES
+            host.emit(PROGRESS, number, (self.at, len(self.data)))
+        return True
+
+
+class _LogIn(_Job):
+    """A fetch: sweeps over what is missing, two windows asked for at any time."""
+
+    patience_ms = link.BULK_SILENCE_MS
+    tries = link.BULK_TRIES
+
+    def __init__(self, host, stream, start, end):
+        self.stream = stream
+        self.start = start
+        self.end = end
+        self.data = bytearray(end - start)
+        self.gaps = [(start, end)] if end > start else []
+        self.missing = end - start
+        self.cursor = start
+        self.chunk = m.CHUNK_MAX
+        self.reads = []
+        self.seqs = []
+        self.fresh = 1
+        self.missing_at_sweep = None
+
+    def begin(self, host):
+        self._ask(host)
+        if not self.gaps:
+            host.finish(m.LOG_END, {"end": self.end, "crc32": 0})
+
+    def again(self, host):
+        self.chunk = max(link.CHUNK_MIN, self.chunk // 2)
+        self.reads = []
+        self.fresh = 1
+        self.cursor = self.start
+        self._ask(host)
+
+    def unbroken(self):
+        """Return (start, octets) up to the first gap."""
+        upto = self.gaps[0][0] if self.gaps else self.end
+        return self.start, bytes(self.data[: upto - self.start])
+
+    def _next_range(self):
+        """Return the next missing (lo, hi) behind the cursor; gaps closer than a chunk are asked for as one."""
+        lo = hi = None
+        for gap_lo, gap_hi in self.gaps:
+            if gap_hi <= self.cursor:
+                continue
+            if lo is None:
+                lo = max(gap_lo, self.cursor)
+            elif gap_lo - hi > self.chunk:
+                break
+            hi = min(gap_hi, lo + WINDOW)
+            if hi < gap_hi:
+                break
+        return lo, hi
+
+    def _ask(self, host):
+        while len(self.reads) < 2:
+            lo, hi = self._next_range()
+            if lo is None:
+                if self.reads or not self.gaps:
+                    return
+                self.cursor = self.start  # a new sweep over what was lost
+                if self.missing == self.missing_at_sweep:
+                    self.tries -= 1
+                self.missing_at_sweep = self.missing
+                continue
+            self.cursor = hi
+            seq = host._next_seq()
+            self.seqs = self.seqs[-15:] + [seq]
+            self.reads.append((seq, lo, hi))
+            values = {"stream": self.stream, "fresh": self.fresh, "offset": lo, "length": hi - lo, "chunk": self.chunk}
+            self.fresh = 0
+            host.queue(m.encode(m.LOG_READ, host.session, seq, values))
+
+    def take(self, host, number, seq, values):
+        if seq not in self.seqs:
+            return False
+        if number == m.LOG_DATA:
+            self._data(host, values)
+        elif number == m.LOG_END:
+            self._window_over(host, seq, values)
+        elif number == m.RESULT:
+            host.refused(values)
+            return True
+        else:
+            return False
+        if not self.gaps:
+            host.finish(m.LOG_END, {"end": self.end, "crc32": binascii.crc32(self.data)})
+        return True
+
+    def _data(self, host, values):
+        lo = values["offset"]
+        data = m.masked(values["data"], values["mask"])
+        hi = lo + len(data)
+        if lo < self.start or hi > self.end or hi == lo:
+            host.counters["illegal"] += 1
+            return
+        self.data[lo - self.start : hi - self.start] = data
+        gaps = []
+        missing = 0
+        for gap_lo, gap_hi in self.gaps:
+            for piece in ((gap_lo, min(gap_hi, lo)), (max(gap_lo, hi), gap_hi)):
+                if piece[0] < piece[1]:
+                    gaps.append(piece)
+                    missing += piece[1] - piece[0]
+        self.gaps = gaps
+        if missing < self.missing:
+            self.missing = missing
+            self.tries = link.BULK_TRIES
+            host.emit(PROGRESS, m.LOG_DATA, (self.end - self.start - missing, self.end - self.start))
+
+    def _window_over(self, host, seq, values):
+        for i, read in enumerate(self.reads):
+            if read[0] == seq:
+                lo, hi = read[1], values["end"]
+                self.reads = self.reads[i + 1 :]  # windows are served in order: earlier ones are over too
+                lost = [gap for gap in self.gaps if gap[0] < read[2] and gap[1] > lo]
+                if lost:
+                    self.chunk = max(link.CHUNK_MIN, self.chunk // 2)
+                else:
+                    self.chunk = min(m.CHUNK_MAX, self.chunk * 2)
+                    have = self.data[lo - self.start : hi - self.start]
+                    if binascii.crc32(have) != values["crc32"]:
+                        host.counters["mismatched"] += 1
+                        self.gaps = sorted(self.gaps + [(lo, read[2])])
+                        self.missing += read[2] - lo
+                break
+        self._ask(host)
