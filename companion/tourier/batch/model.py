@@ -74,6 +74,7 @@ class Kitchen:
     mixing: str = "hand"  # "hand" or "mixer"
     altitude_m: float = 0.0
     ice_bench: bool = False
+    friction_k: float | None = None  # warming of the dough by mixing; None = usual figure for hand or mixer
 
 
 @dataclass(frozen=True)
@@ -99,6 +100,7 @@ class FoldWish:
     final_thickness_m: float = 0.004
     dough_chill_s: float | None = None  # freezer, before lock-in
     overnight: str = "dough"  # "dough", "paton", "pieces" or "none": what spends the night cold
+    folds_per_rest: int = 1  # folds made one after the other before each rest (puff: 2)
 
 
 @dataclass(frozen=True)
@@ -122,6 +124,9 @@ class BatchSpec:
     proof_s: float | None = None  # the cook's own proof time at `proof_ref_c`
     proof_ref_c: float = 24.0
     bake_s: float = 1080.0
+    units: str = "metric"  # or "inch": how lengths are printed
+    scrap_percent: float = 2.0  # dough left in bowl and on hands
+    blade_m: float = 0.001  # width lost at each cut
     source: str = ""
     lines: dict[str, int] = field(default_factory=dict, compare=False)
 

@@ -1,0 +1,140 @@
+"""A batch file (TOML) read and validated; the format is described in BATCHFILE.md beside this module.
+
+Nothing is half read: either a `BatchSpec` comes back or a `BatchError` with every problem, its key and its line.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from tourier.batch import sections
+from tourier.batch.fields import BatchError, Problem, Table, text, whole, word
+from tourier.batch.lines import line_map
+from tourier.batch.model import BatchSpec, PieceWish
+from tourier.batch.when import moment, zone_of
+from tourier.quantities import clean, duration_s, is_inch_text, length_m, length_text, percent, temperature_c
+
+MAX_BYTES = 64 * 1024
+
+__all__ = ["BatchError", "Problem", "read_batch", "read_batch_text"]
+
+
+def read_batch(path: str | Path, now: datetime | None = None) -> BatchSpec:
+    """Read a batch file. `now` (aware) decides what "Sunday" means and what is past; None = this moment."""
+    path = Path(path)
+    where = path.name
+    try:
+        with path.open("rb") as stream:
+            raw = stream.read(MAX_BYTES + 1)
+    except OSError as error:
+        raise BatchError(where, [Problem("", 0, f"cannot be read ({error.strerror}); check the name")]) from None
+    if len(raw) > MAX_BYTES:
+        raise BatchError(where, [Problem("", 0, f"is larger than {MAX_BYTES // 1024} KB; a batch file is a page")])
+    try:
+        content = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw[: error.start].count(b"\n") + 1
+        raise BatchError(where, [Problem("", line, "is not UTF-8 text; save it as UTF-8")]) from None
+    return read_batch_text(content, where, now)
+
+
+def read_batch_text(content: str, where: str = "", now: datetime | None = None) -> BatchSpec:
+    """Read the text of a batch file; `where` names it in errors. Raises BatchError."""
+    if now is None:
+        now = datetime.now(UTC)
+    if len(content.encode("utf-8", "replace")) > MAX_BYTES:
+        raise BatchError(where, [Problem("", 0, f"is larger than {MAX_BYTES // 1024} KB; a batch file is a page")])
+    content = content.replace("\r\n", "\n")
+    try:
+        data = tomllib.loads(content)
+    except tomllib.TOMLDecodeError as error:
+        found = re.search(r"\(at line (\d+)", str(error))
+        line = int(found.group(1)) if found else content.count("\n") + 1
+        sentence = re.sub(r" \(at .*\)$", "", str(error))
+        raise BatchError(where, [Problem("", line, f"is not TOML: {clean(sentence)}")]) from None
+    except RecursionError:
+        raise BatchError(where, [Problem("", 0, "is nested too deeply; a batch file has flat tables")]) from None
+    problems: list[Problem] = []
+    top = Table(data, "", line_map(content), problems)
+    spec = _spec(top, now, content)
+    if problems or spec is None:
+        problems.sort(key=lambda p: p.line)
+        raise BatchError(where, problems)
+    return spec
+
+
+def _piece(row: Table, final_m: float | None) -> PieceWish | None:
+    shape = row.get("shape", word("triangle", "rectangle", "strip"))
+    name = row.get("name", text(24))
+    count = row.get("count", whole, low=1, high=2000)
+    base = row.get("base", length_m, low=0.015, high=0.6, show=length_text)
+    height = row.get("height", length_m, low=0.015, high=0.8, show=length_text)
+    thick = row.get("thickness", length_m, final_m, low=0.0015, high=0.015, show=lambda m: length_text(m, "mm"))
+    stretch = row.get("stretch_to", length_m, None, low=0.02, high=1.0, show=length_text)
+    freeze = row.get("freeze", whole, 0, low=0, high=2000)
+    row.finish()
+    if thick is None and final_m is None and not row.has("thickness"):
+        row.wrong("thickness", "is missing here and under [folds] as final_thickness; write one of them")
+    if None in (shape, name, count, base, height, thick):
+        return None
+    if freeze > count:
+        row.wrong("freeze", f"freezes {freeze} of {count} pieces; freeze at most as many as there are")
+    if stretch is not None and stretch < height:
+        row.wrong("stretch_to", "is shorter than the height; a piece is stretched longer")
+    return PieceWish(name, count, shape, base, height, thick, stretch, freeze)
+
+
+def _spec(top: Table, now: datetime, content: str) -> BatchSpec | None:
+    name = top.get("name", text(40))
+    zone = top.get("zone", zone_of)
+    kind = top.get("kind", word("leavened", "puff"), "leavened")
+    ready = start_after = None
+    if zone is not None:
+        ready = top.get("ready", lambda v: moment(v, zone, now, forward=True))
+        start_after = top.get("start_after", lambda v: moment(v, zone, ready or now, forward=False), None)
+    else:
+        top.asked |= {"ready", "start_after"}
+    if ready is not None:
+        if ready <= now:
+            top.wrong("ready", f"{ready:%Y-%m-%d %H:%M} is already past; write a time ahead, such as \"Sunday 08:30\"")
+        elif ready > now + timedelta(days=60):
+            top.wrong("ready", "is more than 60 days ahead; plan nearer to the day")
+        if start_after is not None and start_after >= ready:
+            top.wrong("start_after", "is not before the ready time")
+    folds, final_m = sections.folds(top.table("folds"), kind or "leavened")
+    piece_rows = top.tables("pieces", 8, need=True)
+    pieces = [_piece(row, final_m) for row in piece_rows]
+    _same_names([p.name for p in pieces if p], piece_rows)
+    formula = sections.formula(top.table("formula"), kind or "leavened")
+    butter = sections.butter(top.table("butter"))
+    kitchen = sections.kitchen(top.table("kitchen"))
+    away = sections.away(top.tables("away", 8), zone, ready)
+    inches = any(is_inch_text(row.data.get("base")) for row in piece_rows)
+    values = {
+        "dough_temp_c": top.get("dough_temperature", temperature_c, 24.0 if kind == "leavened" else 18.0,
+                                low=10.0, high=32.0, show=lambda c: f"{c:g} °C"),
+        "trim_percent": top.get("trim", percent, 12.0, low=0.0, high=40.0, show=lambda p: f"{p:g} %"),
+        "scrap_percent": top.get("scraps", percent, 2.0, low=0.0, high=20.0, show=lambda p: f"{p:g} %"),
+        "patons": top.get("patons", whole, None, low=1, high=8),
+        "proof_s": top.get("proof", duration_s, None, low=1200, high=43200, show=lambda s: f"{s // 60} min"),
+        "proof_ref_c": top.get("proof_at", temperature_c, 24.0, low=15.0, high=32.0, show=lambda c: f"{c:g} °C"),
+        "bake_s": float(top.get("bake", duration_s, 1080, low=240, high=7200, show=lambda s: f"{s // 60} min")),
+        "units": top.get("units", word("metric", "inch"), "inch" if inches else "metric"),
+        "blade_m": top.get("blade", length_m, 0.001, low=0.0, high=0.01, show=lambda m: length_text(m, "mm")),
+    }  # fmt: skip
+    top.get("note", text(400), "")
+    top.finish()
+    if top.problems:
+        return None
+    return BatchSpec(name, ready, zone.key, kind, tuple(pieces), formula, butter, folds, kitchen, away,
+                     start_after=start_after, source=content, lines=top.lines, **values)  # fmt: skip
+
+
+def _same_names(names: list[str], rows: list[Table]) -> None:
+    for index, name in enumerate(names):
+        if name in names[:index]:
+            rows[index].wrong("name", f'"{name}" is used twice; give each kind of piece its own name')
+
