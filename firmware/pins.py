@@ -8,7 +8,7 @@ no expressions beyond literals, so that both MicroPython and a desktop `ast` rea
 # Thermometers: NTC from the pin to AGND (pin 33), fixed resistor from ADC_VREF (pin 35) to the pin, so that the
 # reading is a ratio and the reference voltage cancels. Open these only through ADC(Pin(n)): ADC(channel) leaves
 # the pad's pull and input buffer as they were, which sinks tens of microamperes.
-PIN_BENCH_NTC = 26  # ADC0, the plate under the bench surface
+PIN_BENCH_NTC = 26  # ADC0, the plate that lies on the bench
 PIN_PROBE_NTC = 27  # ADC1, the needle in the dough
 
 # One I2C bus at its specified 400 kHz for the display and the two optional parts.
