@@ -44,9 +44,12 @@ class Table:
     def __init__(self, data: dict, path: str, lines: dict[str, int], problems: list[Problem]) -> None:
         self.data, self.path, self.lines, self.problems = data, path, lines, problems
         self.asked: set[str] = set()
+        self.one_key = ""  # set when a value is written short, in place of a table
 
     def key(self, name: str) -> str:
         """The dotted key of a member of this table."""
+        if self.one_key:
+            return self.one_key
         return f"{self.path}.{name}" if self.path else name
 
     def wrong(self, name: str, sentence: str) -> None:

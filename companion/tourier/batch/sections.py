@@ -58,7 +58,7 @@ def formula(table: Table, kind: str) -> tuple[FormulaLine, ...]:
                     table.problems)  # fmt: skip
         if not isinstance(value, dict):
             # Written short, a problem belongs to the ingredient's own key.
-            row.key = lambda _name, whole_key=table.key(key): whole_key  # type: ignore[method-assign]
+            row.one_key = table.key(key)
         share = row.get("percent", percent, low=0.01, high=200.0, show=_pct)
         what = row.get("kind", word(*KINDS), kind_of(name))
         if what is None and not row.has("kind"):

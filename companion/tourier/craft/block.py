@@ -1,0 +1,96 @@
+"""The butter block and its fit in the dough sheet.
+
+All three lock-ins cover the block with two layers of dough, so the dough sheet is twice the block's area:
+
+* two-flap: block in the middle, both ends brought over it: dough 2 L x W (8 x 8 in on 8 x 16 in);
+* half: block on one half, the other folded over: dough 2 L x W as well;
+* envelope: block turned on its corner on a square, four corners to the middle: dough side = sqrt(2) x block side
+  (a 7.5 in block in a 10.5 in square, as a public recipe has it: sqrt(2) gives 10.6).
+
+Lengths in m, volumes in m3.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+LOCK_INS = ("two-flap", "envelope", "half")
+
+#: Thickness aimed at: dough and fat sheets start at about 1 cm (Macias Rodriguez & Marangoni 2018, Physics Today 71(1)
+#: 70); 8 to 12 mm is common practice. Small blocks are made at the thin end, or they get too small to fold.
+THIN_M, USUAL_M = 0.008, 0.010
+SMALL_M3 = 400e-6
+
+
+class BlockError(ValueError):
+    """A block that cannot be made; `quantity` names what limits."""
+
+    def __init__(self, sentence: str, quantity: str) -> None:
+        super().__init__(sentence)
+        self.quantity = quantity
+
+
+@dataclass(frozen=True)
+class Block:
+    """A butter block and the dough sheet that closes over it; lengths in m."""
+
+    length_m: float
+    width_m: float
+    thickness_m: float
+    dough_length_m: float
+    dough_width_m: float
+    dough_thickness_m: float
+    lock_in: str
+
+    @property
+    def locked_thickness_m(self) -> float:
+        """Thickness of the closed pâton: dough, butter, dough."""
+        return self.thickness_m + 2.0 * self.dough_thickness_m
+
+
+def fit(
+    butter_m3: float,
+    dough_m3: float,
+    lock_in: str = "two-flap",
+    thickness_m: float | None = None,
+    length_m: float | None = None,
+    width_m: float | None = None,
+) -> Block:
+    """Size of the block from its volume and whatever the cook has fixed, and the dough sheet for it.
+
+    With length and width fixed the thickness follows; with one of them and a thickness, the other; with nothing, a
+    square at the usual thickness. Raises BlockError outside 3 to 30 mm of butter or below 3 mm of dough.
+    """
+    if lock_in not in LOCK_INS:
+        raise BlockError(f"no lock-in is called {lock_in}", "lock-in")
+    if length_m and width_m:
+        thickness = butter_m3 / (length_m * width_m)
+    else:
+        thickness = thickness_m or (THIN_M if butter_m3 < SMALL_M3 else USUAL_M)
+        area = butter_m3 / thickness
+        if length_m or width_m:
+            one = length_m or width_m
+            length_m, width_m = (length_m, area / one) if length_m else (area / one, width_m)
+        else:
+            length_m = width_m = math.sqrt(area)
+    if not 0.003 <= thickness <= 0.030:
+        raise BlockError(
+            f"the butter block would be {thickness * 1000:.1f} mm thick on {length_m * 100:.1f} x {width_m * 100:.1f} "
+            "cm; 3 to 30 mm can be made, so change the block's size",
+            "butter block thickness",
+        )
+    if lock_in == "envelope" and abs(length_m / width_m - 1.0) > 0.1:
+        raise BlockError("an envelope needs a square block; give one side only, or another lock-in", "butter block")
+    dough_thickness = dough_m3 / (2.0 * length_m * width_m)
+    if dough_thickness < 0.003:
+        raise BlockError(
+            f"the dough sheet would be {dough_thickness * 1000:.1f} mm thick over the block; below 3 mm it tears",
+            "dough sheet thickness",
+        )
+    if lock_in == "envelope":
+        side = math.sqrt(2.0 * length_m * width_m)
+        sheet = (side, side)
+    else:
+        sheet = (2.0 * length_m, width_m)
+    return Block(length_m, width_m, thickness, sheet[0], sheet[1], dough_thickness, lock_in)
