@@ -1,0 +1,348 @@
+"""What really happened: every step planned and real, with its temperatures, from the journal and the samples.
+
+Nothing is judged here; see `evidence`. Temperatures in °C, spans in s, NaN where there was no reading.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from shared_schedule import plan as plans
+from shared_schedule.units import NO_CDEG
+from tourier.logbook import dose
+from tourier.logbook.model import (
+    ACK,
+    AIR,
+    ALARM,
+    BEND,
+    BOOT,
+    FAULT,
+    NOTE,
+    STEP,
+    TICK,
+    Batch,
+    Floats,
+    Record,
+    Samples,
+    step_title,
+)  # fmt: skip
+
+WAITING, RUNNING, DONE, SKIPPED, READY = range(5)
+STATE_WORDS = ("not begun", "running", "done", "skipped", "ready")
+CAUSE_WORDS = ("", "button", "companion", "time", "core", "dose", "undone", "early", "override")
+
+# Kinds whose window is the butter's, even where the plan step carries none of its own.
+BUTTER_KINDS = (plans.LOCK_IN, plans.FOLD, plans.SHEET, plans.CUT, plans.SHAPE)
+REST_KINDS = (plans.REST, plans.CHILL, plans.HOLD, plans.FREEZE)
+
+_STICK_S = 45.0  # a needle moved into new dough needs this long: three time constants of a 3 mm probe in dough
+_GAP_FACTOR = 3.0  # this many sampling intervals without a reading are a gap
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One channel over one step. Degree-minutes are outside the window; `rate_c_min` is a robust slope."""
+
+    start_c: float = math.nan
+    end_c: float = math.nan
+    min_c: float = math.nan
+    max_c: float = math.nan
+    mean_c: float = math.nan
+    rate_c_min: float = math.nan
+    cold_degmin: float = 0.0
+    warm_degmin: float = 0.0
+    cold_s: float = 0.0
+    warm_s: float = 0.0
+    read_fraction: float = 0.0
+    gaps: tuple[tuple[int, int], ...] = ()
+
+    @property
+    def known(self) -> bool:
+        """Whether at least half of the step was read."""
+        return self.read_fraction >= 0.5
+
+
+@dataclass(frozen=True)
+class StepAccount:
+    """One step of the batch as it was. `from_s`/`to_s` are None when it never began or never ended."""
+
+    step: plans.Step
+    title: str
+    state: int
+    from_s: int | None
+    ready_s: int | None  # when time, core or dose was reached and the timer called
+    to_s: int | None
+    ended_by: str
+    low_c: float
+    high_c: float
+    probe: Trace
+    bench: Trace
+    dose_s: float = math.nan
+    ticks: tuple[tuple[str, bool], ...] = ()
+
+    @property
+    def planned_from_s(self) -> int:
+        """Planned beginning."""
+        return self.step.start_at_s
+
+    @property
+    def planned_to_s(self) -> int:
+        """Planned end."""
+        return self.step.start_at_s + self.step.planned_for_s
+
+    @property
+    def lasted_s(self) -> float:
+        """Real length, NaN when it did not begin and end."""
+        return math.nan if self.from_s is None or self.to_s is None else float(self.to_s - self.from_s)
+
+    @property
+    def ratio(self) -> float:
+        """Real length over planned length, NaN when unknown."""
+        planned = self.step.planned_for_s or self.step.ideal_s
+        return self.lasted_s / planned if planned else math.nan
+
+    @property
+    def late_s(self) -> float:
+        """How much later than planned it began, NaN when it did not."""
+        return math.nan if self.from_s is None else float(self.from_s - self.step.start_at_s)
+
+    @property
+    def rest_word(self) -> str:
+        """'cut short', 'overdone', 'as planned' or '' for steps that are no rest."""
+        if self.step.kind not in REST_KINDS or math.isnan(self.lasted_s):
+            return ""
+        if self.lasted_s < 0.75 * (self.step.min_s or self.step.planned_for_s):
+            return "cut short"
+        if self.lasted_s > max(self.step.max_s, 1.25 * self.step.planned_for_s):
+            return "overdone"
+        return "as planned"
+
+
+@dataclass(frozen=True)
+class Alarm:
+    """One alarm and when it was acknowledged (None = never)."""
+
+    at_s: int
+    kind: int
+    step_id: int
+    cdeg: int
+    acked_at_s: int | None
+
+
+@dataclass(frozen=True)
+class Account:
+    """The whole batch. `faults` are spans in which a channel gave no reading, per channel."""
+
+    batch: Batch
+    steps: tuple[StepAccount, ...]
+    alarms: tuple[Alarm, ...]
+    faults: tuple[tuple[str, int, int], ...]
+    bends: tuple[tuple[int, int, int], ...]  # at_s, cdeg, verdict
+    notes: tuple[tuple[int, str], ...]
+    boots: int
+    probe_read_fraction: float
+    dew_c: Floats = field(repr=False, default_factory=lambda: np.zeros(0))  # dew point at each sample
+    wet_s: float = 0.0  # bench below the dew point
+    slip_s: float = math.nan  # end of the last step against the plan
+
+    def of_kind(self, *kinds: int) -> list[StepAccount]:
+        """Return the steps of these kinds that began."""
+        return [s for s in self.steps if s.step.kind in kinds and s.from_s is not None]
+
+    def step(self, step_id: int) -> StepAccount | None:
+        """Return the account of a step by its id."""
+        return next((s for s in self.steps if s.step.step_id == step_id), None)
+
+
+def _c(cdeg: int) -> float:
+    return math.nan if cdeg == NO_CDEG else cdeg / 100.0
+
+
+def window_of(plan: plans.Plan, step: plans.Step) -> tuple[float, float]:
+    """Return (low, high) of the probe's window while a step runs, NaN where there is none."""
+    low, high = _c(step.low_cdeg), _c(step.high_cdeg)
+    if step.kind in BUTTER_KINDS:
+        low = _c(plan.butter_low_cdeg) if math.isnan(low) else low
+        high = _c(plan.butter_high_cdeg) if math.isnan(high) else high
+    return low, high
+
+
+def _spans(plan: plans.Plan, records: tuple[Record, ...]) -> dict[int, list]:
+    """Replay STEP and TICK records: step id -> [state, from_s, to_s, cause, tick bits, ready_s]."""
+    out: dict[int, list] = {step.step_id: [WAITING, None, None, 0, 0, None] for step in plan.steps}
+    for record in records:
+        if record.type == STEP and record.body[0] in out:
+            step_id, _before, after, cause = record.body[:4]
+            entry = out[step_id]
+            if after == RUNNING:
+                # Back from DONE by an undo: the old beginning stands.
+                if entry[1] is None or entry[0] == WAITING:
+                    entry[1] = record.at_s
+                entry[2] = entry[5] = None
+            elif after == READY:
+                # Time, core or dose reached: dough in the fridge goes on resting until the next step closes it.
+                entry[5], entry[2] = record.at_s, None
+            elif after in (DONE, SKIPPED):
+                if after == DONE and entry[1] is None:
+                    entry[1] = record.at_s
+                entry[2] = record.at_s
+            elif after == WAITING:
+                entry[1] = entry[2] = entry[5] = None
+            entry[0], entry[3] = after, cause
+        elif record.type == TICK and record.body[0] in out:
+            step_id, n, on = record.body[:3]
+            bit = 1 << n
+            out[step_id][4] = out[step_id][4] | bit if on else out[step_id][4] & ~bit
+    return out
+
+
+def trace(part: Samples, column_c: Floats, low_c: float, high_c: float, from_s: int, to_s: int, skip_s: float) -> Trace:
+    """Return the account of one channel over from_s..to_s; the first skip_s count for nothing (probe still settling).
+
+    Degree-minutes are integrated by the trapezoid over neighbouring readings; a gap adds nothing.
+    """
+    at_s = part.at_s.astype(float)
+    known = ~np.isnan(column_c)
+    settled = known & (at_s >= from_s + skip_s)
+    if not settled.any():
+        settled = known  # a step shorter than the settling time: better its readings than none
+    if not known.any():
+        return Trace(gaps=((from_s, to_s),) if to_s > from_s else ())
+    t, c = at_s[settled], column_c[settled]
+    gaps_s = np.diff(at_s[known])
+    interval = float(np.median(np.diff(at_s))) if len(at_s) > 1 else 5.0
+    limit = _GAP_FACTOR * max(interval, 1.0)
+    gaps = [(int(at_s[known][i]), int(at_s[known][i + 1])) for i in np.flatnonzero(gaps_s > limit)]
+    if at_s[known][0] - from_s > limit:
+        gaps.insert(0, (from_s, int(at_s[known][0])))
+    if to_s - at_s[known][-1] > limit:
+        gaps.append((int(at_s[known][-1]), to_s))
+    missing = sum(b - a for a, b in gaps)
+    dt = np.diff(t)
+    dt = np.where(dt > limit, 0.0, dt)
+    cold = np.maximum(0.0, low_c - c) if not math.isnan(low_c) else np.zeros_like(c)
+    warm = np.maximum(0.0, c - high_c) if not math.isnan(high_c) else np.zeros_like(c)
+
+    def integral(values: Floats) -> float:
+        return float(np.sum(0.5 * (values[1:] + values[:-1]) * dt)) if len(values) > 1 else 0.0
+
+    few = max(1, min(3, len(c)))
+    return Trace(
+        start_c=float(np.median(c[:few])), end_c=float(np.median(c[-few:])), min_c=float(c.min()),
+        max_c=float(c.max()), mean_c=float(c.mean()), rate_c_min=slope_c_min(t, c),
+        cold_degmin=integral(cold) / 60.0, warm_degmin=integral(warm) / 60.0,
+        cold_s=integral((cold > 0).astype(float)), warm_s=integral((warm > 0).astype(float)),
+        read_fraction=max(0.0, 1.0 - missing / max(1.0, to_s - from_s)), gaps=tuple(gaps),
+    )  # fmt: skip
+
+
+def slope_c_min(t_s: Floats, c: Floats) -> float:
+    """Return the median of pairwise slopes (Theil-Sen) in °C per minute; NaN below 30 s of readings."""
+    if len(t_s) < 4 or t_s[-1] - t_s[0] < 30.0:
+        return math.nan
+    pick = np.unique(np.linspace(0, len(t_s) - 1, min(len(t_s), 60)).astype(int))
+    t, y = t_s[pick], c[pick]
+    i, j = np.triu_indices(len(t), 1)
+    far = (t[j] - t[i]) >= 15.0
+    if not far.any():
+        return math.nan
+    return float(np.median((y[j] - y[i])[far] / (t[j] - t[i])[far]) * 60.0)
+
+
+def _faults(batch: Batch) -> tuple[tuple[str, int, int], ...]:
+    """Spans without a reading of 30 s and more, per channel, seen in the samples."""
+    out = []
+    at_s = batch.samples.at_s
+    for name, column in (("bench", batch.samples.bench_c), ("probe", batch.samples.probe_c)):
+        lost = np.isnan(column)
+        if not len(lost):
+            continue
+        edges = np.flatnonzero(np.diff(np.concatenate(([0], lost.astype(np.int8), [0]))))
+        for start, stop in zip(edges[::2], edges[1::2], strict=True):
+            from_s, to_s = int(at_s[start]), int(at_s[min(stop, len(at_s) - 1)])
+            if to_s - from_s >= 30:
+                out.append((name, from_s, to_s))
+    return tuple(out)
+
+
+def _alarms(records: tuple[Record, ...]) -> tuple[Alarm, ...]:
+    out: list[Alarm] = []
+    open_at: dict[tuple[int, int], int] = {}
+    for record in records:
+        if record.type == ALARM:
+            kind, step_id, cdeg = record.body[:3]
+            if (kind, step_id) not in open_at:
+                open_at[(kind, step_id)] = len(out)
+                out.append(Alarm(record.at_s, kind, step_id, cdeg, None))
+        elif record.type == ACK:
+            place = open_at.pop((record.body[0], record.body[1]), None)
+            if place is not None:
+                old = out[place]
+                out[place] = Alarm(old.at_s, old.kind, old.step_id, old.cdeg, record.at_s)
+    return tuple(out)
+
+
+def account(batch: Batch) -> Account:
+    """Return the account of a batch. Never raises for a log that is short, odd or empty."""
+    plan = batch.plan
+    spans = _spans(plan, batch.records)
+    steps = []
+    for step in plan.steps:
+        state, from_s, to_s, cause, bits, ready_s = spans[step.step_id]
+        low_c, high_c = window_of(plan, step)
+        probe = bench = Trace()
+        dose_s = math.nan
+        until = to_s if to_s is not None else (batch.last_at_s if state in (RUNNING, READY) else None)
+        if from_s is not None and until is not None and until > from_s:
+            part = batch.samples.between(from_s, until)
+            if len(part):
+                probe = trace(part, part.probe_c, low_c, high_c, from_s, until, _STICK_S)
+                bench = trace(part, part.bench_c, math.nan, math.nan, from_s, until, 0.0)
+                if step.kind in (plans.PROOF, plans.BULK):
+                    dose_s = dose.gathered_s(plan, part)
+        ticks = tuple((text, bool(bits >> n & 1)) for n, text in enumerate(step.ticks))
+        steps.append(StepAccount(
+            step, step_title(step), state, from_s, ready_s, to_s,
+            CAUSE_WORDS[cause] if cause < len(CAUSE_WORDS) else "", low_c, high_c, probe, bench, dose_s, ticks,
+        ))  # fmt: skip
+    dew_c = dew_points(batch)
+    wet = batch.samples.bench_c < dew_c if len(batch.samples) else np.zeros(0, bool)
+    interval = np.minimum(np.diff(batch.samples.at_s, append=batch.samples.at_s[-1:]), 60) if len(wet) else np.zeros(0)
+    ended = [s.to_s for s in steps if s.to_s is not None and s.state == DONE]
+    return Account(
+        batch=batch, steps=tuple(steps), alarms=_alarms(batch.records), faults=_faults(batch),
+        bends=tuple((r.at_s, r.body[0], r.body[1]) for r in batch.records if r.type == BEND),
+        notes=tuple((r.at_s, str(r.body[0])) for r in batch.records if r.type == NOTE),
+        boots=sum(1 for r in batch.records if r.type == BOOT),
+        probe_read_fraction=float(np.mean(~np.isnan(batch.samples.probe_c))) if len(batch.samples) else 0.0,
+        dew_c=dew_c, wet_s=float(np.sum(interval[wet])) if len(wet) else 0.0,
+        slip_s=float(max(ended) - plan.ready_at_s) if ended and all(s.state in (DONE, SKIPPED) for s in steps)
+        else math.nan,
+    )  # fmt: skip
+
+
+def dew_points(batch: Batch) -> Floats:
+    """Return the room's dew point at each sample, °C: from AIR records where there are any, else as planned.
+
+    Magnus form, coefficients of Alduchov and Eskridge 1996 (from memory), above 0 °C.
+    """
+    at_s = batch.samples.at_s.astype(float)
+    air = [(r.at_s, r.body[0] / 100.0, r.body[1]) for r in batch.records if r.type == AIR and r.body[0] != NO_CDEG]
+    if air:
+        times = np.array([a[0] for a in air], float)
+        t = np.interp(at_s, times, np.array([a[1] for a in air]))
+        rh = np.interp(at_s, times, np.array([a[2] for a in air], float))
+    else:
+        room = _c(batch.plan.room_cdeg)
+        t = np.full(len(at_s), room)
+        rh = np.full(len(at_s), float(batch.plan.room_rh_pct) or math.nan)
+    gamma = np.log(np.clip(rh, 1.0, 100.0) / 100.0) + 17.625 * t / (243.04 + t)
+    return np.where(np.isnan(rh), np.nan, 243.04 * gamma / (17.625 - gamma))
+
+
+def fault_records(batch: Batch) -> list[Record]:
+    """Return the FAULT records of the journal."""
+    return [r for r in batch.records if r.type == FAULT]

@@ -1,0 +1,156 @@
+"""Records of the logbook: a collected batch as other parts read it.
+
+Times are seconds since 2020-01-01Z (`_at_s`), temperatures float °C (`_c`); NaN is "no reading", and a gap
+stays a gap.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta, timezone
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shared_schedule import plan as plans
+from shared_schedule.units import EPOCH_UNIX_S
+
+Floats = NDArray[np.float64]
+
+# Journal record types, as in shared_schedule.journal.
+BOOT, PLAN, STEP, TICK, ALARM, ACK, BEND, CLOCK, FAULT, NOTE, FINISHED, CRASH, AIR, LOST = range(1, 15)
+
+# Alarm kinds, as in the journal's ALARM and ACK records.
+STEP_DUE, WINDOW_SOON, WINDOW_LEFT_WARM, WINDOW_LEFT_COLD, PROBE_FAULT, PROOF_CAP, HOLD_MAX = 1, 2, 3, 4, 5, 6, 7
+CLOCK_ALARM, REST_DONE, OVEN_EMPTY, LOW_MEMORY, SLIP = 8, 9, 10, 11, 12
+ALARM_WORDS = (
+    "", "step due", "window soon left", "window left, too warm", "window left, too cold", "sensor fault",
+    "proof too warm", "hold too long", "clock", "rest done", "empty the oven", "low memory", "slip",
+)  # fmt: skip
+VERDICTS = ("", "cracked", "bent clean", "greasy")
+
+
+@dataclass(frozen=True)
+class Record:
+    """One journal record; `body` as the codec gives it, `at_s` after correction of an untrusted clock."""
+
+    type: int
+    seq: int
+    at_s: int
+    body: tuple[Any, ...]
+
+
+@dataclass(frozen=True)
+class Samples:
+    """Temperature history: equal-length columns, time ascending, NaN where nothing was read."""
+
+    at_s: NDArray[np.int64]
+    bench_c: Floats
+    probe_c: Floats
+
+    def __len__(self) -> int:
+        return len(self.at_s)
+
+    @staticmethod
+    def empty() -> Samples:
+        """Return a history of nothing."""
+        return Samples(np.zeros(0, np.int64), np.zeros(0), np.zeros(0))
+
+    def between(self, from_s: float, to_s: float) -> Samples:
+        """Return the part with from_s <= at_s <= to_s (views)."""
+        low, high = np.searchsorted(self.at_s, [from_s, to_s + 1])
+        return Samples(self.at_s[low:high], self.bench_c[low:high], self.probe_c[low:high])
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What the cook saw. `symptoms` are keys of the knowledge table; rating 1 (bad) to 5, or None."""
+
+    symptoms: tuple[str, ...] = ()
+    rating: int | None = None
+    photo: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Batch:
+    """One collected batch. `journal_unread` counts journal bytes past the first damaged record."""
+
+    id: int
+    key: str
+    board_id: str
+    plan: plans.Plan
+    plan_bytes: bytes
+    records: tuple[Record, ...]
+    samples: Samples
+    batch_text: str = ""
+    outcome: Outcome | None = None
+    journal_unread: int = 0
+    samples_unread: int = 0
+    clock_corrections: int = 0
+    journal: bytes = field(default=b"", repr=False)
+
+    @property
+    def name(self) -> str:
+        """Name of the batch as planned."""
+        return self.plan.name
+
+    @cached_property
+    def begun_at_s(self) -> int:
+        """Instant of the plan record, or of the plan when the journal holds none."""
+        for record in self.records:
+            if record.type == PLAN:
+                return record.at_s
+        return self.plan.made_at_s
+
+    @cached_property
+    def last_at_s(self) -> int:
+        """Instant of the last thing logged."""
+        last = max((r.at_s for r in self.records), default=self.plan.made_at_s)
+        return max(last, int(self.samples.at_s[-1])) if len(self.samples) else last
+
+
+@dataclass(frozen=True)
+class Listed:
+    """One line of the list of batches, read without unpacking anything."""
+
+    id: int
+    name: str
+    begun_at_s: int
+    ready_at_s: int
+    offset_min: int
+    finished: bool
+    rating: int | None
+    symptoms: tuple[str, ...]
+    board_id: str
+    bytes_held: int
+
+
+def clock_text(plan: plans.Plan, at_s: float, with_day: bool = True) -> str:
+    """Return 'Sat 07:30' in the plan's local time at that instant."""
+    return local(plan, at_s).strftime("%a %H:%M" if with_day else "%H:%M")
+
+
+def local(plan: plans.Plan, at_s: float) -> datetime:
+    """Return the aware local time of an instant, with the offset the plan carries."""
+    offset = timezone(timedelta(minutes=plans.offset_min_at(plan, int(at_s))))
+    return datetime.fromtimestamp(EPOCH_UNIX_S + float(at_s), UTC).astimezone(offset)
+
+
+def minutes_text(seconds: float) -> str:
+    """Return '45 s', '12 min' or '3 h 05 min'."""
+    seconds = abs(float(seconds))
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    return f"{minutes} min" if minutes < 120 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def step_title(step: plans.Step) -> str:
+    """Return a step's name; a fold always with its number and kind, e.g. 'fold 2 (3-fold)'."""
+    if step.kind == plans.FOLD:
+        text = f"fold {step.fold_n} ({step.fold}-fold)"
+        return f"{text}, pâton {step.paton}" if step.paton > 1 else text
+    return step.name

@@ -1,0 +1,372 @@
+"""The logbook file: one SQLite database, the only module that talks to it.
+
+Every change is one transaction in write-ahead mode with full synchronisation, so a kill or a power cut leaves either
+all of it or nothing. Times are seconds since 2020-01-01Z.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import sqlite3
+import time
+import zlib
+from collections.abc import Iterator
+from pathlib import Path
+
+from shared_schedule.units import EPOCH_UNIX_S
+from tourier.logbook import decode, pack
+from tourier.logbook.errors import LogbookError
+from tourier.logbook.model import BEND, FINISHED, PLAN, Batch, Listed, Outcome
+from tourier.logbook.schema import APPLICATION_ID, INDEXES, MIGRATIONS, TABLES
+from tourier.logbook.text import clean
+
+MAX_BATCH_TEXT = 256 * 1024
+MAX_BLOB_BYTES = 16 << 20
+_BUSY_S = 10.0  # another tourier may be writing; a collection takes well under a second
+
+
+def now_s() -> int:
+    """Return the present instant in the project's seconds."""
+    return int(time.time()) - EPOCH_UNIX_S
+
+
+class Logbook:
+    """An open logbook. Use as a context manager, or call `close`."""
+
+    def __init__(self, path: str | os.PathLike[str]) -> None:
+        self.path = Path(path)
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            self._db = sqlite3.connect(self.path, timeout=_BUSY_S, isolation_level=None)
+            self._db.execute("PRAGMA trusted_schema=OFF")
+            self._check_kind(self._db)
+            self._db.execute("PRAGMA journal_mode=WAL")
+            self._db.execute("PRAGMA synchronous=FULL")
+            self._db.execute("PRAGMA foreign_keys=ON")
+            self._migrate(self._db)
+        except sqlite3.DatabaseError as error:
+            raise LogbookError(
+                f"{self.path} cannot be opened as a logbook ({error}); restore a backup or name another file."
+            ) from error
+
+    def __enter__(self) -> Logbook:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file; further calls fail."""
+        self._db.close()
+
+    # --- file -----------------------------------------------------------------------------------------------------
+
+    def _check_kind(self, db: sqlite3.Connection) -> None:
+        application = db.execute("PRAGMA application_id").fetchone()[0]
+        tables = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+        if application != APPLICATION_ID and (application or tables):
+            raise LogbookError(f"{self.path} is a database of another program; name another file.")
+        version = db.execute("PRAGMA user_version").fetchone()[0]
+        if version > len(MIGRATIONS):
+            raise LogbookError(
+                f"{self.path} was written by a newer version (schema {version}, this one knows {len(MIGRATIONS)}); "
+                "update tourier."
+            )
+
+    @staticmethod
+    def _migrate(db: sqlite3.Connection) -> None:
+        if db.execute("PRAGMA user_version").fetchone()[0] == len(MIGRATIONS):
+            return
+        db.execute("BEGIN IMMEDIATE")  # two programs may start at once: read the version again inside
+        try:
+            version = db.execute("PRAGMA user_version").fetchone()[0]
+            for number in range(version, len(MIGRATIONS)):
+                for statement in MIGRATIONS[number]:
+                    db.execute(statement)
+            db.execute(f"PRAGMA application_id={APPLICATION_ID}")
+            db.execute(f"PRAGMA user_version={len(MIGRATIONS)}")
+            db.execute("COMMIT")
+        except BaseException:
+            db.execute("ROLLBACK")
+            raise
+
+    @contextlib.contextmanager
+    def _change(self) -> Iterator[sqlite3.Connection]:
+        self._db.execute("BEGIN IMMEDIATE")
+        try:
+            yield self._db
+        except BaseException:
+            self._db.execute("ROLLBACK")
+            raise
+        self._db.execute("COMMIT")
+
+    def check(self) -> list[str]:
+        """Return what is wrong with the file, one sentence each; an empty list when it is sound."""
+        found = [clean(row[0]) for row in self._db.execute("PRAGMA integrity_check(20)") if row[0] != "ok"]
+        for row in self._db.execute("PRAGMA foreign_key_check"):
+            found.append(f"table {clean(str(row[0]))} holds a row without its batch")
+        for (batch_id,) in self._db.execute("SELECT id FROM batch").fetchall():
+            try:
+                self.load(batch_id)
+            except LogbookError as error:
+                found.append(f"batch {batch_id}: {error}")
+        return found
+
+    def backup(self, target: str | os.PathLike[str]) -> None:
+        """Write a complete copy while the logbook stays open; a target that exists is replaced only at the end."""
+        target = Path(target)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        partial = target.with_name(target.name + ".partial")
+        partial.unlink(missing_ok=True)
+        copy = sqlite3.connect(partial)
+        try:
+            self._db.backup(copy)
+            copy.execute("PRAGMA journal_mode=DELETE")
+        finally:
+            copy.close()
+        os.replace(partial, target)
+
+    def restore(self, source: str | os.PathLike[str]) -> None:
+        """Replace everything by a backup, while open. The backup is checked first; the present content is kept
+        beside the logbook as `<name>.before-restore`. Raises LogbookError and changes nothing when it is not sound."""
+        with _opened_foreign(source) as other:
+            bad = other.execute("PRAGMA integrity_check(1)").fetchone()[0]
+            if bad != "ok":
+                raise LogbookError(f"{source} is damaged ({clean(bad)}); nothing was restored.")
+            self.backup(self.path.with_name(self.path.name + ".before-restore"))
+            other.backup(self._db)
+        self._migrate(self._db)
+
+    # --- collecting -----------------------------------------------------------------------------------------------
+
+    def collect(self, board_id: str, plan_bytes: bytes, journal: bytes, samples: bytes, batch_text: str = "") -> int:
+        """Take in a batch as a timer hands it over and return its number.
+
+        The same log again changes nothing; a longer one (collected mid-day, then at the end) replaces the shorter; a
+        shorter one leaves what is held. Raises LogbookError when it is no log, or contradicts the one held.
+        """
+        with self._change() as db:
+            return self._take(db, board_id, bytes(plan_bytes), bytes(journal), bytes(samples), batch_text)
+
+    def _take(self, db: sqlite3.Connection, board_id: str, plan_bytes: bytes, journal: bytes, samples: bytes,
+              batch_text: str) -> int:  # fmt: skip
+        board_id = clean(board_id, 64)
+        if len(batch_text.encode()) > MAX_BATCH_TEXT:
+            raise LogbookError(f"The batch file is longer than {MAX_BATCH_TEXT} bytes; it is not taken.")
+        plan = decode.read_plan(plan_bytes)
+        records, _unread, corrections = decode.read_journal(journal)
+        history, samples_unread = decode.read_samples(samples, corrections)
+        key = batch_key(board_id, plan_bytes, records)
+        held = db.execute(
+            "SELECT id, journal, samples_raw_bytes, samples_raw_crc, log.batch_text FROM batch "
+            "JOIN log ON log.batch_id = batch.id WHERE key = ?", (key,)
+        ).fetchone()  # fmt: skip
+        if held:
+            old_id, old_journal, raw_bytes, raw_crc, old_text = held
+            if not (journal.startswith(old_journal) or old_journal.startswith(journal)):
+                raise LogbookError(
+                    f"This log says other things than batch {old_id}, which has the same timer, plan and beginning; "
+                    "it is not taken. Keep both files and report this."
+                )
+            longer_samples = len(samples) > raw_bytes and zlib.crc32(samples[:raw_bytes]) == raw_crc
+            if len(journal) <= len(old_journal) and not longer_samples and (old_text or not batch_text):
+                return old_id
+            if len(samples) < raw_bytes:
+                raise LogbookError(
+                    f"The log of batch {old_id} has more events but fewer temperatures than before; collect it again."
+                )
+            journal = max(journal, old_journal, key=len)
+            records, _unread, corrections = decode.read_journal(journal)
+            batch_text = batch_text or old_text
+        packed = pack.pack(history)
+        begun = next((r.at_s for r in records if r.type == PLAN), plan.made_at_s)
+        row = {
+            "key": key, "board_id": board_id, "name": clean(plan.name, 40), "begun_at_s": begun,
+            "ready_at_s": plan.ready_at_s, "offset_min": plan.offset_min,
+            "finished": int(any(r.type == FINISHED for r in records)),
+            "bytes_held": len(plan_bytes) + len(journal) + len(packed) + len(batch_text),
+        }  # fmt: skip
+        if held:
+            batch_id = held[0]
+            db.execute("UPDATE batch SET finished = :finished, bytes_held = :bytes_held WHERE key = :key", row)
+        else:
+            batch_id = db.execute(
+                "INSERT INTO batch(key, board_id, name, begun_at_s, ready_at_s, offset_min, finished, bytes_held) "
+                "VALUES(:key, :board_id, :name, :begun_at_s, :ready_at_s, :offset_min, :finished, :bytes_held)", row
+            ).lastrowid  # fmt: skip
+        db.execute(
+            "INSERT OR REPLACE INTO log VALUES(?, ?, ?, ?, ?, ?, ?, ?)",
+            (batch_id, plan_bytes, journal, packed, len(samples), zlib.crc32(samples), samples_unread, batch_text),
+        )
+        db.execute("DELETE FROM bend WHERE batch_id = ?", (batch_id,))
+        db.executemany(
+            "INSERT OR IGNORE INTO bend VALUES(?, ?, ?, ?, ?)",
+            [(batch_id, r.seq, r.at_s, r.body[0], r.body[1])
+             for r in records if r.type == BEND and r.body[1] in (1, 2, 3)],
+        )  # fmt: skip
+        return batch_id
+
+    def import_from(self, source: str | os.PathLike[str], progress=None) -> dict[str, int]:
+        """Take every batch of another logbook, all or none; return {"taken": n, "known": n}.
+
+        The other file is only read, by its tables, and every log in it goes through the same checks as one from a
+        timer. Learned values are not taken: they follow from the batches. Raises LogbookError and changes nothing.
+        """
+        taken = known = 0
+        with _opened_foreign(source) as other, self._change() as db:
+            ids = [row[0] for row in other.execute("SELECT id FROM batch ORDER BY begun_at_s, id")]
+            for number, foreign_id in enumerate(ids):
+                try:
+                    new = self._import_one(db, other, foreign_id)
+                except (LogbookError, sqlite3.DatabaseError) as error:
+                    raise LogbookError(f"Batch {foreign_id} of {source}: {error} Nothing was imported.") from error
+                taken, known = taken + new, known + (not new)
+                if progress:
+                    progress(number + 1, len(ids))
+        return {"taken": taken, "known": known}
+
+    def _import_one(self, db: sqlite3.Connection, other: sqlite3.Connection, foreign_id: int) -> bool:
+        row = other.execute(
+            "SELECT board_id, plan, journal, log.samples, samples_raw_bytes, samples_raw_crc, samples_unread, "
+            "batch_text FROM batch JOIN log ON log.batch_id = batch.id WHERE batch.id = ?", (foreign_id,)
+        ).fetchone()  # fmt: skip
+        if row is None:
+            raise LogbookError("its log is missing.")
+        board_id, plan_bytes, journal, packed, raw_bytes, raw_crc, unread, batch_text = row
+        pack.unpack(packed)
+        board_id = clean(str(board_id), 64)
+        plan_bytes, journal = bytes(plan_bytes), bytes(journal)
+        records, _unread, _corrections = decode.read_journal(journal)
+        key = batch_key(board_id, plan_bytes, records)
+        held = db.execute("SELECT id FROM batch WHERE key = ?", (key,)).fetchone()
+        new = held is None
+        if new:
+            batch_id = self._take(db, board_id, plan_bytes, journal, b"", str(batch_text))
+            db.execute(
+                "UPDATE log SET samples = ?, samples_raw_bytes = ?, samples_raw_crc = ?, samples_unread = ? "
+                "WHERE batch_id = ?", (packed, int(raw_bytes), int(raw_crc), int(unread), batch_id),
+            )  # fmt: skip
+            db.execute("UPDATE batch SET bytes_held = bytes_held + ? WHERE id = ?", (len(packed), batch_id))
+        else:
+            batch_id = held[0]
+        if db.execute("SELECT 1 FROM outcome WHERE batch_id = ?", (batch_id,)).fetchone() is None:
+            outcome = _outcome(other, foreign_id)
+            if outcome:
+                _put_outcome(db, batch_id, outcome)
+        return new
+
+    # --- reading --------------------------------------------------------------------------------------------------
+
+    def batches(self) -> list[Listed]:
+        """Return every batch, newest first, without unpacking logs."""
+        symptoms: dict[int, list[str]] = {}
+        for batch_id, name in self._db.execute("SELECT batch_id, name FROM symptom ORDER BY batch_id, name"):
+            symptoms.setdefault(batch_id, []).append(name)
+        rows = self._db.execute(
+            "SELECT id, name, begun_at_s, ready_at_s, offset_min, finished, rating, board_id, bytes_held "
+            "FROM batch LEFT JOIN outcome ON outcome.batch_id = batch.id ORDER BY begun_at_s DESC, id DESC"
+        )
+        return [
+            Listed(i, name, begun, ready, offset, bool(done), rating, tuple(symptoms.get(i, ())), board, held)
+            for i, name, begun, ready, offset, done, rating, board, held in rows
+        ]
+
+    def newest(self) -> int:
+        """Return the number of the newest batch. Raises LogbookError when there is none."""
+        row = self._db.execute("SELECT id FROM batch ORDER BY begun_at_s DESC, id DESC LIMIT 1").fetchone()
+        if row is None:
+            raise LogbookError("The logbook is empty; run `tourier collect` with the timer plugged in.")
+        return row[0]
+
+    def load(self, batch_id: int) -> Batch:
+        """Return one batch with everything it holds. Raises LogbookError when there is none of that number."""
+        row = self._db.execute(
+            "SELECT key, board_id, plan, journal, log.samples, samples_unread, batch_text FROM batch "
+            "JOIN log ON log.batch_id = batch.id WHERE batch.id = ?", (batch_id,)
+        ).fetchone()  # fmt: skip
+        if row is None:
+            raise LogbookError(f"There is no batch {batch_id}; `tourier batches` lists those there are.")
+        key, board_id, plan_bytes, journal, packed, samples_unread, batch_text = row
+        records, unread, corrections = decode.read_journal(journal)
+        return Batch(
+            id=batch_id, key=key, board_id=board_id, plan=decode.read_plan(plan_bytes), plan_bytes=plan_bytes,
+            records=records, samples=pack.unpack(packed), batch_text=batch_text,
+            outcome=_outcome(self._db, batch_id), journal_unread=unread, samples_unread=samples_unread,
+            clock_corrections=len(corrections), journal=journal,
+        )  # fmt: skip
+
+    def set_outcome(self, batch_id: int, outcome: Outcome) -> None:
+        """Write down what the cook saw, replacing what stood there."""
+        if self._db.execute("SELECT 1 FROM batch WHERE id = ?", (batch_id,)).fetchone() is None:
+            raise LogbookError(f"There is no batch {batch_id}; `tourier batches` lists those there are.")
+        if outcome.rating is not None and not 1 <= outcome.rating <= 5:
+            raise LogbookError(f"A rating is 1 (bad) to 5 (good), not {outcome.rating}.")
+        with self._change() as db:
+            _put_outcome(db, batch_id, outcome)
+
+    def remove(self, batch_id: int) -> None:
+        """Take one batch out, with all that hangs on it."""
+        with self._change() as db:
+            if db.execute("DELETE FROM batch WHERE id = ?", (batch_id,)).rowcount == 0:
+                raise LogbookError(f"There is no batch {batch_id}; `tourier batches` lists those there are.")
+
+
+def batch_key(board_id: str, plan_bytes: bytes, records) -> str:
+    """Return what makes a batch the same batch: its timer, its plan, and the record that began it."""
+    begun = next(((r.seq, r.at_s) for r in records if r.type == PLAN), (0, 0))
+    return hashlib.sha256(repr((board_id, begun)).encode() + plan_bytes).hexdigest()[:32]
+
+
+def _outcome(db: sqlite3.Connection, batch_id: int) -> Outcome | None:
+    row = db.execute("SELECT rating, photo, note FROM outcome WHERE batch_id = ?", (batch_id,)).fetchone()
+    if row is None:
+        return None
+    seen = db.execute("SELECT name FROM symptom WHERE batch_id = ? ORDER BY name LIMIT 40", (batch_id,))
+    rating = row[0] if isinstance(row[0], int) and 1 <= row[0] <= 5 else None
+    return Outcome(tuple(clean(str(s[0]), 40) for s in seen), rating, clean(str(row[1]), 500),
+                   clean(str(row[2]), 2000, lines=True))  # fmt: skip
+
+
+def _put_outcome(db: sqlite3.Connection, batch_id: int, outcome: Outcome) -> None:
+    db.execute(
+        "INSERT OR REPLACE INTO outcome VALUES(?, ?, ?, ?)",
+        (batch_id, outcome.rating, clean(outcome.photo, 500), clean(outcome.note, 2000, lines=True)),
+    )
+    db.execute("DELETE FROM symptom WHERE batch_id = ?", (batch_id,))
+    db.executemany(
+        "INSERT OR IGNORE INTO symptom VALUES(?, ?)", [(batch_id, clean(s, 40)) for s in outcome.symptoms[:40]]
+    )
+
+
+@contextlib.contextmanager
+def _opened_foreign(source: str | os.PathLike[str]) -> Iterator[sqlite3.Connection]:
+    """Open another logbook for reading only, or refuse it by name; nothing in its schema is run."""
+    source = Path(source)
+    if not source.is_file():
+        raise LogbookError(f"There is no file {source}.")
+    # A copy that was pulled from a running machine has no -wal beside it; immutable=1 would hide a live one.
+    db = sqlite3.connect(f"{source.resolve().as_uri()}?mode=ro", uri=True, timeout=_BUSY_S, isolation_level=None)
+    try:
+        db.execute("PRAGMA trusted_schema=OFF")
+        db.execute("PRAGMA query_only=ON")
+        db.execute("PRAGMA cell_size_check=ON")
+        db.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, MAX_BLOB_BYTES)
+        if db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
+            raise LogbookError(f"{source} is no logbook.")
+        version = db.execute("PRAGMA user_version").fetchone()[0]
+        if not 1 <= version <= len(MIGRATIONS):
+            raise LogbookError(f"{source} has schema {version}; this version reads 1 to {len(MIGRATIONS)}.")
+        for kind, name, sql in db.execute("SELECT type, name, sql FROM sqlite_master").fetchall():
+            ours = (kind == "table" and name in TABLES and "VIRTUAL" not in str(sql).upper()) or (
+                kind == "index" and (name in INDEXES or str(name).startswith("sqlite_autoindex_"))
+            )
+            if not ours:
+                what = f"{clean(str(kind), 20)} {clean(str(name), 40)!r}"
+                raise LogbookError(f"{source} holds a {what} that no logbook has.")
+        yield db
+    except sqlite3.DatabaseError as error:
+        raise LogbookError(f"{source} cannot be read as a logbook ({clean(str(error))}).") from error
+    finally:
+        db.close()
