@@ -91,6 +91,7 @@ class DeviceSession:
         self._out_is_log = False
         self._reads = []
         self._sum = None
+        self._served = None  # [stream, start, upto, crc32] of what was sent in one go: spares a second reading
         self._pull = None
         self._heard_ms = None
         self._telemetry_ms = 0
@@ -127,8 +128,8 @@ class DeviceSession:
         self._out_at += count
 
     def pending(self):
-        """True while octets wait for the port."""
-        return self._out_at < len(self._out) or bool(self._replies) or bool(self._reads)
+        """True while there is something to do: do not idle then, call tick() and output() again at once."""
+        return self._out_at < len(self._out) or bool(self._replies) or bool(self._reads) or self._sum is not None
 
     def tick(self, now_ms):
         """Let time pass: ask again for plan parts, go on with a checksum, count telemetry that had to be dropped."""
@@ -209,6 +210,7 @@ class DeviceSession:
     def _hello(self, session, seq, values):
         if session != self._session:
             self._session = session
+            self._served = None
             self._last_seq = 0
             self._last_reply = None
             self._replies = []
@@ -233,6 +235,7 @@ class DeviceSession:
             self.repeats += 1
             return  # a copy that was overtaken by later requests: its answer was given long ago
         handler = self._handler
+        self._served = None  # the effect may be on a log
         try:
             if number == m.COMMAND:
                 code, text = handler.command(values["action"], values["step_id"], values["arg"])
@@ -271,8 +274,7 @@ class DeviceSession:
                 self._reply(m.LOG_INFO_REPLY, seq, {"stream": values["stream"], "first": extent[0], "end": extent[1]})
         elif number == m.LOG_SUM:
             if self._extent_holds(seq, values) and (self._sum is None or self._sum[0] != seq):
-                end = values["offset"] + values["length"]
-                self._sum = [seq, values["stream"], values["offset"], end, 0]
+                self._sum = self._sum_begun(seq, values["stream"], values["offset"], values["length"])
         elif number == m.CLOCK_GET:
             now_s, ms, offset_min, ok = handler.clock_get()
             self._reply(m.CLOCK, seq, {"now_s": now_s, "ms": ms, "offset_min": offset_min, "ok": ok})
@@ -359,6 +361,7 @@ class DeviceSession:
                 self._ask(now_ms)
             return
         data = bytes(pull.data)
+        self._served = None  # a new plan begins new logs
         if binascii.crc32(data) != pull.crc:
             pull.got = 0  # frames are checked, so this is a host that changed its mind: start over
             self._ask(now_ms)
@@ -414,9 +417,22 @@ class DeviceSession:
         data = bytes(self._view[:count])
         read[2] = offset + count
         read[5] = binascii.crc32(data, crc)
+        served = self._served
+        if served is None or served[0] != stream or offset < served[1]:
+            self._served = [stream, offset, offset + count, binascii.crc32(data)]
+        elif served[2] == offset:
+            served[2] = offset + count
+            served[3] = binascii.crc32(data, served[3])
         mask = m.mask_for(data)
         values = {"offset": offset, "mask": mask, "data": m.masked(data, mask)}
         return encode(m.encode(m.LOG_DATA, self._session, seq, values))
+
+    def _sum_begun(self, seq, stream, offset, length):
+        end = offset + length
+        served = self._served
+        if served is not None and served[0] == stream and served[1] == offset and served[2] <= end:
+            return [seq, stream, served[2], end, served[3]]
+        return [seq, stream, offset, end, 0]
 
     def _sum_step(self):
         """Check 4 KiB further, so that no pass of the loop is held up by a long log."""

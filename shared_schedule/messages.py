@@ -21,14 +21,14 @@ NO_READING = -32768  # i16 temperature fields: no sensor, open, short or out of 
 
 # Caps, in octets. A length on the wire is compared with these before anything is allocated.
 CHUNK_MAX = 1024  # one LOG_DATA: 15 octets around 1024 is 1.5 % overhead; three such buffers fit the Pico easily
-PLAN_CHUNK_MAX = 480  # one PLAN_DATA: the device holds it up to three times while decoding
+PLAN_CHUNK_MAX = 1000  # one PLAN_DATA; the device holds it up to three times while decoding
 PLAN_MAX = 12288  # a whole plan (plan.MAX_PLAN_BYTES); one of 48 steps is under 4096
 STEPS_MAX = 96  # records in STATE (plan.MAX_STEPS)
 STEP_RECORD = "<BII"  # in STATE.steps: state, started at, ended at (0 = not yet)
 TEXT_MAX = 120
 HEADER = "<BHH"
 HEADER_OCTETS = 5
-DEVICE_CAP = 560  # longest payload the device takes
+DEVICE_CAP = 1020  # longest payload the device takes
 HOST_CAP = 1060  # longest payload the host takes
 
 STREAM_JOURNAL = 1
