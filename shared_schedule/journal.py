@@ -1,0 +1,203 @@
+"""Journal records: bytes and back, and replay to the state of a day. No file in here; the firmware's store writes.
+
+A record is [type u8][len u8][payload][crc32 u32], all little-endian, the CRC-32 (ISO-HDLC) over type, len and payload.
+Payload begins with seq u32 and at_s u32; the body follows as BODIES says. A torn or damaged record never reads as
+another: the reader stops there, or goes on at the next whole record when asked to, and counts what it left out.
+"""
+
+import binascii
+import struct
+from collections import namedtuple
+
+from shared_schedule import day as D
+
+BOOT = 1
+PLAN = 2
+STEP = 3
+TICK = 4
+ALARM = 5
+ACK = 6
+BEND = 7
+CLOCK = 8
+FAULT = 9
+NOTE = 10
+FINISHED = 11
+CRASH = 12
+AIR = 13
+LOST = 14
+
+TEXT = ""  # body is UTF-8 text
+BODIES = {
+    BOOT: "BBBBB",  # reset cause, clock ok, major, minor, patch
+    PLAN: "IH",  # plan id, length in bytes
+    STEP: "BBBB",  # step id, from, to, cause
+    TICK: "BBB",  # step id, n, on
+    ALARM: "BBh",  # kind, step id, cdeg
+    ACK: "BB",  # kind, step id
+    BEND: "hBB",  # cdeg, verdict, step id
+    CLOCK: "II",  # old, new
+    FAULT: "BB",  # channel, fault
+    NOTE: TEXT,
+    FINISHED: "B",  # 0
+    CRASH: TEXT,
+    AIR: "hB",  # cdeg, relative humidity in percent
+    LOST: "BI",  # what, bytes
+}
+TYPE_WORDS = (
+    "", "boot", "plan", "step", "tick", "alarm", "acknowledged", "bend test", "clock set", "fault", "note",
+    "finished", "crash", "air", "lost",
+)  # fmt: skip
+
+TEXT_CAP = 100  # bytes of UTF-8 in a note or crash line
+OVERHEAD = 14  # type, len, seq, at_s, crc
+MAX_RECORD = OVERHEAD + TEXT_CAP
+
+# Alarm kinds. Numbers are never reused.
+STEP_DUE = 1
+WINDOW_SOON = 2
+WINDOW_LEFT_WARM = 3
+WINDOW_LEFT_COLD = 4
+SENSOR_FAULT = 5
+PROOF_CAP = 6
+HOLD_MAX = 7
+CLOCK_UNKNOWN = 8
+REST_DONE = 9
+OVEN_EMPTY = 10
+LOW_MEMORY = 11
+SLIP = 12
+
+_LIMITS = {"B": (0, 255), "H": (0, 65535), "h": (-32768, 32767), "I": (0, 0xFFFFFFFF)}
+
+Record = namedtuple("Record", ("type", "seq", "at_s", "body"))
+
+
+def encode(kind, seq, at_s, *body):
+    """Return one record's bytes. Raises ValueError when a value does not fit its field (struct would wrap it)."""
+    if kind not in BODIES:
+        raise ValueError("no journal record has type %d" % kind)
+    form = BODIES[kind]
+    if form == TEXT:
+        raw = clip_text(body[0], TEXT_CAP).encode()
+    else:
+        if len(body) != len(form):
+            raise ValueError("journal record %d has %d fields, got %d" % (kind, len(form), len(body)))
+        for place in range(len(form)):
+            _check(kind, place, form[place], body[place])
+        raw = struct.pack("<" + form, *body)
+    _check(kind, "seq", "I", seq)
+    _check(kind, "at_s", "I", at_s)
+    head = struct.pack("<BBII", kind, 8 + len(raw), seq, at_s) + raw
+    return head + struct.pack("<I", binascii.crc32(head) & 0xFFFFFFFF)
+
+
+def _check(kind, place, letter, value):
+    low, high = _LIMITS[letter]
+    if value < low or value > high:
+        raise ValueError("journal record %d, field %s: %d is not in %d..%d" % (kind, place, value, low, high))
+
+
+def clip_text(text, cap):
+    """Return text without control characters, cut at a whole character to at most `cap` bytes of UTF-8."""
+    clean = "".join([char if ord(char) >= 32 and not 127 <= ord(char) < 160 else " " for char in text[:cap]])
+    while len(clean.encode()) > cap:
+        clean = clean[:-1]
+    return clean
+
+
+class Reader:
+    """Iterator over records in bytes. `unread` is the number of bytes given up, `at` where the reader stands."""
+
+    def __init__(self, data, offset=0, skip_damage=False):
+        self.data = data
+        self.at = offset
+        self.unread = 0
+        self.skip_damage = skip_damage
+
+    def __iter__(self):
+        return self
+
+    def __next__(self):
+        size = len(self.data)
+        lost = 0
+        while self.at < size:
+            record, length = _parse(self.data, self.at)
+            if record is not None:
+                self.at += length
+                self.unread += lost
+                return record
+            if not self.skip_damage:
+                break
+            self.at += 1
+            lost += 1
+        self.unread += size - self.at + lost
+        if not self.skip_damage:
+            self.data = self.data[: self.at]  # asked again, it stays at the end
+        raise StopIteration
+
+
+def read(data, offset=0, skip_damage=False):
+    """Return a Reader: iterate for Record(type, seq, at_s, body); then `.unread` says how many bytes were not read.
+
+    It stops at the first damaged record; with `skip_damage` it goes on at the next whole one.
+    """
+    return Reader(data, offset, skip_damage)
+
+
+def _parse(data, at):
+    """Return (record, length in bytes), or (None, 0) if no whole sound record begins at `at`."""
+    if at + OVERHEAD > len(data):
+        return None, 0
+    kind = data[at]
+    size = data[at + 1]
+    end = at + 2 + size
+    form = BODIES.get(kind)
+    if form is None or size < 8 or size > 8 + TEXT_CAP or end + 4 > len(data):
+        return None, 0
+    if form != TEXT and size != 8 + struct.calcsize("<" + form):
+        return None, 0
+    head = bytes(data[at:end])
+    if struct.unpack("<I", bytes(data[end : end + 4]))[0] != binascii.crc32(head) & 0xFFFFFFFF:
+        return None, 0
+    seq, at_s = struct.unpack("<II", head[2:10])
+    if form == TEXT:
+        try:
+            body = (head[10:].decode(),)
+        except UnicodeError:
+            return None, 0
+    else:
+        body = struct.unpack("<" + form, head[10:])
+    return Record(kind, seq, at_s, body), 6 + size
+
+
+def replay(plan, records):
+    """Return the DayState that the records lead to. Records that do not fit the plan are passed over, never obeyed."""
+    state = D.DayState(plan)
+    for record in records:
+        apply(plan, state, record)
+    return state
+
+
+def apply(plan, state, record):
+    """Apply one record to a state; return False if it cannot have been made by this day."""
+    kind, _seq, at_s, body = record
+    if kind == STEP:
+        return D.restore(plan, state, body[0], body[1], body[2], body[3], at_s)
+    if kind == TICK:
+        return D.restore_tick(plan, state, body[0], body[1], body[2])
+    if kind == BOOT:
+        state.clock_ok = body[1] != 0
+    elif kind == CLOCK:
+        D.set_clock(state, body[0], body[1])
+    elif kind == BEND:
+        state.bends.append((body[0], body[1]))
+    return True
+
+
+def step_record(seq, at_s, effect):
+    """Return the record of an FX_JOURNAL_STEP or FX_JOURNAL_TICK effect."""
+    kind, step_id, arg = effect
+    if kind == D.FX_JOURNAL_STEP:
+        return encode(STEP, seq, at_s, step_id, arg[0], arg[1], arg[2])
+    if kind == D.FX_JOURNAL_TICK:
+        return encode(TICK, seq, at_s, step_id, arg[0], arg[1])
+    raise ValueError("effect %d is not journaled" % kind)

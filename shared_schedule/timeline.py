@@ -1,0 +1,216 @@
+"""Projected start and end of every step from what has really happened: the timer's own local replan.
+
+Rules, in this order: what happened stays; no step starts before the steps it must follow; the cook has two hands (one
+hands-on step at a time, in planned order) and the oven one chamber; no step is pulled ahead of its planned start; a
+rest lasts until its planned end, shrinks towards its ideal and then, as far as the ready time needs it, towards its
+minimum when the day is late, and never below; a cold hold takes up lateness like any other rest. What cannot be kept
+is listed in `broken`. The companion's planner does the full job (other orders, other nights); this one answers "what
+does my being late mean" within a few milliseconds of a microcontroller's time per pass.
+"""
+
+from shared_schedule import day as D
+from shared_schedule import plan as P
+
+BROKEN_MAX = 1  # the step will be longer than its maximum
+BROKEN_MIN = 2  # the step was ended before its minimum
+
+_LEVELS = 8  # 0 = rests at their ideal .. 8 = rests at their minimum
+
+
+class Projection:
+    """Projected day: start_at_s[], end_at_s[], slack_s, slip_s, broken[(index, BROKEN_*, seconds)].
+
+    `slip_s`: how much later than the ready time the last step ends (0 = on time). `slack_s`: how long the cook may
+    dawdle now without the ready time slipping or the night's rest being cut, rests at their minimum; negative when it
+    is too late for that. `advance()` does one pass over the steps, so that a device can spread the work over several
+    turns of its loop; `project` runs it to the end. `passes` counts.
+    """
+
+    def __init__(self, plan, state, now_s):
+        count = len(plan.steps)
+        self.plan = plan
+        self.state = state
+        self.now_s = now_s
+        self.start_at_s = [0] * count
+        self.end_at_s = [0] * count
+        self.free_at_s = [0] * count  # when the step could give way, before its followers stretch it
+        self.slack_s = 0
+        self.slip_s = 0
+        self.broken = []
+        self.passes = 0
+        self.done = False
+        self._low = 0  # the smallest level not yet excluded, and one that is good enough (or the last resort)
+        self._high = _LEVELS
+        self._level = 0
+        self._stage = 0
+
+    def advance(self):
+        """Do one pass; return True when the projection is complete."""
+        if self.done:
+            return True
+        self.passes += 1
+        if self._stage == 0:  # everything as soon as possible: what slack is there
+            self._pass(_LEVELS, True)
+            self._slack()
+            self._stage = 1
+            return False
+        self._pass(self._level, False)
+        slip_s = self._slip()
+        if self._stage == 1:  # rests at their ideal
+            if slip_s <= 0:
+                return self._finish(slip_s)
+            self._stage = 2
+            self._level = _LEVELS
+            return False
+        if self._stage == 2:  # rests at their minimum: the best there is
+            if slip_s > 0:
+                return self._finish(slip_s)
+            self._stage = 3
+        elif self._stage == 3:
+            if slip_s > 0:
+                self._low = self._level
+            else:
+                self._high = self._level
+            if self._level == self._high and self._high - self._low == 1:
+                return self._finish(slip_s)
+        if self._high - self._low == 1:
+            self._level = self._high
+        else:
+            self._level = (self._low + self._high) // 2
+        return False
+
+    def _slip(self):
+        return max(self.end_at_s) - self.plan.ready_at_s
+
+    def _slack(self):
+        """Slack against the ready time, and before that against the next night."""
+        plan = self.plan
+        slack_s = plan.ready_at_s - max(self.end_at_s)
+        night = _next_quiet(plan, self.now_s)
+        if night is not None:
+            for index in range(len(plan.steps)):
+                step = plan.steps[index]
+                if step.attended_s and step.start_at_s < night[0] and self.state.steps[index] == D.WAITING:
+                    slack_s = min(slack_s, night[0] - self.start_at_s[index] - step.attended_s)
+        self.slack_s = slack_s
+
+    def _finish(self, slip_s):
+        self.slip_s = max(0, slip_s)
+        plan = self.plan
+        for index in range(len(plan.steps)):
+            step = plan.steps[index]
+            step_state = self.state.steps[index]
+            lasts_s = self.end_at_s[index] - self.start_at_s[index]
+            if step_state != D.SKIPPED and step.max_s and D.runs_itself(step) and lasts_s > step.max_s:
+                self.broken.append((index, BROKEN_MAX, lasts_s - step.max_s))
+            if step_state == D.DONE and D.runs_itself(step) and lasts_s < step.min_s:
+                self.broken.append((index, BROKEN_MIN, step.min_s - lasts_s))
+        self.done = True
+        return True
+
+    def _pass(self, level, hurry):
+        """Place every step once, in planned order; rests between ideal (level 0) and minimum (level 8)."""
+        plan = self.plan
+        state = self.state
+        now_s = self.now_s
+        starts = self.start_at_s
+        ends = self.end_at_s
+        free = self.free_at_s
+        night = _next_quiet(plan, now_s) if hurry else None
+        cook_at_s = now_s
+        oven = -1
+        for index in range(len(plan.steps)):
+            if D.hands_on(plan, state, index, now_s):
+                step = plan.steps[index]
+                if step.ends_by == P.BY_COOK:
+                    cook_at_s = max(cook_at_s, state.started_at_s[index] + D.planned_for_s(step))
+                else:
+                    cook_at_s = max(cook_at_s, state.started_at_s[index] + step.attended_s)
+        for index in range(len(plan.steps)):
+            step = plan.steps[index]
+            step_state = state.steps[index]
+            itself = D.runs_itself(step)
+            earliest_s = 0
+            if step_state != D.DONE:
+                for other in D.before(state, index):
+                    if free[other] > earliest_s:
+                        earliest_s = free[other]
+            if step_state == D.DONE:
+                starts[index] = state.started_at_s[index]
+                ends[index] = free[index] = state.ended_at_s[index]
+                continue
+            if step_state == D.SKIPPED:
+                # Takes no time; what stood before it is handed on to what comes after.
+                starts[index] = ends[index] = free[index] = max(earliest_s, state.ended_at_s[index])
+                continue
+            if step_state == D.WAITING:
+                start_s = max(earliest_s, now_s)
+                if not hurry or (night is not None and step.start_at_s >= night[1]):
+                    start_s = max(start_s, step.start_at_s)
+                if step.attended_s:
+                    start_s = max(start_s, cook_at_s)
+                if step.place == P.OVEN and oven >= 0 and _apart(plan, oven, index):
+                    start_s = max(start_s, free[oven])
+                if step.attended_s:
+                    cook_at_s = start_s + (D.planned_for_s(step) if not itself else step.attended_s)
+            else:
+                start_s = state.started_at_s[index]
+            starts[index] = start_s
+            if step_state == D.READY:
+                free[index] = now_s
+            elif itself:
+                free[index] = max(now_s, start_s + self._lasts(index, start_s, level))
+            else:
+                free[index] = max(now_s, start_s + D.planned_for_s(step))
+            ends[index] = free[index]
+            if step.place == P.OVEN:
+                oven = index
+            if step_state == D.WAITING:
+                for other in D.before(state, index):
+                    if start_s > ends[other] and D.is_open_or_waiting(state.steps[other]):
+                        if D.runs_itself(plan.steps[other]):
+                            ends[other] = start_s
+
+    def _lasts(self, index, start_s, level):
+        """Return how long a step that runs by itself is to last, begun at `start_s`."""
+        step = self.plan.steps[index]
+        planned_s = D.planned_for_s(step)
+        if step.ends_by != P.BY_TIME:
+            planned_s = self.state.for_s[index]  # the forecast of core temperature or dose, when the device has one
+            if self.state.steps[index] == D.RUNNING:
+                return planned_s
+        ideal_s = min(max(step.ideal_s, step.min_s), planned_s)
+        least_s = min(step.min_s, ideal_s)
+        floor_s = ideal_s - (ideal_s - least_s) * level // _LEVELS
+        until_plan_s = step.start_at_s + step.planned_for_s - start_s
+        return max(floor_s, min(planned_s, until_plan_s))
+
+
+def _next_quiet(plan, now_s):
+    """Return the next quiet span that has not begun, or None."""
+    for span in plan.quiet:
+        if span[0] > now_s:
+            return span
+    return None
+
+
+def _apart(plan, first, second):
+    """True if the plan itself keeps two oven steps apart (two trays may share the oven when it says so)."""
+    return plan.steps[second].start_at_s >= plan.steps[first].start_at_s + plan.steps[first].planned_for_s
+
+
+def project(plan, state, now_s):
+    """Return the complete Projection of the day at `now_s`. Allocates four lists of the plan's length."""
+    projection = Projection(plan, state, now_s)
+    while not projection.advance():
+        pass
+    return projection
+
+
+def adopt(projection):
+    """Let the rests that end by time end when the projection says: a late day's rests become ready sooner."""
+    plan = projection.plan
+    state = projection.state
+    for index in range(len(plan.steps)):
+        if state.steps[index] == D.RUNNING and plan.steps[index].ends_by == P.BY_TIME:
+            state.for_s[index] = projection.free_at_s[index] - state.started_at_s[index]
