@@ -35,6 +35,11 @@ def autosave_folder() -> Path:
     return _folder("state") / "autosave"
 
 
+def partial_logs_folder() -> Path:
+    """Return where logs that a pulled cable cut short wait for the rest."""
+    return _folder("state") / "collecting"
+
+
 def all_places() -> list[tuple[str, str, Path]]:
     """Return (key, what it is, path) for every place used."""
     return [
@@ -42,5 +47,6 @@ def all_places() -> list[tuple[str, str, Path]]:
         ("rehearsals", "kept rehearsals", rehearsals_folder()),
         ("config", "settings and profiles", config_folder()),
         ("autosave", "unsaved edits", autosave_folder()),
+        ("collecting", "logs half collected", partial_logs_folder()),
         ("program", "this program", Path(__file__).resolve().parent),
     ]

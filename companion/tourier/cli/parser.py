@@ -45,12 +45,20 @@ def build_parser() -> argparse.ArgumentParser:
         added.set_defaults(module=module)
         return added
 
-    rehearse = command("rehearse", "rehearse", "play the whole job on the virtual bench timer: plan, send, two days, review")
-    rehearse.add_argument("batch", nargs="?", metavar="BATCH.toml", help="batch file; left out: the built-in demo batch")
-    rehearse.add_argument("--scenario", default="warm-third-fold", metavar="NAME", help="how the day goes (list: rehearse --scenarios)")
+    rehearse = command(
+        "rehearse", "rehearse", "play the whole job on the virtual bench timer: plan, send, two days, review"
+    )
+    rehearse.add_argument(
+        "batch", nargs="?", metavar="BATCH.toml", help="batch file; left out: the built-in demo batch"
+    )
+    rehearse.add_argument(
+        "--scenario", default="warm-third-fold", metavar="NAME", help="how the day goes (list: rehearse --scenarios)"
+    )
     rehearse.add_argument("--scenarios", action="store_true", help="list the scenarios and stop")
     rehearse.add_argument("--seed", type=int, default=1, metavar="N", help="which virtual kitchen (default 1)")
-    rehearse.add_argument("--keep", metavar="DIR", help="keep everything made in DIR (default: a new folder, named at the end)")
+    rehearse.add_argument(
+        "--keep", metavar="DIR", help="keep everything made in DIR (default: a new folder, named at the end)"
+    )
     _json(rehearse)
 
     plan = command("plan", "plan", "work out sheets, masses and the timetable of a batch file")
@@ -65,6 +73,7 @@ def build_parser() -> argparse.ArgumentParser:
     send = command("send", "send", "send the day's plan to the bench timer")
     send.add_argument("batch", metavar="BATCH.toml")
     send.add_argument("--replace", action="store_true", help="replace a plan that is still running")
+    send.add_argument("--keep-clock", action="store_true", help="plan by the timer's clock instead of setting it")
     _port(send)
     _json(send)
 
@@ -75,14 +84,22 @@ def build_parser() -> argparse.ArgumentParser:
     _json(watch)
 
     collect = command("collect", "collect", "bring the log home into the logbook")
-    collect.add_argument("--keep-on-timer", action="store_true", help="do not tell the timer that its log was collected")
+    collect.add_argument(
+        "--keep-on-timer", action="store_true", help="do not tell the timer that its log was collected"
+    )
     _port(collect)
     _book(collect)
     _json(collect)
 
     review = command("review", "review", "say what happened in a batch, and what to change")
     review.add_argument("batch", nargs="?", metavar="BATCH", help="number of the batch; left out: the newest")
-    review.add_argument("--saw", action="append", default=[], metavar="SYMPTOM", help="what you saw; repeat it (list: review --symptoms)")
+    review.add_argument(
+        "--saw",
+        action="append",
+        default=[],
+        metavar="SYMPTOM",
+        help="what you saw; repeat it (list: review --symptoms)",
+    )
     review.add_argument("--symptoms", action="store_true", help="list the symptoms and stop")
     review.add_argument("--html", metavar="FILE", help="write the report as one HTML file")
     review.add_argument("--csv", metavar="FILE", help="write the samples as CSV")
@@ -91,7 +108,9 @@ def build_parser() -> argparse.ArgumentParser:
     _json(review)
 
     virtual = command("virtual", "virtual", "serve a virtual bench timer on a port, for every other command")
-    virtual.add_argument("--speed", type=float, default=1.0, metavar="X", help="kitchen seconds in one second (default 1)")
+    virtual.add_argument(
+        "--speed", type=float, default=1.0, metavar="X", help="kitchen seconds in one second (default 1)"
+    )
     virtual.add_argument("--flash", metavar="FILE", help="flash image to use and keep (default: a new one)")
     virtual.add_argument("--scenario", default="good", metavar="NAME", help="how the virtual cook works")
     virtual.add_argument("--seed", type=int, default=1, metavar="N")
@@ -109,7 +128,9 @@ def build_parser() -> argparse.ArgumentParser:
     _book(batches)
     _json(batches)
     compare = command("compare", "compare", "say what changed between two batches")
-    compare.add_argument("batches", nargs="*", metavar="BATCH", help="two or more; left out: newest against the last good one")
+    compare.add_argument(
+        "batches", nargs="*", metavar="BATCH", help="two or more; left out: newest against the last good one"
+    )
     _book(compare)
     _json(compare)
     learn = command("learn", "learn", "fit fridge, bench, proof and butter from the logs")
@@ -139,7 +160,9 @@ def build_parser() -> argparse.ArgumentParser:
     decode.add_argument("file", metavar="FILE")
 
     device = command("device", "device", "install, check and calibrate the bench timer")
-    device.add_argument("part", choices=["list", "install", "check", "clock", "ice-point", "boil-point", "backup", "restore"])
+    device.add_argument(
+        "part", choices=["list", "install", "check", "clock", "ice-point", "boil-point", "backup", "restore"]
+    )
     device.add_argument("file", nargs="?", metavar="FILE", help="for backup and restore")
     device.add_argument("--probe", choices=["bench", "probe"], default="probe", help="which sensor to calibrate")
     device.add_argument("--altitude", metavar="HEIGHT", help='for boil-point: "300 m" or "1000 ft"')

@@ -19,14 +19,12 @@ INTERRUPTED = 130
 # imported cannot have been raised, and importing it here would cost every command its start-up time.
 _KNOWN = (
     ("tourier.quantities", "QuantityError", USER_INPUT),
-    ("tourier.batch.read", "BatchError", USER_INPUT),
+    ("tourier.batch.fields", "BatchError", USER_INPUT),
     ("tourier.batch.workup", "Unworkable", USER_INPUT),
-    ("tourier.craft.refusal", "Refusal", USER_INPUT),
-    ("tourier.dayplan.refuse", "Impossible", USER_INPUT),
+    ("tourier.dayplan.model", "Refused", USER_INPUT),
     ("shared_schedule.plan", "PlanError", USER_INPUT),
-    ("tourier.logbook.store", "LogbookError", USER_INPUT),
-    ("tourier.device.client", "LinkError", TIMER),
-    ("tourier.device.ports", "PortError", TIMER),
+    ("tourier.logbook.errors", "LogbookError", USER_INPUT),
+    ("tourier.device.errors", "LinkError", TIMER),
     ("tourier.device.virtual.board", "VirtualTimerError", TIMER),
     ("tourier.device.install", "InstallError", TIMER),
 )

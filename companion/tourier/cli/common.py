@@ -1,0 +1,68 @@
+"""What several commands need: an open timer, a batch file worked out and planned, times as a cook reads them."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime, timedelta, timezone
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from tourier.cli.output import Output
+
+if TYPE_CHECKING:
+    from tourier.dayplan.model import DayPlan
+    from tourier.device.client import Timer
+
+
+@contextmanager
+def open_timer(args: argparse.Namespace, out: Output) -> Iterator[Timer]:
+    """Open the timer that --port names (or the one that answers), keep its bytes where --capture says."""
+    from tourier.device.client import Timer
+
+    capture = Path(args.capture) if args.capture else None
+    with Timer.open(args.port, capture=capture) as timer:
+        for warning in timer.warnings:
+            out.complain(warning)
+        yield timer
+
+
+def plan_file(path: str, now: datetime, out: Output) -> DayPlan:
+    """Read a batch file, work it out and plan it back from its hour. Raises what those rooms raise."""
+    from tourier.batch.read import read_batch
+    from tourier.batch.workup import work_up
+    from tourier.dayplan.plan import plan_days
+
+    spec = read_batch(path, now)
+    out.progress("Working out sheets and rests")
+    workup = work_up(spec)
+    out.progress("Planning back from the hour")
+    return plan_days(spec, workup, now)
+
+
+def progress_of(out: Output, text: str):
+    """Return a (done, total) callback that shows progress."""
+
+    def show(done: int, total: int) -> None:
+        out.progress(text, done / total if total else 1.0)
+
+    return show
+
+
+def clock(at_s: int, offset_min: int, with_day: bool = True) -> str:
+    """Return 'Sat 07:30' for project seconds at a local offset."""
+    from shared_schedule.units import EPOCH_UNIX_S
+
+    local = datetime.fromtimestamp(EPOCH_UNIX_S + at_s, timezone(timedelta(minutes=offset_min)))
+    return local.strftime("%a %H:%M" if with_day else "%H:%M")
+
+
+def span(seconds: float) -> str:
+    """Return '45 s', '12 min', '3 h 05 min'; a minus before a negative span."""
+    sign = "-" if seconds < 0 else ""
+    seconds = abs(round(seconds))
+    if seconds < 90:
+        return f"{sign}{seconds} s"
+    minutes = round(seconds / 60)
+    return f"{sign}{minutes} min" if minutes < 120 else f"{sign}{minutes // 60} h {minutes % 60:02d} min"

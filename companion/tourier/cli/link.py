@@ -1,0 +1,31 @@
+"""`tourier link`: the bytes of the link as text, live or from a capture."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from tourier.cli.output import Output
+
+
+def run(args: argparse.Namespace, out: Output) -> int:
+    """Trace live, or decode a file."""
+    from tourier.device.trace import Tracer, decode_file
+
+    if args.part == "decode":
+        for line in decode_file(Path(args.file)):
+            out.line(line)
+        return 0
+    from tourier.device.client import Timer
+
+    tracer = Tracer()
+
+    def show(direction: str, at_ms: int, octets: bytes) -> None:
+        out.lines(tracer.lines(direction, at_ms, octets))
+        out.flush()
+
+    capture = Path(args.capture) if args.capture else None
+    with Timer.open(args.port, capture=capture, watchers=(show,)) as timer:
+        for _ in timer.telemetry(args.for_s):
+            pass
+    return 0

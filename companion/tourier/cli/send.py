@@ -1,0 +1,64 @@
+"""`tourier send`: plan a batch file and put the plan on the bench timer."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import UTC, datetime
+
+from tourier.cli.common import clock, open_timer, plan_file, progress_of, span
+from tourier.cli.output import Output
+from tourier.cli.run import UserError
+
+_CLOCK_GOOD_S = 2.0  # a timer's crystal drifts about this much in a day; no reason to touch it
+
+
+def run(args: argparse.Namespace, out: Output) -> int:
+    """Plan, set the clock if need be, send, and say that the timer now holds the plan."""
+    from shared_schedule import plan as wire
+    from shared_schedule.units import EPOCH_UNIX_S
+    from tourier.dayplan.device import to_device
+    from tourier.device.client import project_now
+
+    with open_timer(args, out) as timer:
+        info = timer.info
+        assert info is not None
+        now_s = project_now()
+        if args.keep_clock:
+            if not info.clock_ok:
+                raise UserError("The timer does not know the time: send without --keep-clock, and its clock is set.")
+            now_s += timer.read_clock().error_s
+        day = plan_file(args.batch, datetime.fromtimestamp(EPOCH_UNIX_S + now_s, UTC), out)
+        plan = to_device(day)
+        data = wire.encode(plan)
+        if info.running and info.plan_id != wire.plan_id(data) and not args.replace:
+            raise UserError(
+                "The timer is in the middle of another plan: finish or collect it first, or send with --replace "
+                "(steps that both plans have keep what has happened)."
+            )
+        clock_words = "left as it is"
+        if not args.keep_clock:
+            reading = timer.read_clock()
+            if not reading.ok or abs(reading.error_s) > _CLOCK_GOOD_S:
+                offset_min = wire.offset_min_at(plan, int(now_s))
+                reading = timer.set_clock(offset_min=offset_min)
+                clock_words = f"set, right within {max(reading.within_s, 0.001) * 1000:.0f} ms"
+            else:
+                clock_words = f"right, {abs(reading.error_s):.1f} s off"
+        stored = timer.send_plan(data, progress_of(out, "Sending the plan"))
+    begins = plan.steps[0].start_at_s
+    result = {
+        "schema": "tourier/send/1", "plan_id": f"{wire.plan_id(data):08x}", "bytes": len(data),
+        "steps": len(plan.steps), "stored": stored, "already_held": not stored, "board": info.board_id,
+        "clock": clock_words, "begins_in_s": begins - int(now_s), "ready_at": day.ready_at.isoformat(),
+    }  # fmt: skip
+    out.result(result)
+    out.line(
+        f"The timer now holds this plan: {plan.name}, {len(plan.steps)} steps, {len(data)} bytes"
+        + ("." if stored else " (it had it already).")
+    )
+    out.line(f"Clock: {clock_words}.")
+    out.line(
+        f"First step {clock(begins, wire.offset_min_at(plan, begins))} ({plan.steps[0].name}), "
+        f"in {span(begins - now_s)}; ready {day.ready_at.strftime('%a %H:%M')}."
+    )
+    return 0
