@@ -26,6 +26,7 @@ GOOD_FCS = 0x2144DF1C
 # Octets a MicroPython prompt only echoes: no control character, nothing that opens a bracket or a string and so
 # would leave the prompt waiting for more, no backslash (line continuation), no flag or escape.
 _QUIET = b" !$%&*+,-./0123456789;<=>?@ABCDEFGHIJKLMNOPQRSTUVWXYZ^_abcdefghijklmnopqrstuvwxyz|"
+_QUIET_ESCAPED = _QUIET + b"\"#'"  # after an escape no three quotes can meet, so no long string is opened
 
 
 def stuff(body):
@@ -81,7 +82,7 @@ def encode_quiet(payload):
     for octet in body:
         if octet in _QUIET:
             out.append(octet)
-        elif (octet < 0x20 or octet == 0x7F) and (octet ^ _XOR) in _QUIET:
+        elif (octet < 0x20 or octet == 0x7F) and (octet ^ _XOR) in _QUIET_ESCAPED:
             out.append(0x7D)
             out.append(octet ^ _XOR)
         else:

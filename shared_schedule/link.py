@@ -136,7 +136,7 @@ class DeviceSession:
         if self._sum is not None:
             self._sum_step()
         pull = self._pull
-        if pull is not None and pull.tries and ms_since(pull.asked_ms, now_ms) >= PULL_MS:
+        if pull is not None and pull.outcome is None and pull.tries and ms_since(pull.asked_ms, now_ms) >= PULL_MS:
             pull.lost()
             pull.tries -= 1
             if pull.tries:
@@ -302,10 +302,10 @@ class DeviceSession:
         plan_id, length, crc = values["plan_id"], values["length"], values["crc32"]
         pull = self._pull
         if pull is not None and (pull.plan_id, pull.length, pull.crc) == (plan_id, length, crc):
-            if pull.outcome is not None and self._handler.plan_held() == (plan_id, crc):
+            if pull.outcome is not None and seq == pull.seq and self._handler.plan_held() == (plan_id, crc):
                 self._plan_answer(seq, plan_id, pull.outcome[0], pull.outcome[1])  # the answer was lost
                 return
-            if pull.outcome is None:  # broken off, or the answer was lost: go on where it stopped
+            if pull.outcome is None:  # broken off, or our question was lost: go on where it stopped
                 pull.tries = PULL_TRIES
                 pull.seq = seq
                 self._ask(now_ms)

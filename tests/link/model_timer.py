@@ -9,7 +9,7 @@ from shared_schedule import messages as m
 
 
 class ModelTimer:
-    """The handler a DeviceSession wants. `effects` lists what was done, in order; a test compares it with what was asked."""
+    """The handler a DeviceSession wants. `effects` lists what was done, in order."""
 
     def __init__(self, boot_id=1, room=m.PLAN_MAX, read_block=0):
         self.boot_id = boot_id
@@ -91,7 +91,7 @@ class ModelTimer:
 
     def command(self, action, step_id, arg):
         if action > m.ACTION_FORGET_PLAN:
-            raise ValueError("no action %d" % action)
+            raise ValueError(f"no action {action}")
         self.effects.append((action, step_id, arg))
         return m.OK, ""
 
