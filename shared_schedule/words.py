@@ -1,6 +1,6 @@
 """The words both machines use for what the bench timer shows: state words, alarms, faults. Codes are never reused.
 
-A state word says what to do now. Nine letters at most, so that it fits the display at reading height.
+A state word says what to do now. Ten letters at most, so that it fits the display at reading height.
 """
 
 NOTHING = 0
@@ -36,7 +36,7 @@ BAKE = 29
 COOL = 30
 
 STATE_WORDS = (
-    "", "NO PLAN", "WAIT", "START", "CHILL NOW", "TOO COLD", "NO READNG", "SET CLOCK", "FINISHED", "ALARM",
+    "", "NO PLAN", "WAIT", "START", "CHILL NOW", "TOO COLD", "NO READING", "SET CLOCK", "FINISHED", "ALARM",
     "MIX", "BULK", "FLATTEN", "CHILL", "BUTTER", "TEMPER", "ICE", "LOCK IN", "ROLL+FOLD", "REST",
     "SHEET", "CUT", "SHAPE", "HOLD", "FREEZE", "THAW", "PROOF", "EGG WASH", "HEAT OVEN", "BAKE", "COOL",
 )  # fmt: skip

@@ -1,0 +1,70 @@
+"""What the bench timer shows, as one frozen record for whoever watches: names from the plan, numbers from telemetry."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from shared_schedule import plan as wire
+from shared_schedule import words
+from shared_schedule.units import NO_CDEG
+
+
+@dataclass(frozen=True)
+class Sight:
+    """One look at the timer. Temperatures in 0.01 °C or None; spans in s or None; texts are fit for a terminal."""
+
+    at_s: int
+    word: str
+    step: str
+    fold: str
+    probe_cdeg: int | None
+    bench_cdeg: int | None
+    low_cdeg: int | None
+    high_cdeg: int | None
+    left_s: int | None
+    slack_s: int
+    alarm: str
+    fault: int
+    offset_min: int
+    step_id: int = 0
+
+    @property
+    def judgement(self) -> str:
+        """The probe against the window, in words."""
+        if self.probe_cdeg is None:
+            return "no reading"
+        if self.low_cdeg is not None and self.probe_cdeg < self.low_cdeg:
+            return "too cold"
+        if self.high_cdeg is not None and self.probe_cdeg > self.high_cdeg:
+            return "too warm"
+        return "in the window" if self.low_cdeg is not None or self.high_cdeg is not None else ""
+
+
+def _known(cdeg: int) -> int | None:
+    return None if cdeg == NO_CDEG else cdeg
+
+
+def sight_of(telemetry: dict, plan: wire.Plan | None) -> Sight:
+    """Return the record for one telemetry message; `plan` None when the timer holds none."""
+    index = plan.index_of(telemetry["step_id"]) if plan is not None else -1
+    step = plan.steps[index] if plan is not None and index >= 0 else None
+    fold = ""
+    if telemetry["fold_of"]:
+        kind = f" ({step.fold}-fold)" if step is not None and step.fold else ""
+        fold = f"fold {telemetry['fold_n']} of {telemetry['fold_of']}{kind}"
+    return Sight(
+        at_s=telemetry["at_s"],
+        word=words.word_of(words.STATE_WORDS, telemetry["word"]),
+        step=step.name if step is not None else "",
+        fold=fold,
+        probe_cdeg=_known(telemetry["probe_cdeg"]),
+        bench_cdeg=_known(telemetry["bench_cdeg"]),
+        low_cdeg=_known(telemetry["low_cdeg"]),
+        high_cdeg=_known(telemetry["high_cdeg"]),
+        left_s=None if telemetry["left_s"] < 0 else telemetry["left_s"],
+        slack_s=telemetry["slack_s"],
+        alarm=words.word_of(words.ALARM_WORDS, telemetry["alarm"]),
+        fault=telemetry["fault"],
+        offset_min=wire.offset_min_at(plan, telemetry["at_s"]) if plan is not None else 0,
+        step_id=telemetry["step_id"],
+    )
