@@ -74,6 +74,7 @@ class Kitchen:
     mixing: str = "hand"  # "hand" or "mixer"
     altitude_m: float = 0.0
     ice_bench: bool = False
+    rolling: str = "hand"  # or "sheeter"
     friction_k: float | None = None  # warming of the dough by mixing; None = usual figure for hand or mixer
 
 
@@ -155,6 +156,7 @@ class SheetStage:
     dough_layers: int
     naive_layers: int
     passes: int = 0
+    roll_to_m: float = 0.0  # length to roll to so that it rests at length_m
 
 
 @dataclass(frozen=True)
@@ -229,3 +231,5 @@ class Workup:
     process: tuple[ProcessStep, ...]
     device: dict  # integer thermal fields for shared_schedule.plan.Plan
     warnings: tuple[Warned, ...]
+    layers: tuple[dict, ...] = ()  # after, fat, dough, total, naive
+    later: tuple[ProcessStep, ...] = ()  # thaw, proof and bake of the pieces frozen raw, for another day

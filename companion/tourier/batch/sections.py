@@ -154,6 +154,7 @@ def kitchen(table: Table) -> Kitchen | None:
         "bench_thickness_m": bench.get("thickness", length_m, low=0.0005, high=0.15, show=_mm),
         "bench_length_m": bench.get("length", length_m, low=0.2, high=6.0, show=length_text),
         "bench_width_m": bench.get("width", length_m, low=0.15, high=3.0, show=length_text),
+        "rolling": bench.get("rolling", word("hand", "sheeter"), "hand"),
         "ice_bench": bench.get("ice", flag, False),
         "fridge_c": fridge.get("temperature", temperature_c, low=-1.0, high=12.0, show=_deg),
         "fridge_fan": fridge.get("fan", flag, False),

@@ -1,0 +1,195 @@
+"""Warnings of a worked-out batch: what, where, and the source of the limit, or "common practice, no source"."""
+
+from __future__ import annotations
+
+from tourier.batch.geometry import Geometry
+from tourier.batch.kitchenheat import KitchenHeat
+from tourier.batch.model import BatchSpec, Warned
+from tourier.craft import dewpoint, sheets
+from tourier.quantities import length_text, temperature_text
+
+CP = "common practice, no source"
+
+
+def warnings(spec: BatchSpec, geometry: Geometry, heat: KitchenHeat, wet) -> tuple[Warned, ...]:
+    """Every warning, in the order of the work."""
+    out: list[Warned] = []
+    out += _formula(spec, geometry)
+    if wet.note:
+        out.append(Warned("water", wet.note, "heat balance"))
+    elif wet.ice_g:
+        out.append(
+            Warned("ice", f"water alone is not cold enough: replace {wet.ice_g:.0f} g of it by ice", "heat balance")
+        )
+    elif wet.water_c is not None and wet.water_c > 45.0:
+        out.append(
+            Warned(
+                "water-hot",
+                f"the water comes to {temperature_text(wet.water_c)}; keep yeast out of it, or choose a cooler dough",
+                CP,
+            )
+        )
+    out += _layers(spec, geometry)
+    out += _kitchen(spec, heat)
+    out += _safety(spec, heat)
+    return tuple(out)
+
+
+def _formula(spec: BatchSpec, geometry: Geometry) -> list[Warned]:
+    out = []
+    if spec.kind == "leavened" and not 24.5 <= geometry.of_dough <= 33.5:
+        out.append(
+            Warned(
+                "roll-in",
+                f"a roll-in of {geometry.of_dough:.1f} % of dough ({geometry.of_flour:.0f} % of flour) "
+                "is outside the usual 25 to 33 % of dough",
+                "domson.co.uk pastry academy",
+            )
+        )
+    worst = max(geometry.weighed, key=lambda w: abs(w.error_percent))
+    if abs(worst.error_percent) > 3.0:
+        out.append(
+            Warned(
+                "rounding",
+                f"{worst.name} is rounded from {worst.exact_g:.2f} to {worst.g:g} g, {worst.error_percent:+.1f} %",
+                CP,
+            )
+        )
+    if not 8.0 <= spec.trim_percent <= 15.0:
+        out.append(
+            Warned(
+                "trim",
+                f"a trim of {spec.trim_percent:g} % is outside 8 to 15 %; two public recipes lose 12 %",
+                "foodandwine.com classic croissants; bourkestreetbakery.com.au pain au chocolat",
+            )
+        )
+    if heat_note := _uncalibrated(spec):
+        out.append(heat_note)
+    return out
+
+
+def _uncalibrated(spec: BatchSpec) -> Warned | None:
+    from tourier.craft.butter import profile
+
+    caution = profile(spec.butter.profile).caution
+    return Warned("butter-uncalibrated", caution, CP) if caution else None
+
+
+def _layers(spec: BatchSpec, geometry: Geometry) -> list[Warned]:
+    out = []
+    final = geometry.patons[0].stages[-1]
+    fat_um = final.fat_layer_m * 1e6
+    if spec.kind == "leavened" and not 100.0 <= fat_um <= 200.0:
+        out.append(
+            Warned(
+                "fat-layer",
+                f"fat layers of the final sheet come to {fat_um:.0f} µm; published croissants have 100 to 200 µm",
+                "Macias Rodriguez & Marangoni 2018, Physics Today 71(1):70",
+            )
+        )
+    if fat_um < 25.0 and spec.kind == "leavened":
+        out.append(Warned("fat-layer-thin", f"fat layers of {fat_um:.0f} µm risk breaking up", CP + " (a guess)"))
+    if spec.kind == "puff" and not 50 <= final.fat_layers <= 200:
+        out.append(
+            Warned(
+                "layers",
+                f"{final.fat_layers} fat layers are outside the 50 to 200 of a published puff study",
+                "Silow et al. 2017, Foods 6(2):15",
+            )
+        )
+    thin = [
+        s
+        for s in geometry.patons[0].stages
+        if s.step.endswith("rolled") and s.thickness_m < sheets.MIN_BETWEEN_M - 5e-5
+    ]
+    for stage in thin:
+        out.append(
+            Warned(
+                "sheet-thin",
+                f"{stage.step}: {length_text(stage.thickness_m, 'mm')}; not thinner than 8 mm between folds",
+                "brotschafterin.com, Plunderteig",
+            )
+        )
+    for stage in geometry.patons[0].stages:
+        if stage.step.endswith("rolled") and stage.length_m < 2.0 * stage.width_m:
+            out.append(
+                Warned(
+                    "sheet-short",
+                    f"{stage.step}: {length_text(stage.length_m)} long and "
+                    f"{length_text(stage.width_m)} wide makes a thick, narrow packet; a longer "
+                    "sheet folds better",
+                    CP,
+                )
+            )
+            break
+    return out
+
+
+def _kitchen(spec: BatchSpec, heat: KitchenHeat) -> list[Warned]:
+    k, out = spec.kitchen, []
+    if k.room_c > 24.0:
+        out.append(
+            Warned(
+                "room-warm",
+                f"the room is {temperature_text(k.room_c)}; above about 24 °C the butter leaves its window "
+                "in minutes: chill the bench, work in short sittings",
+                CP,
+            )
+        )
+    if k.room_c > heat.butter.stop_high_c + 8.0:
+        out.append(
+            Warned("room-hot", "in a room this warm any pause longer than a few minutes belongs in the fridge", CP)
+        )
+    dew = dewpoint.dew_point_c(k.room_c, k.humidity_pct / 100.0)
+    if k.ice_bench and dew > 12.0:
+        out.append(
+            Warned(
+                "sweat",
+                f"the dew point is {temperature_text(dew)}: a bench chilled below it sweats; wipe it dry and dust it",
+                "Magnus formula, Alduchov & Eskridge 1996 (constants from memory)",
+            )
+        )
+    if spec.kind == "leavened" and heat.proof_air_c > heat.proof_cap_c:
+        out.append(
+            Warned(
+                "proof-warm",
+                f"proof air of {temperature_text(heat.proof_air_c)} is above {temperature_text(heat.proof_cap_c)}, where "
+                "butter may run out; the plan reckons with the lower",
+                "IREKS compendium 11.5",
+            )
+        )
+    if k.fridge_c > 5.0:
+        out.append(
+            Warned(
+                "fridge",
+                f"the fridge is {temperature_text(k.fridge_c)}; many rules want 5 °C or colder for dough with milk or "
+                "egg: follow your local rules",
+                "US FDA Food Code 3-501.16 via WAC 246-215-03525",
+            )
+        )
+    return out
+
+
+def _safety(spec: BatchSpec, heat: KitchenHeat) -> list[Warned]:
+    out = [
+        Warned(
+            "raw-dough",
+            "raw flour and egg can carry germs: do not taste raw dough; wash hands, probe and bench",
+            "FDA and CDC notices",
+        )
+    ]
+    perishable = any(
+        line.kind in ("milk", "skim milk", "cream", "egg", "egg yolk", "egg white") for line in spec.formula
+    )
+    hours = heat.proof().ideal_s / 3600 if spec.kind == "leavened" else 0.0
+    if perishable and hours > 2.0:
+        out.append(
+            Warned(
+                "time-warm",
+                f"dough with milk or egg proofs about {hours:.1f} h warm, more than the 2 h home rule for "
+                "perishable food: bake it through afterwards; local rules decide, this program does not",
+                "USDA/FDA notices; FDA Food Code 3-501.19",
+            )
+        )
+    out.append(Warned("egg-wash", "throw away egg wash that has stood out for more than 2 h", "USDA/FDA notices"))
+    return out
