@@ -16,6 +16,7 @@ from tourier.desk.data.lookback import Pictured, load, step_rows
 from tourier.desk.screens.room import Room
 from tourier.desk.widgets.plot import Plot
 from tourier.desk.widgets.strip import StepStrip
+from tourier.logbook.prose import review_lines
 
 
 class LookBack(Room):
@@ -134,7 +135,7 @@ class LookBack(Room):
         plot = self.query_one("#plot", Plot)
         plot._clock = pictured.clock
         plot.set_data(pictured.series, pictured.bands, pictured.marks)
-        self.query_one("#findings", Static).update(escape("\n".join(pictured.review.lines())))
+        self.query_one("#findings", Static).update(escape("\n".join(review_lines(pictured.review))))
         steps = self.query_one("#steps", DataTable)
         steps.clear()
         for row in step_rows(pictured.account):

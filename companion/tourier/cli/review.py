@@ -1,0 +1,125 @@
+"""`tourier review`: what happened in a batch, which fold went wrong, and the one thing to change."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from tourier.cli.output import Output
+from tourier.cli.run import UserError
+
+if TYPE_CHECKING:
+    from tourier.logbook.model import Batch
+    from tourier.logbook.store import Logbook
+
+
+def open_book(args: argparse.Namespace, must_exist: bool = True) -> Logbook:
+    """Open the logbook that --logbook names, or the usual one."""
+    from tourier import places
+    from tourier.logbook.store import Logbook
+
+    file = Path(args.logbook) if args.logbook else places.logbook_file()
+    if must_exist and not file.exists():
+        raise UserError(f"There is no logbook at {file} yet: collect a batch first (tourier collect).")
+    return Logbook(file)
+
+
+def batch_number(text: str) -> int:
+    """Return a batch number a person typed."""
+    if not text.isdecimal() or not 0 < int(text) < 2**31:
+        raise UserError(f"{text} is no batch number; tourier batches lists them.")
+    return int(text)
+
+
+def run(args: argparse.Namespace, out: Output) -> int:
+    """Review one batch and write what was asked for."""
+    from tourier.logbook import knowledge
+    from tourier.logbook.findings import review
+    from tourier.logbook.model import Outcome
+    from tourier.logbook.report_json import review_json
+
+    if args.symptoms:
+        out.result(dict(knowledge.SYMPTOMS))
+        out.lines(f"{key:18} {text}" for key, text in knowledge.SYMPTOMS.items())
+        return 0
+    with open_book(args) as book:
+        batch = book.load(batch_number(args.batch) if args.batch else book.newest())
+    outcome = Outcome(symptoms=tuple(args.saw)) if args.saw else None
+    found = review(batch, outcome)
+    out.result(review_json(found))
+    show_review(out, batch, found)
+    for file in write_reports(args, batch, found):
+        out.line(f"Written: {file}")
+    return 0
+
+
+def show_review(out: Output, batch: Batch, found) -> None:
+    """Print a review: curve, findings, what happened, warnings, caution."""
+    from tourier.logbook import prose
+
+    out.heading(f"Batch {batch.id}: {batch.name}")
+    out.lines(curve_lines(batch, min(out.width, 120)))
+    out.heading("Findings")
+    out.lines(prose.finding_lines(found))
+    out.heading("What happened")
+    out.lines(prose.happened_lines(found.account))
+    out.heading("Warnings of the timer")
+    out.lines(prose.alarm_lines(found.account) or ["none"])
+    out.line()
+    out.line(prose.CAUTION)
+
+
+def curve_lines(batch: Batch, width: int, height: int = 12) -> list[str]:
+    """Return dough and bench temperature over the whole batch as terminal lines, without colour."""
+    import numpy as np
+
+    from tourier.logbook.model import clock_text
+    from tourier.picture.decimate import extent
+    from tourier.picture.raster import Band, Series, draw, scale
+
+    samples = batch.samples
+    if len(samples) < 2:
+        return ["No temperatures were logged."]
+    at_s = samples.at_s.astype(float)
+    seen = extent(np.concatenate([samples.probe_c, samples.bench_c]))
+    if seen is None:
+        return ["No temperatures were logged."]
+    low_c, high_c = seen[0] - 1, min(seen[1], 45.0) + 1
+    columns = width - 5
+    plan = batch.plan
+    band = [Band(at_s[0], at_s[-1], plan.butter_low_cdeg / 100, plan.butter_high_cdeg / 100)]
+    series = [Series("bench", at_s, samples.bench_c, dotted=True), Series("probe", at_s, samples.probe_c)]
+    drawn = draw(series, band, at_s[0], at_s[-1] + 1, low_c, high_c, columns, height)
+    lines = [
+        label.rjust(4) + "│" + "".join(row)
+        for label, row in zip(scale(low_c, high_c, height), drawn.chars, strict=True)
+    ]
+    axis = [" "] * columns
+    for column in range(0, columns - 9, 16):
+        text = clock_text(plan, at_s[0] + column / columns * (at_s[-1] - at_s[0]))
+        axis[column : column + len(text)] = text
+    lines.append("     " + "".join(axis))
+    lines.append("     dough: solid   bench: dotted   butter's window: between the rules")
+    return lines
+
+
+def write_reports(args: argparse.Namespace, batch: Batch, found) -> list[Path]:
+    """Write the files the options name; return them."""
+    written = []
+    if args.html:
+        from tourier.logbook.report_html import report_html
+
+        Path(args.html).write_text(report_html(found), encoding="utf-8")
+        written.append(Path(args.html))
+    if args.csv:
+        from tourier.logbook.report_csv import samples_csv
+
+        Path(args.csv).write_text(samples_csv(batch), encoding="utf-8", newline="")
+        written.append(Path(args.csv))
+    if args.log:
+        from tourier.logbook.openlog import write_openlog
+
+        write_openlog(batch, Path(args.log))
+        written.append(Path(args.log))
+    return written

@@ -1,0 +1,11 @@
+"""Entry of the desk application: `python -m tourier.desk [BATCH.toml]`."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from tourier.desk.app import run_desk
+
+if __name__ == "__main__":
+    sys.exit(run_desk(Path(sys.argv[1]) if len(sys.argv) > 1 else None))
