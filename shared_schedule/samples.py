@@ -174,24 +174,33 @@ class BlockReader:
         return self
 
     def __next__(self):
-        while not self.left:
-            if self.at >= len(self.data):
-                raise StopIteration
-            if not self._open():
-                self.at += 1
-                self.unread += 1
-                self.known = False
-        self.left -= 1
-        if self.first:
-            self.first = False
-        else:
-            nibbles = self.data[self.place]
-            self.place += 1
-            self._take(0, nibbles >> 4)
-            self._take(1, nibbles & 15)
+        while True:
+            while not self.left:
+                if self.at >= len(self.data):
+                    raise StopIteration
+                if not self._open():
+                    self.at += 1
+                    self.unread += 1
+                    self.known = False
+            self.left -= 1
+            if self.first:
+                self.first = False
+                break
+            if self._pair():
+                break
+            self.left = 0  # sound bytes that tell nonsense: another writer's; the rest of the block is left out
+            self.unread += 1
+            self.known = False
         at_s = self.next_at_s
         self.next_at_s += self.interval_s
         return (at_s, self._value(0), self._value(1))
+
+    def _pair(self):
+        if self.place >= self.end:
+            return False
+        nibbles = self.data[self.place]
+        self.place += 1
+        return self._take(0, nibbles >> 4) and self._take(1, nibbles & 15)
 
     def _value(self, channel):
         return NO_CDEG if self.gap[channel] else self.last[channel]
@@ -200,9 +209,11 @@ class BlockReader:
         if nibble:
             if not self.gap[channel]:
                 self.last[channel] += nibble - 8
-            return
+            return True
         number = shift = 0
         while True:
+            if self.place >= self.end or shift > 14:
+                return False
             byte = self.data[self.place]
             self.place += 1
             number |= (byte & 127) << shift
@@ -211,10 +222,11 @@ class BlockReader:
                 break
         if number == 0:
             self.gap[channel] = True
-            return
+            return True
         number -= 1
         self.gap[channel] = False
         self.last[channel] += -((number + 1) >> 1) if number & 1 else number >> 1
+        return -32768 <= self.last[channel] <= 32767
 
     def _open(self):
         """Open the block at `at`; False if none sound begins here."""
@@ -247,6 +259,7 @@ class BlockReader:
             self.last = [0 if self.gap[0] else bench, 0 if self.gap[1] else probe]
             self.first = True
         self.place = self.at + head
+        self.end = end
         self.link = crc & 255
         self.known = True
         self.at = end + _CRC

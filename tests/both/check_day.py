@@ -1,0 +1,286 @@
+"""Checks of the day's state machine: one cook, one button, two days."""
+
+import plans
+
+from shared_schedule import day as D
+from shared_schedule import plan as P
+from shared_schedule.units import NO_CDEG
+
+
+def play(plan, state, now_s, until_s, step_s=60, log=None):
+    """Live the day as an obedient cook: do what the focus says when it is due; return the instant it ended."""
+    effects_seen = [] if log is None else log
+    while now_s < until_s and state.mode != D.FINISHED:
+        for effect in D.step(plan, state, (D.EV_TIME, 0, 0), now_s):
+            effects_seen.append((now_s, effect))
+        for index in range(len(plan.steps)):
+            if state.steps[index] == D.RUNNING and plan.steps[index].ends_by == P.BY_DOSE:
+                dose = now_s - state.started_at_s[index]
+                for effect in D.step(plan, state, (D.EV_DOSE, plan.steps[index].step_id, dose), now_s):
+                    effects_seen.append((now_s, effect))
+        for _ in range(4):
+            index = D.focus(plan, state, now_s)
+            if index < 0 or not wants_press(plan, state, index, now_s):
+                break
+            step = plan.steps[index]
+            for tick in range(len(step.ticks)):
+                press(plan, state, (D.EV_TICK, step.step_id, tick), now_s, effects_seen)
+            if step.flags & P.ASK_OVEN_EMPTY:
+                press(plan, state, (D.EV_TICK, step.step_id, D.TICK_OVEN), now_s, effects_seen)
+            press(plan, state, D.go_event(plan, state, now_s), now_s, effects_seen)
+        now_s += step_s
+    return now_s
+
+
+def press(plan, state, event, now_s, log):
+    for effect in D.step(plan, state, event, now_s):
+        log.append((now_s, effect))
+
+
+def wants_press(plan, state, index, now_s):
+    step = plan.steps[index]
+    if state.steps[index] == D.WAITING:
+        return D.is_due(plan, state, index, now_s)
+    if state.steps[index] == D.READY:
+        return step.kind == P.BAKE
+    return step.ends_by == P.BY_COOK and now_s - state.started_at_s[index] >= step.planned_for_s
+
+
+def check_obedient_cook_finishes_on_time():
+    plan = plans.two_days(2)
+    state = D.DayState(plan)
+    log = []
+    ended = play(plan, state, plans.DAY_1, plans.DAY_1 + 3 * 86400, log=log)
+    assert state.mode == D.FINISHED, state.steps
+    assert all([step_state == D.DONE for step_state in state.steps])
+    assert abs(ended - plan.ready_at_s) <= 20 * 60, ended - plan.ready_at_s
+    assert [effect for _at, effect in log if effect[0] == D.FX_FINISHED] == [(D.FX_FINISHED, 0, 0)]
+    for index in range(len(plan.steps)):
+        lasted = state.ended_at_s[index] - state.started_at_s[index]
+        assert plan.steps[index].min_s <= lasted, (plan.steps[index].name, lasted)
+
+
+def check_rests_of_several_patons_run_beside_hands_on_work():
+    plan = plans.two_days(3)
+    state = D.DayState(plan)
+    most = 0
+    now_s = plans.DAY_1
+    while state.mode != D.FINISHED and now_s < plans.DAY_1 + 3 * 86400:
+        now_s = play(plan, state, now_s, now_s + 60)
+        hands = [i for i in range(len(plan.steps)) if D.hands_on(plan, state, i, now_s)]
+        assert len([i for i in hands if plan.steps[i].ends_by == P.BY_COOK]) <= 1
+        if hands:
+            most = max(most, len(D.running_rests(plan, state)))
+    assert most >= 2, most
+
+
+def check_refusals_change_nothing():
+    plan = plans.two_days(1)
+    state = D.DayState(plan)
+    other = D.DayState(plan)
+    cases = (
+        ((D.EV_STEP_DONE, 1, 0), D.R_NOT_NOW),
+        ((D.EV_START_STEP, 3, 0), D.R_BEFORE),
+        ((D.EV_START_STEP, 250, 0), D.R_NO_STEP),
+        ((D.EV_TICK, 1, 0), D.R_NOT_NOW),
+        ((D.EV_TICK, 1, 3), D.R_NO_TICK),
+        ((D.EV_TICK, 1, D.TICK_OVEN), D.R_NO_TICK),
+        ((D.EV_UNDO, 0, 0), D.R_NOTHING_TO_UNDO),
+        ((99, 1, 0), D.R_NO_STEP),
+        ((D.EV_CLOSE, 1, 0), D.R_NO_STEP),
+    )
+    for event, reason in cases:
+        assert D.step(plan, state, event, plans.DAY_1) == ((D.FX_REFUSED, event[1], reason),), event
+        assert state.same_as(other), event
+    assert len(D.REASONS) == D.R_NO_TICK + 1
+
+
+def check_ticks_hold_the_step_until_answered():
+    plan = plans.two_days(1)
+    state = D.DayState(plan)
+    now_s = plans.DAY_1
+    D.step(plan, state, (D.EV_START_STEP, 1, 0), now_s)
+    assert D.step(plan, state, (D.EV_STEP_DONE, 1, 0), now_s) == ((D.FX_REFUSED, 1, D.R_UNTICKED),)
+    assert D.step(plan, state, (D.EV_TICK, 1, 0), now_s) == [(D.FX_JOURNAL_TICK, 1, (0, 1))]
+    assert D.step(plan, state, (D.EV_TICK, 1, 0), now_s) == ()
+    assert D.step(plan, state, (D.EV_TICK, 1, D.UNTICK), now_s) == [(D.FX_JOURNAL_TICK, 1, (0, 0))]
+    assert D.step(plan, state, (D.EV_STEP_DONE, 1, 0), now_s)[0][0] == D.FX_REFUSED
+    override = D.step(plan, state, (D.EV_OVERRIDE, 1, 0), now_s)
+    assert override[0] == (D.FX_JOURNAL_STEP, 1, (D.RUNNING, D.DONE, D.BY_OVERRIDE))
+
+
+def check_rest_follows_fold_and_waits_for_the_cook():
+    plan = plans.chain(
+        (P.FOLD, 10, {"fold": 3}),
+        (P.REST, 60, {"ends_by": P.BY_TIME, "min_s": 1800, "place": P.FRIDGE}),
+        (P.FOLD, 10, {"fold": 4}),
+    )
+    state = D.DayState(plan)
+    t = plans.DAY_1
+    D.step(plan, state, (D.EV_START_STEP, 1, 0), t)
+    effects = D.step(plan, state, (D.EV_STEP_DONE, 1, 0), t + 600)
+    assert effects == [
+        (D.FX_JOURNAL_STEP, 1, (D.RUNNING, D.DONE, D.BY_BUTTON)),
+        (D.FX_JOURNAL_STEP, 2, (D.WAITING, D.RUNNING, D.BY_BUTTON)),
+    ]
+    assert D.step(plan, state, (D.EV_START_STEP, 3, 0), t + 601) == ((D.FX_REFUSED, 3, D.R_TOO_EARLY),)
+    assert D.left_s(plan, state, 1, t + 1200) == 3000
+    assert D.step(plan, state, (D.EV_TIME, 0, 0), t + 4199) == ()
+    effects = D.step(plan, state, (D.EV_TIME, 0, 0), t + 4200)
+    assert (D.FX_JOURNAL_STEP, 2, (D.RUNNING, D.READY, D.BY_CLOCK)) in effects
+    assert (D.FX_STEP_ENDED, 2, D.BY_CLOCK) in effects and state.steps[1] == D.READY
+    assert (D.FX_STEP_DUE, 3, 0) in effects
+    # Nothing more happens by itself, for however long; past its maximum (four hours) it says so once.
+    assert D.step(plan, state, (D.EV_TIME, 0, 0), t + 5000) == ()
+    assert D.step(plan, state, (D.EV_TIME, 0, 0), t + 15001) == [(D.FX_OVER_MAX, 2, 1)]
+    assert D.step(plan, state, (D.EV_TIME, 0, 0), t + 15002) == () and state.steps[1] == D.READY
+    assert D.go_event(plan, state, t + 5000) == (D.EV_START_STEP, 3, 0)
+    effects = D.step(plan, state, (D.EV_START_STEP, 3, 0), t + 5000)
+    assert effects[0] == (D.FX_JOURNAL_STEP, 2, (D.READY, D.DONE, D.BY_BUTTON))
+
+
+def check_early_press_is_deliberate_below_the_minimum_and_journaled_early():
+    plan = plans.chain(
+        (P.FOLD, 10, {"fold": 3}),
+        (P.REST, 60, {"ends_by": P.BY_TIME, "min_s": 1800, "place": P.FRIDGE}),
+        (P.FOLD, 10, {"fold": 4}),
+    )
+    for at_s, arg in ((600, D.DELIBERATE), (1801 + 600, 0)):
+        state = D.DayState(plan)
+        D.step(plan, state, (D.EV_START_STEP, 1, 0), 0 + plans.DAY_1)
+        D.step(plan, state, (D.EV_STEP_DONE, 1, 0), plans.DAY_1 + 600)
+        effects = D.step(plan, state, (D.EV_START_STEP, 3, arg), plans.DAY_1 + at_s)
+        assert effects[0] == (D.FX_JOURNAL_STEP, 2, (D.RUNNING, D.DONE, D.BY_EARLY)), effects
+
+
+def check_undo_within_ten_seconds_brings_everything_back():
+    plan = plans.chain(
+        (P.FOLD, 10, {"fold": 3}),
+        (P.REST, 60, {"ends_by": P.BY_TIME, "min_s": 1800, "place": P.FRIDGE}),
+        (P.FOLD, 10, {"fold": 4}),
+    )
+    t = plans.DAY_1
+    state = D.DayState(plan)
+    D.step(plan, state, (D.EV_START_STEP, 1, 0), t)
+    D.step(plan, state, (D.EV_STEP_DONE, 1, 0), t + 600)
+    assert D.step(plan, state, (D.EV_UNDO, 0, 0), t + 611)[0][0] == D.FX_REFUSED
+    effects = D.step(plan, state, (D.EV_UNDO, 0, 0), t + 610)
+    assert effects == [
+        (D.FX_JOURNAL_STEP, 2, (D.RUNNING, D.WAITING, D.BY_UNDO)),
+        (D.FX_JOURNAL_STEP, 1, (D.DONE, D.RUNNING, D.BY_UNDO)),
+    ]
+    assert state.steps == [D.RUNNING, D.WAITING, D.WAITING] and state.started_at_s == [t, 0, 0]
+    assert D.step(plan, state, (D.EV_UNDO, 0, 0), t + 610)[0][0] == D.FX_REFUSED
+
+
+def check_core_temperature_ends_a_chill_only_when_it_holds():
+    plan = plans.chain(
+        (P.FLATTEN, 10, {}),
+        (P.CHILL, 30, {"ends_by": P.BY_CORE, "core_cdeg": 400, "min_s": 600, "max_s": 5400, "place": P.FREEZER}),
+        (P.LOCK_IN, 10, {}),
+    )
+    t = plans.DAY_1
+    state = D.DayState(plan)
+    D.step(plan, state, (D.EV_START_STEP, 1, 0), t)
+    D.step(plan, state, (D.EV_STEP_DONE, 1, 0), t)
+    readings = [1500, 480, 490, 499, NO_CDEG, 499, 499, 499, 501, 499]
+    now_s = t + 3000
+    for cdeg in readings:
+        assert D.step(plan, state, (D.EV_TEMPERATURE, 2, cdeg), now_s) == ()
+        # Fresh readings keep the clock from calling it ready at its planned time.
+        assert D.step(plan, state, (D.EV_TIME, 0, 0), now_s) == ()
+        now_s += 5
+    for _ in range(4):
+        assert D.step(plan, state, (D.EV_TEMPERATURE, 2, 450), now_s) == ()
+    effects = D.step(plan, state, (D.EV_TEMPERATURE, 2, 450), now_s)
+    assert effects[0] == (D.FX_JOURNAL_STEP, 2, (D.RUNNING, D.READY, D.BY_PROBE))
+
+
+def check_core_step_without_a_probe_falls_back_to_the_clock():
+    plan = plans.chain(
+        (P.FLATTEN, 10, {}),
+        (P.CHILL, 30, {"ends_by": P.BY_CORE, "core_cdeg": 400, "min_s": 600, "max_s": 5400}),
+        (P.LOCK_IN, 10, {}),
+    )
+    state = D.DayState(plan)
+    D.step(plan, state, (D.EV_START_STEP, 1, 0), plans.DAY_1)
+    D.step(plan, state, (D.EV_STEP_DONE, 1, 0), plans.DAY_1)
+    assert D.step(plan, state, (D.EV_TIME, 0, 0), plans.DAY_1 + 1799) == ()
+    assert state.steps[1] == D.RUNNING
+    D.step(plan, state, (D.EV_TIME, 0, 0), plans.DAY_1 + 1800)
+    assert state.steps[1] == D.READY
+
+
+def check_oven_is_asked_for_before_heat():
+    plan = plans.two_days(1)
+    heat = [step for step in plan.steps if step.kind == P.PREHEAT][0]
+    state = D.DayState(plan)
+    start = (D.EV_START_STEP, heat.step_id, 0)
+    assert D.step(plan, state, start, heat.start_at_s) == ((D.FX_REFUSED, heat.step_id, D.R_OVEN),)
+    D.step(plan, state, (D.EV_TICK, heat.step_id, D.TICK_OVEN), heat.start_at_s)
+    assert D.step(plan, state, start, heat.start_at_s)[0][0] == D.FX_JOURNAL_STEP
+
+
+def check_skipping_a_fold_hands_its_rest_on():
+    plan = plans.chain(
+        (P.FOLD, 10, {"fold": 3}),
+        (P.REST, 60, {"ends_by": P.BY_TIME, "min_s": 1800, "place": P.FRIDGE}),
+        (P.FOLD, 10, {"fold": 4}),
+        (P.REST, 60, {"ends_by": P.BY_TIME, "min_s": 1800, "place": P.FRIDGE}),
+        (P.SHEET, 10, {}),
+    )
+    t = plans.DAY_1
+    state = D.DayState(plan)
+    D.step(plan, state, (D.EV_START_STEP, 1, 0), t)
+    D.step(plan, state, (D.EV_STEP_DONE, 1, 0), t)
+    D.step(plan, state, (D.EV_TIME, 0, 0), t + 3600)
+    D.step(plan, state, (D.EV_SKIP, 3, 0), t + 3600)
+    D.step(plan, state, (D.EV_SKIP, 4, 0), t + 3601)
+    assert state.steps == [D.DONE, D.READY, D.SKIPPED, D.SKIPPED, D.WAITING]
+    effects = D.step(plan, state, (D.EV_START_STEP, 5, 0), t + 3700)
+    assert effects[0] == (D.FX_JOURNAL_STEP, 2, (D.READY, D.DONE, D.BY_BUTTON))
+
+
+def check_a_shared_rest_ends_when_the_last_paton_leaves_it():
+    plan = plans.two_days(2)
+    state = D.DayState(plan)
+    night = [index for index in range(len(plan.steps)) if plan.steps[index].kind == P.HOLD][0]
+    first, second = [index for index in range(len(plan.steps)) if plan.steps[index].kind == P.LOCK_IN]
+    play(plan, state, plans.DAY_1, plan.steps[first].start_at_s + 120)
+    assert state.steps[first] == D.RUNNING and state.steps[night] == D.READY
+    play(plan, state, plan.steps[first].start_at_s + 120, plan.steps[second].start_at_s + 120)
+    assert state.steps[second] == D.RUNNING and state.steps[night] == D.DONE
+
+
+def check_unknown_clock_does_not_count_what_ran_before():
+    plan = plans.chain(
+        (P.FOLD, 10, {"fold": 3}),
+        (P.REST, 60, {"ends_by": P.BY_TIME, "min_s": 1800, "place": P.FRIDGE}),
+        (P.FOLD, 10, {"fold": 4}),
+    )
+    t = plans.DAY_1
+    state = D.DayState(plan)
+    D.step(plan, state, (D.EV_START_STEP, 1, 0), t)
+    D.step(plan, state, (D.EV_STEP_DONE, 1, 0), t + 600)
+    state.clock_ok = False
+    assert D.step(plan, state, (D.EV_TIME, 0, 0), t + 90000) == ()
+    assert D.left_s(plan, state, 1, t + 90000) is None
+    D.step(plan, state, (D.EV_START_STEP, 3, D.DELIBERATE), t + 1000)
+    D.set_clock(state, t + 1100, t + 5100)
+    # Stamped by the unknown clock: moved with it. Stamped before: left alone.
+    assert state.started_at_s == [t, t + 600, t + 5000] and state.ended_at_s[1] == t + 5000 and state.clock_ok
+
+
+def check_replaced_plan_keeps_what_happened():
+    plan = plans.two_days(2)
+    state = D.DayState(plan)
+    play(plan, state, plans.DAY_1, plans.DAY_1 + 16 * 3600)
+    later = P.decode(P.encode(plan))
+    dropped = later.steps.pop()
+    for step in later.steps:
+        step.start_at_s += 1800
+    new = D.carry_over(plan, state, later)
+    assert dropped.kind == P.COOL and len(new.steps) == len(plan.steps) - 1
+    assert new.steps == state.steps[:-1] and new.started_at_s == state.started_at_s[:-1]
+    play(later, new, plans.DAY_1 + 16 * 3600, plans.DAY_1 + 3 * 86400)
+    assert new.mode == D.FINISHED
