@@ -1,0 +1,82 @@
+"""`tourier rehearse`: the main job from batch file to review, on the virtual bench timer."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import UTC, datetime
+from pathlib import Path
+
+from tourier.cli.output import Output
+from tourier.cli.run import UserError
+
+
+def run(args: argparse.Namespace, out: Output) -> int:
+    """Rehearse and print what a cook wants to see, and where everything was kept."""
+    from tourier.device.virtual.scenarios import SCENARIOS
+
+    if args.scenarios:
+        out.result({name: scenario.sentence for name, scenario in SCENARIOS.items()})
+        out.lines(f"{name:18} {scenario.sentence}" for name, scenario in SCENARIOS.items())
+        return 0
+    if args.scenario not in SCENARIOS:
+        raise UserError(f"There is no scenario {args.scenario}; there are: {', '.join(SCENARIOS)}.")
+    from tourier import places, rehearsal
+
+    if args.batch:
+        from tourier.batch.read import MAX_BYTES
+
+        path = Path(args.batch)
+        if path.stat().st_size > MAX_BYTES:
+            raise UserError(f"{path.name} is larger than a batch file may be ({MAX_BYTES // 1024} KB).")
+        text, where, now = path.read_text(encoding="utf-8-sig"), path.name, datetime.now(UTC)
+    else:
+        from tourier.batch.examples import demo_text
+
+        text, where, now = demo_text(), "demo batch", rehearsal.DEMO_NOW
+    keep = Path(args.keep) if args.keep else rehearsal.new_folder(places.rehearsals_folder(), datetime.now())
+    if keep.exists() and not keep.is_dir():
+        raise UserError(f"{keep} is a file; --keep needs a folder.")
+    if (keep / "flash.img").exists():
+        raise UserError(f"{keep} holds another rehearsal; name a new folder.")
+    done = rehearsal.rehearse(text, where, now, args.scenario, args.seed, keep, out.progress)
+    html = keep / "report.html"
+    _write_report(done, html)
+    out.result(_json(done, html))
+    _show(out, done, html)
+    return 0
+
+
+def _write_report(done, html: Path) -> None:
+    from tourier.logbook.report_html import report_html
+
+    html.write_text(report_html(done.review), encoding="utf-8")
+
+
+def _json(done, html: Path) -> dict:
+    from tourier.dayplan.jsonable import plan_json
+    from tourier.logbook.report_json import review_json
+
+    return {
+        "schema": "tourier/rehearsal/1", "scenario": done.scenario, "seed": done.seed, "kept": str(done.kept),
+        "report": str(html), "plan": plan_json(done.day), "review": review_json(done.review),
+        "log_bytes": done.log_bytes, "wall_s": done.wall_s, "timer": done.counters,
+    }  # fmt: skip
+
+
+def _show(out: Output, done, html: Path) -> None:
+    from tourier.cli.plan import show_plan
+    from tourier.cli.review import show_review
+
+    show_plan(out, done.day)
+    out.heading("Played on the virtual bench timer")
+    out.line(f"Scenario {done.scenario} (seed {done.seed}): {done.sentence}")
+    out.line(
+        f"Plan of {done.log_bytes['plan']} bytes sent; journal of {done.log_bytes['journal']} and temperatures of "
+        f"{done.log_bytes['samples']} bytes collected."
+    )
+    out.line("Seconds: " + ", ".join(f"{name} {seconds:.1f}" for name, seconds in done.wall_s.items()) + ".")
+    show_review(out, done.review.account.batch, done.review)
+    out.line()
+    out.line(f"Kept in {done.kept}")
+    out.line(f"Report: {html}")
+    out.line(f"Look again: tourier review --logbook {done.kept / 'logbook.sqlite'}")
