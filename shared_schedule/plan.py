@@ -148,7 +148,7 @@ class PlanError(ValueError):
     """A plan that cannot be held. `field` names the place ('steps[3].name'), str() is one sentence."""
 
     def __init__(self, field, sentence):
-        ValueError.__init__(self, "%s: %s" % (field, sentence))
+        super().__init__("%s: %s" % (field, sentence))  # ValueError.__init__ does not exist on MicroPython
         self.field = field
         self.sentence = sentence
 
@@ -222,24 +222,35 @@ def _check_field(where, spec, value):
     name, kind, low, high = spec
     field = where + name
     if kind in "us":
-        if not isinstance(value, int):
+        if type(value) is not int:  # a bool counts as int on one interpreter and not on the other
             raise PlanError(field, "must be a whole number")
         if value < low or value > high:
             raise PlanError(field, "is %d; allowed are %d to %d" % (value, low, high))
     elif kind == "c":
-        if not isinstance(value, int):
+        if type(value) is not int:
             raise PlanError(field, "must be a whole number of 0.01 degrees")
         if value != NO_CDEG and (value < CDEG_MIN or value > CDEG_MAX):
             raise PlanError(field, "is %d; allowed are %d to %d (0.01 degrees C)" % (value, CDEG_MIN, CDEG_MAX))
     elif kind == "t":
         _check_text(field, value, low, high)
-    elif kind == "T":
-        if len(value) > low:
-            raise PlanError(field, "has %d entries; at most %d" % (len(value), low))
-        for text in value:
-            _check_text(field, text, 1, high)
-    elif len(value) > high:
-        raise PlanError(field, "has %d entries; at most %d" % (len(value), high))
+    else:
+        cap = low if kind == "T" else high
+        if not isinstance(value, (tuple, list)):
+            raise PlanError(field, "must be a list")
+        if len(value) > cap:
+            raise PlanError(field, "has %d entries; at most %d" % (len(value), cap))
+        for item in value:
+            if kind == "T":
+                _check_text(field, item, 1, high)
+            elif kind == "i":
+                if type(item) is not int:
+                    raise PlanError(field, "must name steps by their numbers")
+            elif not _is_span(item):
+                raise PlanError(field, "must hold pairs of instants")
+
+
+def _is_span(item):
+    return isinstance(item, (tuple, list)) and len(item) == 2 and type(item[0]) is int and type(item[1]) is int
 
 
 def _check_text(field, text, low, high):
@@ -260,7 +271,7 @@ def validate(plan):
         _check_field("", spec, getattr(plan, spec[0]))
     last = 0
     for span in plan.quiet:
-        if len(span) != 2 or not 0 <= span[0] < span[1] <= S32_MAX or span[0] < last:
+        if not 0 <= span[0] < span[1] <= S32_MAX or span[0] < last:
             raise PlanError("quiet", "spans must be in order and end after they begin")
         last = span[1]
     if not plan.steps:
@@ -321,6 +332,8 @@ class _Reader:
             self.at += 1
             value |= (byte & 127) << shift
             if byte < 128:
+                if shift and not byte:
+                    raise PlanError("bytes", "hold a number that is padded")  # one plan, one spelling, one id
                 return value
             shift += 7
             if shift > 35:

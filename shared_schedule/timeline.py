@@ -43,6 +43,7 @@ class Projection:
         self._high = _LEVELS
         self._level = 0
         self._stage = 0
+        self._morning_slack_s = None
 
     def advance(self):
         """Do one pass; return True when the projection is complete."""
@@ -83,11 +84,13 @@ class Projection:
         return max(self.end_at_s) - self.plan.ready_at_s
 
     def _slack(self):
-        """Slack against the ready time, and before that against the next night."""
+        """Slack against the ready time; while a night lies ahead, against bedtime and the first work after it."""
         plan = self.plan
         slack_s = plan.ready_at_s - max(self.end_at_s)
         night = _next_quiet(plan, self.now_s)
-        if night is not None:
+        if night is not None and self._morning_slack_s is not None:
+            if slack_s >= 0:
+                slack_s = self._morning_slack_s
             for index in range(len(plan.steps)):
                 step = plan.steps[index]
                 if step.attended_s and step.start_at_s < night[0] and self.state.steps[index] == D.WAITING:
@@ -145,7 +148,14 @@ class Projection:
                 continue
             if step_state == D.WAITING:
                 start_s = max(earliest_s, now_s)
-                if not hurry or (night is not None and step.start_at_s >= night[1]):
+                if not hurry:
+                    start_s = max(start_s, step.start_at_s)
+                elif night is not None and step.start_at_s >= night[1]:
+                    # Nobody gets up for it before its time; what it could have waited is slack of the evening.
+                    if not self._all_after(index, night[1]):
+                        spare_s = step.start_at_s - start_s
+                        if self._morning_slack_s is None or spare_s < self._morning_slack_s:
+                            self._morning_slack_s = spare_s
                     start_s = max(start_s, step.start_at_s)
                 if step.attended_s:
                     start_s = max(start_s, cook_at_s)
@@ -159,7 +169,7 @@ class Projection:
             if step_state == D.READY:
                 free[index] = now_s
             elif itself:
-                free[index] = max(now_s, start_s + self._lasts(index, start_s, level))
+                free[index] = max(now_s, start_s + self._lasts(index, start_s, level, hurry))
             else:
                 free[index] = max(now_s, start_s + D.planned_for_s(step))
             ends[index] = free[index]
@@ -171,7 +181,14 @@ class Projection:
                         if D.runs_itself(plan.steps[other]):
                             ends[other] = start_s
 
-    def _lasts(self, index, start_s, level):
+    def _all_after(self, index, at_s):
+        """True if a step waits for steps of the same morning only; one without any is not bound to the evening."""
+        for other in D.before(self.state, index):
+            if self.plan.steps[other].start_at_s < at_s and self.state.steps[other] != D.DONE:
+                return False
+        return True
+
+    def _lasts(self, index, start_s, level, hurry):
         """Return how long a step that runs by itself is to last, begun at `start_s`."""
         step = self.plan.steps[index]
         planned_s = D.planned_for_s(step)
@@ -179,9 +196,12 @@ class Projection:
             planned_s = self.state.for_s[index]  # the forecast of core temperature or dose, when the device has one
             if self.state.steps[index] == D.RUNNING:
                 return planned_s
-        ideal_s = min(max(step.ideal_s, step.min_s), planned_s)
+        # A cold hold has room on purpose: it gives way first, every other rest keeps to its ideal as long as it can.
+        ideal_s = min(step.min_s if step.kind == P.HOLD else max(step.ideal_s, step.min_s), planned_s)
         least_s = min(step.min_s, ideal_s)
         floor_s = ideal_s - (ideal_s - least_s) * level // _LEVELS
+        if hurry:
+            return floor_s
         until_plan_s = step.start_at_s + step.planned_for_s - start_s
         return max(floor_s, min(planned_s, until_plan_s))
 
