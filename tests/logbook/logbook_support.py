@@ -35,13 +35,15 @@ def small_plan(name: str = "Hall breakfast", made_at_s: int = BEGIN, **values) -
                             planned_for_s=planned, after=after, **more))  # fmt: skip
         at += planned
 
-    add(P.TEMPER, "temper the block", P.ROOM, 30, ends_by=P.BY_TIME, min_s=0)
-    add(P.LOCK_IN, "lock-in", P.BENCH, 6, attended_s=360, layers=1)
+    add(P.TEMPER, "temper the block", P.ROOM, 30, ends_by=P.BY_TIME, min_s=0, core_cdeg=1400)
+    window = {"low_cdeg": 1200, "high_cdeg": 1700}
+    add(P.LOCK_IN, "lock-in", P.BENCH, 6, attended_s=360, layers=1, **window)
     for n, fold in enumerate((4, 3, 3), 1):
-        add(P.FOLD, f"fold {n}", P.BENCH, 8, attended_s=480, fold=fold, fold_n=n, fold_of=3, layers=4 * 3 ** (n - 1))
+        add(P.FOLD, f"fold {n}", P.BENCH, 8, attended_s=480, fold=fold, fold_n=n, fold_of=3,
+            layers=4 * 3 ** (n - 1), **window)  # fmt: skip
         add(P.REST, f"rest {n}", P.FRIDGE, 60, ends_by=P.BY_CORE, core_cdeg=900, fold_n=n, fold_of=3, min_s=1800)
-    add(P.SHEET, "final sheet", P.BENCH, 12, attended_s=720)
-    add(P.SHAPE, "shape", P.BENCH, 20, attended_s=1200)
+    add(P.SHEET, "final sheet", P.BENCH, 12, attended_s=720, **window)
+    add(P.SHAPE, "shape", P.BENCH, 20, attended_s=1200, **window)
     add(P.PROOF, "proof", P.PROOF_SPACE, 150, ends_by=P.BY_DOSE, dose_s=7800, air_max_cdeg=2800, min_s=0)
     add(P.WASH, "egg wash", P.BENCH, 5, attended_s=300, ticks=("egg wash on every piece",))
     add(P.BAKE, "bake", P.OVEN, 18, ends_by=P.BY_TIME)

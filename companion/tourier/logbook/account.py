@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from shared_schedule import plan as plans
 from shared_schedule.units import NO_CDEG
@@ -26,7 +27,6 @@ from tourier.logbook.model import (
     Batch,
     Floats,
     Record,
-    Samples,
     step_title,
 )  # fmt: skip
 
@@ -138,6 +138,7 @@ class Account:
 
     batch: Batch
     steps: tuple[StepAccount, ...]
+    owner: NDArray[np.int64] = field(repr=False)  # for each sample the place in `steps` the needle was in, or -1
     alarms: tuple[Alarm, ...]
     faults: tuple[tuple[str, int, int], ...]
     bends: tuple[tuple[int, int, int], ...]  # at_s, cdeg, verdict
@@ -151,6 +152,19 @@ class Account:
     def of_kind(self, *kinds: int) -> list[StepAccount]:
         """Return the steps of these kinds that began."""
         return [s for s in self.steps if s.step.kind in kinds and s.from_s is not None]
+
+    def readings(self, step: StepAccount, bench: bool = False) -> tuple[Floats, Floats]:
+        """Return (at_s, °C) of one step: the probe while it was in this dough, or the bench. Without gaps."""
+        if step.from_s is None:
+            return np.zeros(0), np.zeros(0)
+        samples = self.batch.samples
+        until = step.to_s if step.to_s is not None else self.batch.last_at_s + 1
+        low, high = np.searchsorted(samples.at_s, [step.from_s, until])
+        c = (samples.bench_c if bench else samples.probe_c)[low:high]
+        pick = ~np.isnan(c)
+        if not bench:
+            pick &= self.owner[low:high] == self.steps.index(step)
+        return samples.at_s[low:high][pick].astype(float), c[pick]
 
     def step(self, step_id: int) -> StepAccount | None:
         """Return the account of a step by its id."""
@@ -199,28 +213,40 @@ def _spans(plan: plans.Plan, records: tuple[Record, ...]) -> dict[int, list]:
     return out
 
 
-def trace(part: Samples, column_c: Floats, low_c: float, high_c: float, from_s: int, to_s: int, skip_s: float) -> Trace:
-    """Return the account of one channel over from_s..to_s; the first skip_s count for nothing (probe still settling).
+def owners(plan: plans.Plan, spans: dict[int, list], at_s: NDArray[np.int64], last_at_s: int) -> NDArray[np.int64]:
+    """Return for each sample the place in the plan of the step whose dough the needle was in, -1 for none.
 
-    Degree-minutes are integrated by the trapezoid over neighbouring readings; a gap adds nothing.
+    The timer's own rule: of the open steps that ask for the probe, the one begun last.
     """
-    at_s = part.at_s.astype(float)
-    known = ~np.isnan(column_c)
+    out = np.full(len(at_s), -1, np.int64)
+    asking = []
+    for place, step in enumerate(plan.steps):
+        state, from_s, to_s = spans[step.step_id][:3]
+        asks = step.low_cdeg != NO_CDEG or step.core_cdeg != NO_CDEG or step.kind in (plans.PROOF, plans.BULK)
+        if asks and from_s is not None:
+            asking.append((from_s, place, to_s if to_s is not None else last_at_s + 1))
+    for from_s, place, to_s in sorted(asking):
+        low, high = np.searchsorted(at_s, [from_s, to_s])
+        out[low:high] = place
+    return out
+
+
+def trace(at_s: Floats, c: Floats, low_c: float, high_c: float, from_s: float, to_s: float, skip_s: float) -> Trace:
+    """Return the account of one channel from its samples (NaN = no reading) in a step of from_s..to_s.
+
+    The first skip_s count for nothing (the needle still settles). Degree-minutes are integrated by the trapezoid over
+    neighbouring readings; a gap adds nothing, and samples left out of at_s (the needle was elsewhere) are no gap.
+    """
+    known = ~np.isnan(c)
     settled = known & (at_s >= from_s + skip_s)
     if not settled.any():
         settled = known  # a step shorter than the settling time: better its readings than none
+    gaps = _gaps(at_s, known)
     if not known.any():
-        return Trace(gaps=((from_s, to_s),) if to_s > from_s else ())
-    t, c = at_s[settled], column_c[settled]
-    gaps_s = np.diff(at_s[known])
+        return Trace(gaps=gaps)
+    t, c = at_s[settled], c[settled]
     interval = float(np.median(np.diff(at_s))) if len(at_s) > 1 else 5.0
     limit = _GAP_FACTOR * max(interval, 1.0)
-    gaps = [(int(at_s[known][i]), int(at_s[known][i + 1])) for i in np.flatnonzero(gaps_s > limit)]
-    if at_s[known][0] - from_s > limit:
-        gaps.insert(0, (from_s, int(at_s[known][0])))
-    if to_s - at_s[known][-1] > limit:
-        gaps.append((int(at_s[known][-1]), to_s))
-    missing = sum(b - a for a, b in gaps)
     dt = np.diff(t)
     dt = np.where(dt > limit, 0.0, dt)
     cold = np.maximum(0.0, low_c - c) if not math.isnan(low_c) else np.zeros_like(c)
@@ -235,8 +261,19 @@ def trace(part: Samples, column_c: Floats, low_c: float, high_c: float, from_s: 
         max_c=float(c.max()), mean_c=float(c.mean()), rate_c_min=slope_c_min(t, c),
         cold_degmin=integral(cold) / 60.0, warm_degmin=integral(warm) / 60.0,
         cold_s=integral((cold > 0).astype(float)), warm_s=integral((warm > 0).astype(float)),
-        read_fraction=max(0.0, 1.0 - missing / max(1.0, to_s - from_s)), gaps=tuple(gaps),
+        read_fraction=min(1.0, float(known.sum()) * interval / max(1.0, to_s - from_s)), gaps=gaps,
     )  # fmt: skip
+
+
+def _gaps(at_s: Floats, known: NDArray[np.bool_]) -> tuple[tuple[int, int], ...]:
+    """Return the runs without a reading as (first, last) instants, 15 s and more."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], (~known).astype(np.int8), [0]))))
+    out = []
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        from_s, to_s = int(at_s[start]), int(at_s[min(stop, len(at_s) - 1)])
+        if to_s - from_s >= 15:
+            out.append((from_s, to_s))
+    return tuple(out)
 
 
 def slope_c_min(t_s: Floats, c: Floats) -> float:
@@ -290,19 +327,24 @@ def account(batch: Batch) -> Account:
     plan = batch.plan
     spans = _spans(plan, batch.records)
     steps = []
-    for step in plan.steps:
+    at_s = batch.samples.at_s
+    owner = owners(plan, spans, at_s, batch.last_at_s)
+    for place, step in enumerate(plan.steps):
         state, from_s, to_s, cause, bits, ready_s = spans[step.step_id]
         low_c, high_c = window_of(plan, step)
         probe = bench = Trace()
         dose_s = math.nan
         until = to_s if to_s is not None else (batch.last_at_s if state in (RUNNING, READY) else None)
         if from_s is not None and until is not None and until > from_s:
-            part = batch.samples.between(from_s, until)
-            if len(part):
-                probe = trace(part, part.probe_c, low_c, high_c, from_s, until, _STICK_S)
-                bench = trace(part, part.bench_c, math.nan, math.nan, from_s, until, 0.0)
+            low, high = np.searchsorted(at_s, [from_s, until])
+            if high > low:
+                here = at_s[low:high].astype(float)
+                own = owner[low:high] == place
+                probe_c = batch.samples.probe_c[low:high]
+                probe = trace(here[own], probe_c[own], low_c, high_c, from_s, until, _STICK_S)
+                bench = trace(here, batch.samples.bench_c[low:high], math.nan, math.nan, from_s, until, 0.0)
                 if step.kind in (plans.PROOF, plans.BULK):
-                    dose_s = dose.gathered_s(plan, part)
+                    dose_s = dose.gathered_s(plan, here, np.where(own, probe_c, np.nan))
         ticks = tuple((text, bool(bits >> n & 1)) for n, text in enumerate(step.ticks))
         steps.append(StepAccount(
             step, step_title(step), state, from_s, ready_s, to_s,
@@ -313,7 +355,7 @@ def account(batch: Batch) -> Account:
     interval = np.minimum(np.diff(batch.samples.at_s, append=batch.samples.at_s[-1:]), 60) if len(wet) else np.zeros(0)
     ended = [s.to_s for s in steps if s.to_s is not None and s.state == DONE]
     return Account(
-        batch=batch, steps=tuple(steps), alarms=_alarms(batch.records), faults=_faults(batch),
+        batch=batch, steps=tuple(steps), owner=owner, alarms=_alarms(batch.records), faults=_faults(batch),
         bends=tuple((r.at_s, r.body[0], r.body[1]) for r in batch.records if r.type == BEND),
         notes=tuple((r.at_s, str(r.body[0])) for r in batch.records if r.type == NOTE),
         boots=sum(1 for r in batch.records if r.type == BOOT),

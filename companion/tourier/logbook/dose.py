@@ -14,7 +14,7 @@ import numpy as np
 
 from shared_schedule import plan as plans
 from shared_schedule.units import NO_CDEG
-from tourier.logbook.model import Floats, Samples
+from tourier.logbook.model import Floats
 
 
 def cardinal(t_c: Floats, min_c: float, opt_c: float, max_c: float) -> Floats:
@@ -27,17 +27,17 @@ def cardinal(t_c: Floats, min_c: float, opt_c: float, max_c: float) -> Floats:
     return np.where(np.isnan(t), np.nan, np.where((t <= min_c) | (t >= max_c), 0.0, gamma))
 
 
-def gathered_s(plan: plans.Plan, part: Samples) -> float:
-    """Return the dose of a stretch of samples in seconds at the plan's reference temperature; NaN when the probe was
-    read in less than half of it. Short gaps are bridged in a straight line."""
+def gathered_s(plan: plans.Plan, at_s: Floats, probe_c: Floats) -> float:
+    """Return the dose of a stretch of readings in seconds at the plan's reference temperature.
+
+    NaN when the probe was read in less than half of it. Short gaps are bridged in a straight line.
+    """
     settings = (plan.yeast_min_cdeg, plan.yeast_opt_cdeg, plan.yeast_max_cdeg, plan.yeast_ref_cdeg)
-    known = ~np.isnan(part.probe_c)
+    known = ~np.isnan(probe_c)
     if NO_CDEG in settings or known.sum() < 2 or known.mean() < 0.5:
         return math.nan
     low, opt, high, ref = (s / 100.0 for s in settings)
-    at_s = part.at_s.astype(float)
-    probe = np.interp(at_s, at_s[known], part.probe_c[known])
-    gamma = cardinal(probe, low, opt, high)
+    gamma = cardinal(np.interp(at_s, at_s[known], probe_c[known]), low, opt, high)
     at_ref = float(cardinal(np.array([ref]), low, opt, high)[0])
     if at_ref <= 0:
         return math.nan

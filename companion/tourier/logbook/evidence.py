@@ -260,10 +260,9 @@ def warm_shaping(acc: Account, n: Numbers) -> Reading:
         return _unknown("the probe gave no reading while sheeting, cutting and shaping")
     found = []
     for step in usable:
-        part = acc.batch.samples.between(step.from_s or 0, step.to_s or acc.batch.last_at_s)
-        known = ~np.isnan(part.probe_c)
-        over = np.maximum(0.0, part.probe_c[known] - stop)
-        dt = np.minimum(np.diff(part.at_s[known], append=part.at_s[known][-1:]), 60)
+        at_s, c = acc.readings(step)
+        over = np.maximum(0.0, c - stop)
+        dt = np.minimum(np.diff(at_s, append=at_s[-1:]), 60)
         degmin = float(np.sum(over * dt)) / 60.0
         rank = _grade(degmin, steps)
         if rank:
@@ -287,11 +286,10 @@ def hot_proof(acc: Account, n: Numbers) -> Reading:
         if math.isnan(limit) or step.from_s is None:
             continue
         until = step.to_s or acc.batch.last_at_s
-        part = acc.batch.samples.between(step.from_s, until)
         air = [(r.at_s, r.body[0] / 100) for r in acc.batch.records
                if r.type == AIR and step.from_s <= r.at_s <= until and r.body[0] != NO_CDEG]  # fmt: skip
         for what, at_s, c in (
-            ("the pieces", part.at_s.astype(float), part.probe_c),
+            ("the pieces", *acc.readings(step)),
             ("the air", np.array([a[0] for a in air], float), np.array([a[1] for a in air], float)),
         ):
             known = ~np.isnan(c)
@@ -450,7 +448,8 @@ def early_fermentation(acc: Account, n: Numbers) -> Reading:
         return Reading("none", "the plan has no proof")
     if not locks or not shapes or locks[0].from_s is None or shapes[-1].from_s is None:
         return _unknown("lock-in or shaping was not logged")
-    gathered = dose.gathered_s(acc.batch.plan, acc.batch.samples.between(locks[0].from_s, shapes[-1].from_s))
+    part = acc.batch.samples.between(locks[0].from_s, shapes[-1].from_s)
+    gathered = dose.gathered_s(acc.batch.plan, part.at_s.astype(float), part.probe_c)
     if math.isnan(gathered):
         return _unknown("the pâton was read too little between lock-in and shaping")
     rank = _grade(gathered / wanted, n.evidence["early-fermentation"]["dose_share"])

@@ -1,0 +1,163 @@
+"""Two or more batches side by side: all and only the changed inputs, then what behaved otherwise.
+
+Inputs are what somebody decided or believed beforehand: the batch file, key by key, or where that is missing the
+plan's fields and steps. Instants that only follow from the date (starts, ready time) are no inputs.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from dataclasses import dataclass
+from typing import Any
+
+from shared_schedule import plan as plans
+from shared_schedule.units import NO_CDEG
+from tourier.logbook.account import Account, account
+from tourier.logbook.errors import LogbookError
+from tourier.logbook.model import Batch, step_title
+
+# Follow from the date or are made anew for each plan.
+_NOT_INPUT_PLAN = {"made_at_s", "ready_at_s", "offset_min", "offset_change_at_s", "offset_after_min", "quiet", "name"}
+_NOT_INPUT_STEP = {"step_id", "start_at_s", "after"}
+_NOT_INPUT_FILE = {"name", "ready", "start_after"}
+
+
+@dataclass(frozen=True)
+class Change:
+    """One thing that differs. `values` run parallel to the batches compared; None = not there."""
+
+    what: str
+    values: tuple[Any, ...]
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """`inputs` that changed, then `behaviour` that differed, and where the inputs were read from."""
+
+    batches: tuple[Batch, ...]
+    inputs: tuple[Change, ...]
+    behaviour: tuple[Change, ...]
+    source: str
+
+
+def flatten(table: Any, prefix: str = "") -> dict[str, Any]:
+    """Return a nested table as {"a.b": value}. Lists of tables are keyed by their `name` where each has its own."""
+    out: dict[str, Any] = {}
+    if isinstance(table, dict):
+        for key, value in table.items():
+            out |= flatten(value, f"{prefix}.{key}" if prefix else str(key))
+    elif isinstance(table, list) and table and all(isinstance(item, dict) for item in table):
+        names = [item.get("name") for item in table]
+        unique = len(set(map(str, names))) == len(names) and all(isinstance(n, str) for n in names)
+        for place, item in enumerate(table):
+            out |= flatten(item, f"{prefix}[{names[place] if unique else place + 1}]")
+    else:
+        out[prefix] = table
+    return out
+
+
+def _file_inputs(batch: Batch) -> dict[str, Any] | None:
+    if not batch.batch_text:
+        return None
+    try:
+        table = tomllib.loads(batch.batch_text)
+    except (tomllib.TOMLDecodeError, RecursionError):
+        return None
+    return {key: value for key, value in flatten(table).items() if key not in _NOT_INPUT_FILE}
+
+
+def _plan_inputs(batch: Batch) -> dict[str, Any]:
+    out: dict[str, Any] = {}
+    for name, kind, *_ in plans.PLAN_FIELDS:
+        if name not in _NOT_INPUT_PLAN:
+            out[name] = _shown(getattr(batch.plan, name), kind)
+    seen: dict[str, int] = {}
+    for step in batch.plan.steps:
+        title = step_title(step)
+        seen[title] = seen.get(title, 0) + 1
+        if seen[title] > 1:
+            title += f" #{seen[title]}"
+        for name, kind, *_ in plans.STEP_FIELDS:
+            if name not in _NOT_INPUT_STEP:
+                out[f"{title}: {name}"] = _shown(getattr(step, name), kind)
+    return out
+
+
+def _shown(value: Any, kind: str) -> Any:
+    if kind == "c":
+        return None if value == NO_CDEG else value
+    return list(value) if isinstance(value, tuple) else value
+
+
+def inputs(batches: list[Batch]) -> tuple[str, list[dict[str, Any]]]:
+    """Return (where they were read, the inputs of each batch): the batch files when all have one, else the plans."""
+    files = [_file_inputs(batch) for batch in batches]
+    if all(f is not None for f in files):
+        return "batch file", files  # type: ignore[return-value]
+    return "plan", [_plan_inputs(batch) for batch in batches]
+
+
+def compare(batches: list[Batch]) -> Comparison:
+    """Return the comparison of two batches or more, in the order given. Raises LogbookError for fewer."""
+    if len(batches) < 2:
+        raise LogbookError("Comparing needs two batches; `tourier batches` lists those there are.")
+    source, tables = inputs(batches)
+    keys = list(dict.fromkeys(key for table in tables for key in table))
+    changed = []
+    for key in keys:
+        values = tuple(table.get(key) for table in tables)
+        if any(value != values[0] for value in values):
+            changed.append(Change(key, values))
+    return Comparison(tuple(batches), tuple(changed), _behaviour([account(b) for b in batches]), source)
+
+
+# What counts as different behaviour: more than a cook or a probe varies by itself. Judgement, no source.
+_MEASURES = (
+    ("lasted", "s", lambda s: s.lasted_s, lambda a, b: abs(a - b) > max(180.0, 0.2 * max(a, b))),
+    ("began", "°C", lambda s: s.probe.start_c, lambda a, b: abs(a - b) > 1.5),
+    ("ended", "°C", lambda s: s.probe.end_c, lambda a, b: abs(a - b) > 1.5),
+    ("warmed", "°C/min", lambda s: s.probe.rate_c_min, lambda a, b: abs(a - b) > 0.4),
+    ("bench", "°C", lambda s: s.bench.mean_c, lambda a, b: abs(a - b) > 1.5),
+    ("too warm", "°C min", lambda s: s.probe.warm_degmin, lambda a, b: abs(a - b) > 5.0),
+    ("too cold", "°C min", lambda s: s.probe.cold_degmin, lambda a, b: abs(a - b) > 5.0),
+    ("dose", "s", lambda s: s.dose_s, lambda a, b: abs(a - b) > 0.15 * max(a, b)),
+)
+
+
+def _behaviour(accounts: list[Account]) -> tuple[Change, ...]:
+    titles: list[str] = []
+    tables: list[dict[str, Any]] = []
+    for acc in accounts:
+        table: dict[str, Any] = {}
+        for step in acc.steps:
+            title, n = step.title, 2
+            while title in table:
+                title, n = f"{step.title} #{n}", n + 1
+            table[title] = step
+            if title not in titles:
+                titles.append(title)
+        tables.append(table)
+    out = []
+    for title in titles:
+        steps = [table.get(title) for table in tables]
+        for word, unit, measure, differs in _MEASURES:
+            values = [math.nan if s is None or s.from_s is None else measure(s) for s in steps]
+            known = [v for v in values if not math.isnan(v)]
+            if len(known) >= 2 and any(differs(known[0], v) for v in known[1:]):
+                out.append(Change(f"{title}: {word} ({unit})",
+                                  tuple(None if math.isnan(v) else round(v, 2) for v in values)))  # fmt: skip
+    return tuple(out)
+
+
+def last_good(book, batch_id: int) -> int | None:
+    """Return the number of the newest batch before this one that the cook rated 4 or 5 without symptoms, or None."""
+    listed = book.batches()
+    begun = next((b.begun_at_s for b in listed if b.id == batch_id), None)
+    if begun is None:
+        raise LogbookError(f"There is no batch {batch_id}; `tourier batches` lists those there are.")
+    for item in listed:  # newest first
+        earlier = item.begun_at_s < begun or (item.begun_at_s == begun and item.id < batch_id)
+        if earlier and (item.rating or 0) >= 4 and not item.symptoms:
+            return item.id
+    return None
