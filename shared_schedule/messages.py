@@ -35,6 +35,12 @@ STREAM_JOURNAL = 1
 STREAM_SAMPLES = 2
 STREAM_PLAN = 3
 STREAM_CRASH = 4
+STREAMS = (
+    (STREAM_JOURNAL, "journal"),
+    (STREAM_SAMPLES, "samples"),
+    (STREAM_PLAN, "plan as held"),
+    (STREAM_CRASH, "crash log"),
+)
 
 # Result codes. Never renumbered.
 OK = 0
@@ -377,6 +383,6 @@ def fingerprint():
         for field in fields:
             line += " %s:%s:%d" % field
         crc = binascii.crc32(line.encode() + b"\n", crc)
-    for code, name in CODES + ACTIONS:
+    for code, name in CODES + ACTIONS + STREAMS:
         crc = binascii.crc32(("%d %s\n" % (code, name)).encode(), crc)
     return crc

@@ -29,7 +29,7 @@ def serve(handler):
         now_ms = time.ticks_ms()
         waiting = session.output(now_ms)
         count = 0
-        for _ in reader.ipoll(0 if waiting else 20):
+        for _ in reader.ipoll(0 if waiting or session.pending() else 20):
             while count < 64:
                 block[count] = stdin.read(1)[0]
                 count += 1

@@ -1,0 +1,45 @@
+"""PROTOCOL.md says what the tables say, and the tables do not change without the version."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from tourier.device import protocol_doc
+
+from shared_schedule import link, link_host, messages
+from shared_schedule.framing import Deframer
+
+OLD = json.loads((Path(__file__).parent.parent / "vectors" / "framing_messages_1_0.json").read_text())
+
+
+def test_document_is_current():
+    assert protocol_doc.PATH.read_text(encoding="utf-8") == protocol_doc.render(), (
+        "run: python -m tourier.device.protocol_doc"
+    )
+
+
+def test_every_constant_of_the_retry_table_has_its_reason():
+    documented = {name for name, _, _ in protocol_doc.constants(link) + protocol_doc.constants(link_host)}
+    for module in (link, link_host):
+        for name in vars(module):
+            if name.endswith(("_MS", "_TRIES")) and not name.startswith("_"):
+                assert name in documented, name
+
+
+def test_fingerprint_changes_with_the_table(monkeypatch):
+    before = messages.fingerprint()
+    number, name, direction, fields, doc = messages.TABLE[0]
+    monkeypatch.setattr(messages, "TABLE", ((number, name, direction, (*fields, ("extra", "u8", 0)), doc),))
+    assert messages.fingerprint() != before
+
+
+@pytest.mark.parametrize("row", OLD["frames"], ids=lambda row: row["name"])
+def test_old_frames_stay_readable(row):
+    """Regression: frames as earlier versions put them on the line decode for ever, to the values they had."""
+    (payload,) = Deframer(messages.HOST_CAP).feed(bytes.fromhex(row["frame"]))
+    number, session, seq, values = messages.decode(payload)
+    assert (messages.name_of(number), session, seq) == (row["name"], row["session"], row["seq"])
+    shown = {name: value.hex() if isinstance(value, bytes) else value for name, value in values.items()}
+    assert {name: shown[name] for name in row["values"]} == row["values"]
