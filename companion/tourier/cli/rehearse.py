@@ -54,11 +54,11 @@ def _write_report(done, html: Path) -> None:
 
 def _json(done, html: Path) -> dict:
     from tourier.dayplan.jsonable import plan_json
-    from tourier.logbook.report_json import review_json
+    from tourier.logbook.report_json import review_dict
 
     return {
         "schema": "tourier/rehearsal/1", "scenario": done.scenario, "seed": done.seed, "kept": str(done.kept),
-        "report": str(html), "plan": plan_json(done.day), "review": review_json(done.review),
+        "report": str(html), "plan": plan_json(done.day), "review": review_dict(done.review),
         "log_bytes": done.log_bytes, "wall_s": done.wall_s, "timer": done.counters,
     }  # fmt: skip
 

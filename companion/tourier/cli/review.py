@@ -35,9 +35,6 @@ def batch_number(text: str) -> int:
 def run(args: argparse.Namespace, out: Output) -> int:
     """Review one batch and write what was asked for."""
     from tourier.logbook import knowledge
-    from tourier.logbook.findings import review
-    from tourier.logbook.model import Outcome
-    from tourier.logbook.report_json import review_json
 
     if args.symptoms:
         out.result(dict(knowledge.SYMPTOMS))
@@ -45,9 +42,13 @@ def run(args: argparse.Namespace, out: Output) -> int:
         return 0
     with open_book(args) as book:
         batch = book.load(batch_number(args.batch) if args.batch else book.newest())
+    from tourier.logbook.findings import review
+    from tourier.logbook.model import Outcome
+    from tourier.logbook.report_json import review_dict
+
     outcome = Outcome(symptoms=tuple(args.saw)) if args.saw else None
     found = review(batch, outcome)
-    out.result(review_json(found))
+    out.result(review_dict(found))
     show_review(out, batch, found)
     for file in write_reports(args, batch, found):
         out.line(f"Written: {file}")
@@ -115,11 +116,12 @@ def write_reports(args: argparse.Namespace, batch: Batch, found) -> list[Path]:
     if args.csv:
         from tourier.logbook.report_csv import samples_csv
 
-        Path(args.csv).write_text(samples_csv(batch), encoding="utf-8", newline="")
+        Path(args.csv).write_text(samples_csv(found.account), encoding="utf-8", newline="")
         written.append(Path(args.csv))
     if args.log:
-        from tourier.logbook.openlog import write_openlog
+        from tourier.logbook import openlog
 
-        write_openlog(batch, Path(args.log))
+        with open(args.log, "w", encoding="utf-8", newline="\n") as stream:
+            stream.writelines(openlog.write(batch))
         written.append(Path(args.log))
     return written

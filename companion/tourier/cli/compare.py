@@ -1,0 +1,46 @@
+"""`tourier compare`: what changed between batches, and what behaved otherwise."""
+
+from __future__ import annotations
+
+import argparse
+
+from tourier.cli.output import Output, table
+from tourier.cli.review import batch_number, open_book
+from tourier.cli.run import UserError
+
+
+def run(args: argparse.Namespace, out: Output) -> int:
+    """Compare the batches named, or the newest with the last good one before it."""
+    from tourier.logbook.compare import compare, last_good
+
+    with open_book(args) as book:
+        if not args.batches:
+            newest = book.newest()
+            good = last_good(book, newest)
+            if good is None:
+                raise UserError(
+                    f"There is no good batch before batch {newest} (rated 4 or 5, nothing wrong seen): name two batches."
+                )
+            numbers = [good, newest]
+        else:
+            numbers = [batch_number(text) for text in args.batches]
+        compared = compare([book.load(number) for number in numbers])
+    out.result({
+        "schema": "tourier/compare/1", "batches": numbers, "source": compared.source,
+        "inputs": [{"what": change.what, "values": list(change.values)} for change in compared.inputs],
+        "behaviour": [{"what": change.what, "values": list(change.values)} for change in compared.behaviour],
+    })  # fmt: skip
+    head = [f"batch {number}" for number in numbers]
+    out.heading(f"Changed inputs (from the {compared.source})")
+    _show(out, ["input", *head], compared.inputs)
+    out.heading("Behaved otherwise")
+    _show(out, ["what", *head], compared.behaviour)
+    return 0
+
+
+def _show(out: Output, head: list[str], changes) -> None:
+    if not changes:
+        out.line("nothing")
+        return
+    rows = [head] + [[c.what, *["--" if v is None else str(v) for v in c.values]] for c in changes]
+    out.lines(table(rows))
