@@ -176,8 +176,8 @@ class _Planner:
                 size = sorted((stage.length_m, stage.width_m))
                 if size[0] > shelf[0] + 1e-9 or size[1] > shelf[1] + 1e-9:
                     raise Unworkable(
-                        f"after {stage.step} the pâton is {size[1] * 100:.0f} x {size[0] * 100:.0f} cm, the fridge shelf "
-                        f"{shelf[1] * 100:.0f} x {shelf[0] * 100:.0f} cm",
+                        f"after {stage.step} the pâton is {size[1] * 100:.0f} x {size[0] * 100:.0f} cm, the fridge "
+                        f"shelf {shelf[1] * 100:.0f} x {shelf[0] * 100:.0f} cm",
                         "fridge shelf",
                     )
 
@@ -192,13 +192,13 @@ def _locked(block: Block) -> tuple[float, float]:
 def _splits(spec: BatchSpec, fewest: int) -> Iterator[list[tuple[int, ...]]]:
     """Ways to spread the pieces: the same number of pâtons for each thickness, fewest first."""
     groups = _groups(spec)
-    smallest = min(sum(spec.pieces[i].count for i in group) for group in groups)
-    start = spec.patons or fewest
-    stop = spec.patons or MAX_PATONS
-    for total in range(max(start, len(groups)), max(stop, len(groups)) + 1):
+    pieces = [sum(spec.pieces[i].count for i in group) for group in groups]
+    least = max(spec.patons or fewest, len(groups))
+    most = spec.patons or min(MAX_PATONS, sum(pieces))
+    for total in range(least, max(most, least) + 1):
         shares = _share_out(spec, groups, total)
-        if max(shares) > max(smallest, 1) * len(groups) and total > start:
-            return
+        if any(share > count for share, count in zip(shares, pieces, strict=True)):
+            return  # a pâton without a piece in it helps nobody
         patons: list[tuple[int, ...]] = []
         for group, share in zip(groups, shares, strict=True):
             for number in range(share):

@@ -1,6 +1,7 @@
 """The steps of the whole job, in order, with their limits and what they must follow. No clock: that is the planner's.
 
-Keys: ``mix1``, ``bulk1``, ``p1.flatten`` ... ``p1.fold2``, ``p1.rest2`` ..., ``proof``, ``wash``, ``preheat``, ``bake1``.
+Keys: ``mix1``, ``bulk1``, ``p1.flatten`` ... ``p1.fold2``, ``p1.rest2`` ..., ``proof``, ``wash``, ``preheat``,
+``bake1``.
 """
 
 from __future__ import annotations

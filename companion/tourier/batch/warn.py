@@ -153,8 +153,8 @@ def _kitchen(spec: BatchSpec, heat: KitchenHeat) -> list[Warned]:
         out.append(
             Warned(
                 "proof-warm",
-                f"proof air of {temperature_text(heat.proof_air_c)} is above {temperature_text(heat.proof_cap_c)}, where "
-                "butter may run out; the plan reckons with the lower",
+                f"proof air of {temperature_text(heat.proof_air_c)} is above {temperature_text(heat.proof_cap_c)}, "
+                "where butter may run out; the plan reckons with the lower",
                 "IREKS compendium 11.5",
             )
         )

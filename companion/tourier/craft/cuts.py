@@ -241,8 +241,8 @@ def _no_fit(wants, max_length_m: float, max_width_m: float, trim_fraction: float
             )
     area = sum(s.area_m2 * n for s, n in wants) / (1.0 - trim_fraction)
     return CutError(
-        f"the pieces need at least {area * 1e4:.0f} cm2 of sheet with trim; "
-        f"{max_length_m * 100:.0f} x {max_width_m * 100:.0f} cm of bench does not hold them in one sheet",
+        f"no layout of strips with these pieces fits in one sheet on {max_length_m * 100:.0f} x "
+        f"{max_width_m * 100:.0f} cm of bench; pieces and trim alone take {area * 1e4:.0f} cm2",
         "bench",
     )
 

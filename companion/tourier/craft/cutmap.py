@@ -1,0 +1,132 @@
+"""The cut map drawn: as SVG for paper, as terminal cells for the screen. Text goes out escaped."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from xml.sax.saxutils import escape
+
+from tourier.craft.cuts import EPS, Layout, Marks, Piece, marks, pieces
+
+#: Fills that differ in grey too, so that a black-and-white print keeps them apart.
+_FILLS = ("#f2d9a6", "#c9dcec", "#e7c3b8", "#d3e3c1", "#dccfe8", "#efe6c8", "#bcd6d2", "#e4d0dc")
+_LETTERS = "ABCDEFGHIJ"
+
+
+def _mm_text(metres: float) -> str:
+    return f"{metres * 100:.1f}"
+
+
+def svg(
+    layout: Layout, edge_m: float = 0.0, label: Callable[[float], str] = _mm_text, unit: str = "cm", title: str = ""
+) -> str:
+    """The trimmed sheet with every piece, the trim around it, and ruler marks on both long edges.
+
+    `label` turns metres into the figure at a mark, in `unit`. One user unit is one millimetre, so the file prints true
+    to size. The strips run left to right whatever way they lie on the bench; the caption says which.
+    """
+    pad, edge = 12.0, edge_m * 1000
+    long, wide = layout.length_m * 1000, layout.width_m * 1000
+    width, height = long + 2 * (edge + pad) + 30, wide + 2 * (edge + pad) + 20
+    left, bottom = pad + edge + 30, pad + edge + wide
+    names = ", ".join(f"{_LETTERS[i]} = {n} x {s.name}" for i, (s, n) in enumerate(_kinds(layout)))
+    way = "across the bench" if layout.across_bench else "along the bench"
+    out = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.1f}mm" height="{height:.1f}mm" '
+        f'viewBox="0 0 {width:.1f} {height:.1f}" font-family="sans-serif">',
+        f"<title>{escape(title or 'Cut map')}</title>",
+        f"<desc>{escape(names)}; strips run {way}; marks in {escape(unit)}</desc>",
+        f'<rect x="{left - edge:.2f}" y="{pad:.2f}" width="{long + 2 * edge:.2f}" height="{wide + 2 * edge:.2f}" '
+        'fill="none" stroke="#888" stroke-width="0.4" stroke-dasharray="3 2"/>',
+        f'<rect x="{left:.2f}" y="{pad + edge:.2f}" width="{long:.2f}" height="{wide:.2f}" fill="#fff" '
+        'stroke="#222" stroke-width="0.6"/>',
+    ]
+    for piece in pieces(layout):
+        points = " ".join(f"{left + x * 1000:.2f},{bottom - y * 1000:.2f}" for x, y in piece.corners)
+        x, y = _middle(piece)
+        out.append(f'<polygon points="{points}" fill="{_FILLS[piece.index % len(_FILLS)]}" stroke="#222" '
+                   'stroke-width="0.3"/>')  # fmt: skip
+        out.append(f'<text x="{left + x * 1000:.2f}" y="{bottom - y * 1000 + 2:.2f}" font-size="6" '
+                   f'text-anchor="middle">{_LETTERS[piece.index % 10]}</text>')  # fmt: skip
+    for mark in marks(layout):
+        out.extend(_mark_lines(layout, mark, left, bottom, label))
+    out.append(f'<text x="{left:.2f}" y="{height - 4:.2f}" font-size="6">{escape(names)}; strips run {way}; marks in '
+               f"{escape(unit)}</text>")  # fmt: skip
+    out.append("</svg>")
+    return "\n".join(out) + "\n"
+
+
+def _kinds(layout: Layout):
+    return list(zip(layout.shapes, layout.counts, strict=True))
+
+
+def _middle(piece: Piece) -> tuple[float, float]:
+    n = len(piece.corners)
+    return sum(x for x, _ in piece.corners) / n, sum(y for _, y in piece.corners) / n
+
+
+def _mark_lines(layout: Layout, mark: Marks, left: float, bottom: float, label) -> list[str]:
+    out = []
+    if mark.edge == "slit":
+        for y in mark.at_m:
+            at = bottom - y * 1000
+            out.append(f'<text x="{left - 3:.2f}" y="{at + 2:.2f}" font-size="5" text-anchor="end">{label(y)}</text>')
+            if y < layout.width_m - EPS:
+                out.append(f'<line x1="{left - 2:.2f}" x2="{left + layout.length_m * 1000:.2f}" y1="{at:.2f}" '
+                           f'y2="{at:.2f}" stroke="#b00" stroke-width="0.3"/>')  # fmt: skip
+        return out
+    strip = layout.strips[mark.strip - 1]
+    level = strip.offset_m if mark.edge == "near" else strip.offset_m + strip.width_m
+    at = bottom - level * 1000
+    step = -2.5 if mark.edge == "near" else 2.5
+    for x in mark.at_m:
+        where = left + x * 1000
+        out.append(f'<line x1="{where:.2f}" x2="{where:.2f}" y1="{at:.2f}" y2="{at + step:.2f}" stroke="#b00" '
+                   'stroke-width="0.4"/>')  # fmt: skip
+        out.append(f'<text x="{where:.2f}" y="{at + step * (1.4 if step < 0 else 2.6):.2f}" font-size="3.5" '
+                   f'text-anchor="middle" fill="#b00">{label(x)}</text>')  # fmt: skip
+    return out
+
+
+def cells(layout: Layout, columns: int = 64) -> list[str]:
+    """The map as lines of text: a letter for each kind of piece, in upper and lower case by turns; "." = offcut.
+
+    A terminal cell is about twice as high as wide; `columns` (16..200) sets the size. The near edge is at the bottom.
+    """
+    columns = max(16, min(200, columns))
+    step = layout.length_m / columns
+    rows = max(3, round(layout.width_m / (2 * step)))
+    placed = pieces(layout)
+    by_strip: dict[int, list[tuple[int, Piece]]] = {}
+    for number, piece in enumerate(placed):
+        by_strip.setdefault(piece.strip, []).append((number, piece))
+    # Case by turns within each strip, so that neighbours differ.
+    case = {number: k % 2 for group in by_strip.values() for k, (number, _) in enumerate(group)}
+    lines = []
+    for row in range(rows - 1, -1, -1):
+        y = (row + 0.5) * layout.width_m / rows
+        line = []
+        for column in range(columns):
+            x = (column + 0.5) * step
+            hit = next((n for n, piece in enumerate(placed) if inside(piece.corners, x, y)), None)
+            if hit is None:
+                line.append(".")
+            else:
+                letter = _LETTERS[placed[hit].index % 10]
+                line.append(letter.lower() if case[hit] else letter)
+        lines.append("".join(line))
+    return lines
+
+
+def legend(layout: Layout) -> list[str]:
+    """What each letter of the map stands for."""
+    return [f"{_LETTERS[i % 10]}  {count} x {shape.name}" for i, (shape, count) in enumerate(_kinds(layout))]
+
+
+def inside(corners: tuple[tuple[float, float], ...], x: float, y: float) -> bool:
+    """Whether a point lies in a convex polygon, its edge included."""
+    signs = set()
+    for (ax, ay), (bx, by) in zip(corners, corners[1:] + corners[:1], strict=True):
+        cross = (bx - ax) * (y - ay) - (by - ay) * (x - ax)
+        if abs(cross) > EPS * EPS:
+            signs.add(cross > 0)
+    return len(signs) <= 1

@@ -1,0 +1,48 @@
+"""The cut map as SVG and as cells shows every piece, and lets no text through unescaped."""
+
+import xml.etree.ElementTree as ET
+
+from tourier.craft import cutmap, cuts
+from tourier.craft.cuts import Shape
+
+SVG = "{http://www.w3.org/2000/svg}"
+WANTS = [(Shape("croissant", "triangle", 0.09, 0.26), 12), (Shape("<b>&pain", "rectangle", 0.08, 0.14), 6)]
+
+
+def layout():
+    return cuts.smallest_sheet(WANTS, 0.8, 0.58, 0.001, 0.12)
+
+
+def test_svg_is_xml_with_one_polygon_a_piece():
+    text = cutmap.svg(layout(), 0.02, title="<script>")
+    root = ET.fromstring(text)
+    assert len(root.findall(f"{SVG}polygon")) == 18
+    assert root.find(f"{SVG}title").text == "<script>"
+    assert "<script>" not in text
+    assert "<b>" not in text
+
+
+def test_svg_is_true_to_size():
+    made = layout()
+    root = ET.fromstring(cutmap.svg(made, 0.02))
+    sheet = root.findall(f"{SVG}rect")[1]
+    assert abs(float(sheet.get("width")) - made.length_m * 1000) < 0.01
+    assert abs(float(sheet.get("height")) - made.width_m * 1000) < 0.01
+
+
+def test_cells_cover_the_pieces_in_proportion():
+    made = layout()
+    lines = cutmap.cells(made, 96)
+    text = "".join(lines)
+    assert all(len(line) == 96 for line in lines)
+    for letter, (shape, count) in zip("AB", WANTS, strict=True):
+        share = (text.count(letter) + text.count(letter.lower())) / len(text)
+        assert abs(share - shape.area_m2 * count / made.area_m2) < 0.03
+    assert set(text) <= set("AaBb.")
+    assert cutmap.legend(made)[0] == "A  12 x croissant"
+
+
+def test_cells_put_the_near_edge_at_the_bottom():
+    made = cuts.smallest_sheet([(Shape("t", "triangle", 0.1, 0.2), 1)], 0.3, 0.3, 0.0)
+    lines = cutmap.cells(made, 20)
+    assert lines[-1].count("A") > lines[0].count("A")
