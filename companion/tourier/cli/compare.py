@@ -19,7 +19,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
             good = last_good(book, newest)
             if good is None:
                 raise UserError(
-                    f"There is no good batch before batch {newest} (rated 4 or 5, nothing wrong seen): name two batches."
+                    f"No good batch (rated 4 or 5, nothing wrong seen) stands before batch {newest}: name two batches."
                 )
             numbers = [good, newest]
         else:
