@@ -97,25 +97,27 @@ REASONS = (
     "the step has no such tick",
 )  # fmt: skip
 
-TABLE = {
-    (WAITING, EV_START_STEP): RUNNING,
-    (WAITING, EV_FLOW): RUNNING,
-    (WAITING, EV_SKIP): SKIPPED,
-    (WAITING, EV_TICK): WAITING,
-    (RUNNING, EV_STEP_DONE): DONE,
-    (RUNNING, EV_OVERRIDE): DONE,
-    (RUNNING, EV_CLOSE): DONE,
-    (RUNNING, EV_SKIP): SKIPPED,
-    (RUNNING, EV_TICK): RUNNING,
-    (RUNNING, EV_TIME): READY,
-    (RUNNING, EV_TEMPERATURE): READY,
-    (RUNNING, EV_DOSE): READY,
-    (READY, EV_STEP_DONE): DONE,
-    (READY, EV_OVERRIDE): DONE,
-    (READY, EV_CLOSE): DONE,
-    (READY, EV_SKIP): SKIPPED,
-    (READY, EV_TICK): READY,
-}
+_ROWS = (
+    (WAITING, EV_START_STEP, RUNNING),
+    (WAITING, EV_FLOW, RUNNING),
+    (WAITING, EV_SKIP, SKIPPED),
+    (WAITING, EV_TICK, WAITING),
+    (RUNNING, EV_STEP_DONE, DONE),
+    (RUNNING, EV_OVERRIDE, DONE),
+    (RUNNING, EV_CLOSE, DONE),
+    (RUNNING, EV_SKIP, SKIPPED),
+    (RUNNING, EV_TICK, RUNNING),
+    (RUNNING, EV_TIME, READY),
+    (RUNNING, EV_TEMPERATURE, READY),
+    (RUNNING, EV_DOSE, READY),
+    (READY, EV_STEP_DONE, DONE),
+    (READY, EV_OVERRIDE, DONE),
+    (READY, EV_CLOSE, DONE),
+    (READY, EV_SKIP, SKIPPED),
+    (READY, EV_TICK, READY),
+)
+TABLE = {(source, event): target for source, event, target in _ROWS}
+EDGES = frozenset([(source, target) for source, _event, target in _ROWS if source != target])
 
 UNDO_WITHIN_S = 10
 CORE_BAND_CDEG = 100  # a core temperature counts as reached within 1 °C
@@ -704,10 +706,7 @@ def restore(plan, state, step_id, old, new, cause, at_s):
     if index < 0 or state.steps[index] != old:
         return False
     edge = (new, old) if cause == BY_UNDO else (old, new)
-    for (source, _event), target in TABLE.items():
-        if (source, target) == edge and source != target:
-            break
-    else:
+    if edge not in EDGES:
         return False
     _put(state, index, old, new, at_s)
     return True

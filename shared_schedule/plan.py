@@ -169,8 +169,8 @@ class _Record:
     def __init__(self, **values):
         for field in self.FIELDS:
             setattr(self, field[0], values.pop(field[0], _default(field[1])))
-        for extra in values:
-            raise PlanError(extra, "is not a field")
+        if values:
+            raise PlanError(sorted(values)[0], "is not a field")
 
     def __eq__(self, other):
         if type(self) is not type(other):
