@@ -91,37 +91,129 @@ PROFILES: dict[str, ButterProfile] = {
     p.name: p
     for p in (
         ButterProfile(
-            "standard-80", "Butter, 80 % fat", 0.811, 0.1794, 0.0085, 0.0006, 0.0004,
-            _MILK_FAT, MILK_FAT_LATENT_J_KG, 31.0, 10.0, 13.0, 16.0, 20.0, True,
+            "standard-80",
+            "Butter, 80 % fat",
+            0.811,
+            0.1794,
+            0.0085,
+            0.0006,
+            0.0004,
+            _MILK_FAT,
+            MILK_FAT_LATENT_J_KG,
+            31.0,
+            10.0,
+            13.0,
+            16.0,
+            20.0,
+            True,
             ("composition: USDA SR 01145 butter, unsalted (81.1 % fat)", _S_SFC, _S_LATENT, _S_MELT, _S_WINDOW),
         ),
         ButterProfile(
-            "standard-82", "Butter, 82 % fat", 0.82, 0.160, 0.008, 0.010, 0.002,
-            _MILK_FAT, MILK_FAT_LATENT_J_KG, 32.0, 10.0, 13.0, 16.0, 20.0, True,
+            "standard-82",
+            "Butter, 82 % fat",
+            0.82,
+            0.160,
+            0.008,
+            0.010,
+            0.002,
+            _MILK_FAT,
+            MILK_FAT_LATENT_J_KG,
+            32.0,
+            10.0,
+            13.0,
+            16.0,
+            20.0,
+            True,
             (_S_LEGAL, _S_SFC, _S_LATENT, _S_MELT, _S_WINDOW),
         ),
         ButterProfile(
-            "roll-in-84", "Roll-in butter, 84 % fat", 0.84, 0.145, 0.007, 0.006, 0.002,
-            _ROLL_IN, MILK_FAT_LATENT_J_KG, 34.0, 10.0, 13.0, 18.0, 20.0, True,
-            ("composition of 84 % butter: common practice, no source (trade pages 82-86 % fat, 14-16 % water)",
-             _S_SFC, _S_LATENT, _S_MELT, _S_WINDOW),
+            "roll-in-84",
+            "Roll-in butter, 84 % fat",
+            0.84,
+            0.145,
+            0.007,
+            0.006,
+            0.002,
+            _ROLL_IN,
+            MILK_FAT_LATENT_J_KG,
+            34.0,
+            10.0,
+            13.0,
+            18.0,
+            20.0,
+            True,
+            (
+                "composition of 84 % butter: common practice, no source (trade pages 82-86 % fat, 14-16 % water)",
+                _S_SFC,
+                _S_LATENT,
+                _S_MELT,
+                _S_WINDOW,
+            ),
         ),
         ButterProfile(
-            "hard-fraction", "Roll-in butter with hard fractions, 82 % fat", 0.82, 0.160, 0.008, 0.010, 0.002,
-            _HARD, 85_000.0, 37.0, 11.0, 14.0, 19.0, 22.0, True,
-            ("melting point up to 38 C, 82 % fat: iba trade fair", _S_SFC,
-             "heat of fusion between whole milk fat 80.8 and very-high-melting fraction 110.5 J/g: "
-             "Abd El-Rahman et al. 1998", _S_WINDOW),
+            "hard-fraction",
+            "Roll-in butter with hard fractions, 82 % fat",
+            0.82,
+            0.160,
+            0.008,
+            0.010,
+            0.002,
+            _HARD,
+            85_000.0,
+            37.0,
+            11.0,
+            14.0,
+            19.0,
+            22.0,
+            True,
+            (
+                "melting point up to 38 C, 82 % fat: iba trade fair",
+                _S_SFC,
+                "heat of fusion between whole milk fat 80.8 and very-high-melting fraction 110.5 J/g: "
+                "Abd El-Rahman et al. 1998",
+                _S_WINDOW,
+            ),
         ),
         ButterProfile(
-            "cultured-82", "Cultured butter, 82 % fat", 0.82, 0.160, 0.008, 0.010, 0.002,
-            _MILK_FAT, MILK_FAT_LATENT_J_KG, 32.0, 10.0, 13.0, 16.0, 20.0, True,
-            (_S_LEGAL, _S_SFC, _S_LATENT, _S_MELT,
-             "same window as sweet-cream butter of the same fat: common practice, no source"),
+            "cultured-82",
+            "Cultured butter, 82 % fat",
+            0.82,
+            0.160,
+            0.008,
+            0.010,
+            0.002,
+            _MILK_FAT,
+            MILK_FAT_LATENT_J_KG,
+            32.0,
+            10.0,
+            13.0,
+            16.0,
+            20.0,
+            True,
+            (
+                _S_LEGAL,
+                _S_SFC,
+                _S_LATENT,
+                _S_MELT,
+                "same window as sweet-cream butter of the same fat: common practice, no source",
+            ),
         ),
         ButterProfile(
-            "vegan-block", "Vegan block", 0.79, 0.195, 0.002, 0.010, 0.003,
-            _PLANT, 90_000.0, 30.0, 8.0, 12.0, 15.0, 18.0, False,
+            "vegan-block",
+            "Vegan block",
+            0.79,
+            0.195,
+            0.002,
+            0.010,
+            0.003,
+            _PLANT,
+            90_000.0,
+            30.0,
+            8.0,
+            12.0,
+            15.0,
+            18.0,
+            False,
             ("composition, solid fat curve, heat of fusion and window: guesses, no source; narrow on purpose",),
         ),
     )
@@ -140,8 +232,14 @@ def with_window(butter: ButterProfile, low_c: float, high_c: float) -> ButterPro
     """The profile with the cook's own window (from a bend test), stop limits kept 3 K below and 4 K above it."""
     if not (0.0 <= low_c < high_c <= 30.0):
         raise ValueError(f"a pliable window of {low_c} to {high_c} C is not one of butter: 0 <= low < high <= 30 C")
-    return replace(butter, window_low_c=low_c, window_high_c=high_c, stop_low_c=low_c - 3.0,
-                   stop_high_c=high_c + 4.0, calibrated=True)
+    return replace(
+        butter,
+        window_low_c=low_c,
+        window_high_c=high_c,
+        stop_low_c=low_c - 3.0,
+        stop_high_c=high_c + 4.0,
+        calibrated=True,
+    )
 
 
 def seasonal(butter: ButterProfile, shift_points: float) -> ButterProfile:
@@ -151,8 +249,9 @@ def seasonal(butter: ButterProfile, shift_points: float) -> ButterProfile:
     either way is the published span. The shift tapers to nothing at -20 and 40 C.
     """
     taper = np.interp(SFC_T_C, (-20.0, 10.0, 40.0), (0.0, 1.0, 0.0))
-    shifted = tuple(float(np.clip(s + shift_points * w, 0.0, 100.0))
-                    for s, w in zip(butter.sfc_percent, taper, strict=True))
+    shifted = tuple(
+        float(np.clip(s + shift_points * w, 0.0, 100.0)) for s, w in zip(butter.sfc_percent, taper, strict=True)
+    )
     return replace(butter, sfc_percent=shifted)
 
 

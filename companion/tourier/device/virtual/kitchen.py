@@ -81,8 +81,21 @@ class KitchenConfig:
 class _Body:
     """One thing with a temperature profile: dough, butter block or laminate, bottom node first."""
 
-    __slots__ = ("name", "where", "t", "phi", "thickness_m", "under", "owed_s", "roll_to_m", "roll_left_s",
-                 "condensed_kg_m2", "covered", "folds", "locked")
+    __slots__ = (
+        "name",
+        "where",
+        "t",
+        "phi",
+        "thickness_m",
+        "under",
+        "owed_s",
+        "roll_to_m",
+        "roll_left_s",
+        "condensed_kg_m2",
+        "covered",
+        "folds",
+        "locked",
+    )
 
     def __init__(self, name, t_c, phi, thickness_m, where):
         self.name = name
@@ -237,8 +250,11 @@ class Kitchen:
         self._settle(dough)
         self._settle(butter)
         side = dough.thickness_m / 2 if dough_side_um is None else dough_side_um * 1e-6
-        parts = [(dough.t, dough.phi, side), (butter.t, butter.phi, butter.thickness_m),
-                 (dough.t[::-1], dough.phi, side)]
+        parts = [
+            (dough.t, dough.phi, side),
+            (butter.t, butter.phi, butter.thickness_m),
+            (dough.t[::-1], dough.phi, side),
+        ]
         t, phi = self._restack(parts)
         self._leave_bench(dough)
         self._leave_bench(butter)
@@ -651,8 +667,9 @@ class Kitchen:
             t = [min(v, 99.0) for v in t]  # crumb does not pass the boiling point; no baking model here
         body.t = t
         if where in ("bench", "room", "proof"):
-            body.condensed_kg_m2 = self._condense(body.condensed_kg_m2, t[-1], "room" if where == "bench" else where,
-                                                  dt)
+            body.condensed_kg_m2 = self._condense(
+                body.condensed_kg_m2, t[-1], "room" if where == "bench" else where, dt
+            )
 
     # --- bookkeeping -------------------------------------------------------------------------------------------
 

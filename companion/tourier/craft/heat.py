@@ -1,0 +1,448 @@
+"""One-dimensional transient conduction through a stack of layers, many scenarios at once.
+
+    rho dh/dt = d/dx (k dT/dx),  h(T) with butter's melting in it,  a film, a fixed temperature or nothing at each face
+
+Finite volumes, cell centres, half-cell resistances at faces and contacts: second order in space. In time the two-stage
+Rosenbrock method ROS2 with gamma = 1 - 1/sqrt 2 (Verwer et al. 1999, SIAM J. Sci. Comput. 20:1456, from memory):
+implicit, second order, L-stable, so any step is stable and a sudden contact leaves no ringing; one factorisation and
+two solves a step, no iteration. The enthalpy of each cell is the quantity stepped, by what flows through its faces, so
+the balance closes to rounding whatever the step; the temperature follows from the enthalpy.
+The step follows the method's own error estimate unless a fixed one is asked for.
+
+All scenarios of a run share one time step and are laid end to end as one tridiagonal system with broken links, which
+LAPACK's positive definite solver (dpttrf, dpttrs) does in one call: cost is linear in cells x steps x scenarios.
+
+Units: m, s, degrees C, W, J; fluxes into the stack are positive.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.linalg.blas import idamax
+from scipy.linalg.lapack import dpttrf, dpttrs
+
+from tourier.craft.butter import melting_heat_j_kg
+from tourier.craft.properties import Material
+
+GAMMA = 1.0 - np.sqrt(0.5)
+# Third-derivative error per step (1/6 - 3 gamma^2 + 2 gamma^3), over the factor that `bend` carries.
+_ERROR = abs(1.0 / 6.0 - 3.0 * GAMMA**2 + 2.0 * GAMMA**3) / (1.0 - 2.0 * GAMMA)
+
+_TABLE_LOW_C, _TABLE_HIGH_C, _TABLE_PER_K = -21.0, 41.0, 20
+
+Number = float | np.ndarray
+Drive = float | np.ndarray | Callable[[float], "float | np.ndarray"]
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One layer, bottom to top in a :class:`Stack`.
+
+    ``thickness_m``, ``t0_c`` and the three scales may be a number or one value per scenario; ``t0_c`` may also be a
+    whole profile, (cells,) or (scenarios, cells), bottom first. ``contact`` is the conductance W/(m2 K) of the joint
+    with the layer above (flour, paper, trapped air); infinite = perfect.
+    """
+
+    material: Material
+    thickness_m: Number
+    cells: int
+    t0_c: Number
+    contact: Number = np.inf
+    k_scale: Number = 1.0
+    rc_scale: Number = 1.0
+    melt_scale: Number = 1.0
+
+
+@dataclass(frozen=True)
+class Face:
+    """What an outer face sees: a film ``h`` W/(m2 K) to ``air_c``; h = 0 insulates, h = inf fixes its temperature.
+
+    ``air_c`` is a number, one value per scenario, or a function of time in s.
+    """
+
+    h: Number = 0.0
+    air_c: Drive = 0.0
+
+
+@dataclass
+class History:
+    """What a run leaves. ``t_s`` (steps,), ``t_c`` (steps, scenarios, cells), ``rate`` dT/dt alike."""
+
+    t_s: np.ndarray
+    t_c: np.ndarray
+    rate: np.ndarray
+    heat_in_j_m2: np.ndarray  # (scenarios,) through both faces since the start
+    stored_j_m2: np.ndarray  # (scenarios,) gained by the cells, from their temperatures at start and end
+    x_m: np.ndarray = field(repr=False)  # cell centres (scenarios, cells)
+
+    def at(self, seconds: float) -> np.ndarray:
+        """Temperatures (scenarios, cells) at a time within the run, cubic between steps."""
+        i = int(np.clip(np.searchsorted(self.t_s, seconds) - 1, 0, len(self.t_s) - 2))
+        return _hermite(self.t_s, self.t_c, self.rate, i, seconds)
+
+    def trace(self, weights: np.ndarray) -> np.ndarray:
+        """A weighted mean of the cells over time, (steps, scenarios); weights (cells,) or (scenarios, cells)."""
+        return np.einsum("nsc,sc->ns", self.t_c, np.broadcast_to(weights, self.t_c.shape[1:]))
+
+    def crossing_s(self, weights: np.ndarray, level: Number) -> np.ndarray:
+        """First time (scenarios,) at which a weighted mean passes ``level``, from either side; nan when it does not."""
+        y = self.trace(weights)
+        dy = np.einsum("nsc,sc->ns", self.rate, np.broadcast_to(weights, self.t_c.shape[1:]))
+        level = np.broadcast_to(level, y.shape[1:])
+        out = np.full(y.shape[1], np.nan)
+        for s in range(y.shape[1]):
+            over = y[:, s] - level[s]
+            hits = np.nonzero(np.sign(over[1:]) != np.sign(over[0]))[0]
+            if over[0] == 0.0:
+                out[s] = self.t_s[0]
+            elif len(hits):
+                i = hits[0]
+                low, high = self.t_s[i], self.t_s[i + 1]
+                for _ in range(40):
+                    mid = 0.5 * (low + high)
+                    v = _hermite(self.t_s, y[:, s], dy[:, s], i, mid) - level[s]
+                    if np.sign(v) == np.sign(over[0]):
+                        low = mid
+                    else:
+                        high = mid
+                out[s] = 0.5 * (low + high)
+        return out
+
+
+def _hermite(t, y, dy, i, at):
+    h = t[i + 1] - t[i]
+    u = (at - t[i]) / h
+    return (
+        (1 + 2 * u) * (1 - u) ** 2 * y[i]
+        + u * (1 - u) ** 2 * h * dy[i]
+        + u * u * (3 - 2 * u) * y[i + 1]
+        + u * u * (u - 1) * h * dy[i + 1]
+    )
+
+
+def _per_cell(value, scenarios: int, cells: int) -> np.ndarray:
+    """A number, one per scenario, one per cell or a full field as (scenarios, cells)."""
+    a = np.asarray(value, dtype=float)
+    if a.ndim == 1 and a.shape[0] == scenarios and scenarios > 1:
+        a = a[:, None]
+    return np.broadcast_to(a, (scenarios, cells))
+
+
+class Stack:
+    """Layers from bottom to top between two faces, for one or many scenarios; then :meth:`run`.
+
+    ``ValueError`` names what cannot be: no layers, a thickness or conductivity of zero or less, too few cells.
+    """
+
+    def __init__(self, layers: Sequence[Layer], bottom: Face, top: Face, scenarios: int = 1) -> None:
+        if not layers:
+            raise ValueError("a stack needs at least one layer")
+        self.scenarios = scenarios
+        self.layers = tuple(layers)
+        self.bottom, self.top = bottom, top
+        self.cells = n = sum(layer.cells for layer in layers)
+        shape = (scenarios, n)
+        self._dz, k = np.empty(shape), np.empty(shape)
+        self._cap, self._melt = np.empty(shape), np.zeros(shape)
+        self._t0 = np.empty(shape)
+        joint = np.zeros(shape)  # resistance of the joint above a cell
+        self.slices: list[slice] = []
+        melting: list[tuple[slice, Material]] = []
+        start = 0
+        for layer in layers:
+            if layer.cells < 1 or np.any(np.asarray(layer.thickness_m) <= 0.0) or layer.material.k <= 0.0:
+                raise ValueError(f"layer {layer.material.name!r} needs a thickness, a conductivity and a cell")
+            here = slice(start, start + layer.cells)
+            self.slices.append(here)
+            start += layer.cells
+            m = layer.material
+            self._dz[:, here] = _per_cell(layer.thickness_m, scenarios, layer.cells) / layer.cells
+            k[:, here] = m.k * _per_cell(layer.k_scale, scenarios, layer.cells)
+            self._cap[:, here] = m.rho * m.c * _per_cell(layer.rc_scale, scenarios, layer.cells)
+            self._t0[:, here] = _per_cell(layer.t0_c, scenarios, layer.cells)
+            joint[:, here.stop - 1] = 1.0 / np.broadcast_to(np.asarray(layer.contact, dtype=float), (scenarios,))
+            if m.fat is not None and m.butter_share > 0.0:
+                melting.append((here, m))
+                self._melt[:, here] = m.rho * m.butter_share * _per_cell(layer.melt_scale, scenarios, layer.cells)
+        self._cap *= self._dz
+        self._melt *= self._dz
+        self._half = half = self._dz / (2.0 * k)
+        # Conductances below each cell and above the last: films and half cells outside, joints between.
+        self._link = np.empty((scenarios, n + 1))
+        self._link[:, 1:-1] = 1.0 / (half[:, :-1] + joint[:, :-1] + half[:, 1:])
+        self._link[:, 0] = _face_conductance(bottom.h, half[:, 0])
+        self._link[:, -1] = _face_conductance(top.h, half[:, -1])
+        self._pull = self._link[:, :-1] + self._link[:, 1:]
+        broken = self._link[:, 1:].copy()
+        broken[:, -1] = 0.0
+        self._off = broken.ravel()[:-1]
+        self._set_melting(melting)
+        self.x_m = np.cumsum(self._dz, axis=1) - 0.5 * self._dz
+
+    def _set_melting(self, melting) -> None:
+        """Tables of melting heat per kg of butter as straight pieces A + B T, read where something melts."""
+        self._melting = bool(melting)
+        if not melting:
+            return
+        grid = np.arange(round((_TABLE_HIGH_C - _TABLE_LOW_C) * _TABLE_PER_K) + 1) / _TABLE_PER_K + _TABLE_LOW_C
+        profiles = list(dict.fromkeys(m.fat for _, m in melting))
+        first = min(here.start for here, _ in melting)
+        self._at = slice(first, max(here.stop for here, _ in melting))
+        self._offset = np.zeros(self._at.stop - first, dtype=np.intp)
+        intercepts, slopes = [], []
+        for fat in profiles:
+            heat = melting_heat_j_kg(fat, grid)
+            slope = np.diff(heat, append=heat[-1]) * _TABLE_PER_K
+            intercepts.append(heat - slope * grid)
+            slopes.append(slope)
+        self._intercept, self._slope = np.concatenate(intercepts), np.concatenate(slopes)
+        self._last = len(grid) - 1
+        for here, m in melting:
+            self._offset[here.start - first : here.stop - first] = profiles.index(m.fat) * len(grid)
+        self._melt = np.ascontiguousarray(self._melt[:, self._at])
+        self._one_profile = len(profiles) == 1
+
+    # --- physics ------------------------------------------------------------------------------------------------
+
+    def _melt_part(self, here: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Melting heat J/m2 and its slope J/(m2 K) of the cells from the first to the last that melts."""
+        x = here * _TABLE_PER_K
+        x -= _TABLE_LOW_C * _TABLE_PER_K
+        i = x.astype(np.intp)
+        if not self._one_profile:
+            np.clip(i, 0, self._last, out=i)
+            i += self._offset
+        slope = self._slope.take(i, mode="clip")
+        heat = slope * here
+        heat += self._intercept.take(i, mode="clip")
+        heat *= self._melt
+        slope *= self._melt
+        return heat, slope
+
+    def enthalpy(self, t: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Heat content J/m2 of each cell (above 0 C, melting from -20 C) and its slope J/(m2 K), (scenarios, cells)."""
+        h = self._cap * t
+        if not self._melting:
+            return h, self._cap
+        heat, slope = self._melt_part(t[:, self._at])
+        h[:, self._at] += heat
+        c = self._cap.copy()
+        c[:, self._at] += slope
+        return h, c
+
+    def temperature(self, h: np.ndarray, guess: np.ndarray) -> np.ndarray:
+        """Temperatures whose heat content is ``h``, to rounding; Newton from ``guess``, h(T) being monotone."""
+        t = guess
+        for _ in range(50):
+            now, c = self.enthalpy(t)
+            step = (h - now) / c
+            t = t + step
+            if not self._melting or np.abs(step).max() < 1e-11:
+                break
+        return t
+
+    def flow(self, t: np.ndarray, low_c, top_c) -> np.ndarray:
+        """Heat flux upward-in at every joint, W/m2, (scenarios, cells + 1): what enters the cell above it."""
+        full = np.empty((self.scenarios, self.cells + 2))
+        full[:, 1:-1] = t
+        full[:, 0] = low_c
+        full[:, -1] = top_c
+        return (full[:, 1:] - full[:, :-1]) * self._link
+
+    # --- time ---------------------------------------------------------------------------------------------------
+
+    def run(
+        self,
+        duration_s: float,
+        tol_k: float = 0.03,
+        step_s: float | None = None,
+        stop: Callable[[float, np.ndarray], bool] | None = None,
+    ) -> History:
+        """Let ``duration_s`` pass.
+
+        ``tol_k`` is the error aimed at in one step; with the default a lock-in on stone stays within 0.02 K throughout.
+        ``step_s`` fixes the step instead.
+        ``stop(t_s, temperatures (scenarios, cells))`` may end a run early.
+        """
+        if duration_s <= 0.0:
+            raise ValueError("a run needs some time to pass")
+        low_at, top_at = _drive(self.bottom.air_c), _drive(self.top.air_c)
+        steady = not (callable(self.bottom.air_c) or callable(self.top.air_c))
+        low, top = low_at(0.0), top_at(0.0)
+        link, pull, off, melting, cap = self._link, self._pull, self._off, self._melting, self._cap
+        link_low, link_top = link[:, 0], link[:, -1]
+        shape = self._t0.shape
+        t = self._t0
+        h0, c = self.enthalpy(t)
+        if melting:
+            at, cap_at = self._at, np.ascontiguousarray(cap[:, self._at])
+            h_at, c_at = h0[:, at], c[:, at]
+            c_before = c_at
+        # One row per scenario with the air at both ends, and views of it: a step is short, so is every name here.
+        full = np.empty((self.scenarios, self.cells + 2))
+        inner, upper, lower = full[:, 1:-1], full[:, 1:], full[:, :-1]
+        inner[:] = t
+        full[:, 0], full[:, -1] = low, top
+        q = (upper - lower) * link
+        gain = q[:, 1:] - q[:, :-1]
+        now = 0.0
+        times, states, k1s, bends, airs = [0.0], [t], [], [], [(low, top)]
+        dt = step_s or self._first_step(tol_k, gain / c, duration_s)
+        bend_before, dt_before = None, dt
+        end_s = duration_s * (1.0 - 1e-12)
+        while now < end_s:
+            left = duration_s - now
+            dt = left if dt >= left else min(dt, 0.5 * left) if step_s is None and dt > 0.6 * left else dt
+            w = GAMMA * dt
+            if melting:  # heat capacity half a step ahead, by the way it has been going
+                c = cap.copy()
+                c[:, at] = c_at + min(0.5 * dt / dt_before, 0.6) * (c_at - c_before)  # > 0: c varies < 2.6 x
+            first = gain
+            if not steady:  # the air's own rate belongs to the first stage and is taken back in the second
+                low2, top2 = low_at(now + dt), top_at(now + dt)
+                full[:, 0], full[:, -1] = low2, top2
+                lift_low, lift_top = GAMMA * link_low * (low2 - low), GAMMA * link_top * (top2 - top)
+                first = gain.copy()
+                first[:, 0] += lift_low
+                first[:, -1] += lift_top
+            d, e, info = dpttrf((c + w * pull).ravel(), -w * off, overwrite_d=1, overwrite_e=1)
+            if info:
+                raise ArithmeticError("the heat model's matrix is not positive; a property must be below zero")
+            k1 = dpttrs(d, e, first.ravel())[0].reshape(shape)
+            np.multiply(k1, dt, out=inner)
+            inner += t
+            q = (upper - lower) * link
+            rhs = q[:, 1:] - q[:, :-1]
+            rhs -= (2.0 * c) * k1
+            if not steady:
+                rhs[:, 0] -= lift_low
+                rhs[:, -1] -= lift_top
+            k2 = dpttrs(d, e, rhs.ravel(), overwrite_b=1)[0].reshape(shape)
+            k3 = k1 + k2
+            bend = k3 / dt  # (1 - 2 gamma) times the second derivative, stiff parts damped
+            grow = 1.0
+            if step_s is None and bend_before is not None:
+                worst = _ERROR * dt**3 / dt_before * _largest(bend - bend_before) / tol_k
+                if worst > 1.3:
+                    dt *= max(0.2, 0.9 * worst ** (-1.0 / 3.0))
+                    continue
+                grow = min(3.0, 0.9 * max(worst, 1e-3) ** (-1.0 / 3.0))
+            new = inner + (0.5 * dt) * k3  # t + dt (1.5 k1 + 0.5 k2)
+            if melting:
+                # The cells that melt keep their heat; their temperature follows by one correction, and what that
+                # leaves out is put right by the next.
+                here = new[:, at]
+                h_at = h_at + c[:, at] * (here - t[:, at])
+                c_before = c_at
+                heat, c_at = self._melt_part(here)
+                heat += cap_at * here
+                c_at += cap_at
+                here += (h_at - heat) / c_at
+            t = new
+            now += dt
+            if not steady:
+                low, top = low2, top2
+            inner[:] = t
+            q = (upper - lower) * link
+            gain = q[:, 1:] - q[:, :-1]
+            times.append(now)
+            states.append(t)
+            k1s.append(k1)
+            bends.append(bend)
+            if not steady:
+                airs.append((low, top))
+            bend_before, dt_before = bend, dt
+            dt *= grow
+            if stop is not None and stop(now, t):
+                break
+        if melting:
+            h = cap * t
+            h[:, at] = h_at
+            states[-1] = self.temperature(h, t)
+        times, states = np.array(times), np.array(states)
+        final, _ = self.enthalpy(states[-1])
+        # Slopes without the noise of stiff parts: first stage less what it runs ahead.
+        rates = np.empty_like(states)
+        spans = np.diff(times)[:, None, None]
+        rates[:-1] = np.array(k1s) - (GAMMA / (1.0 - 2.0 * GAMMA)) * spans * np.array(bends)
+        passed = self._passed(times, states, np.array(k1s), np.array(bends), airs if not steady else None, low, top)
+        rates[-1] = 2.0 * (states[-1] - states[-2]) / spans[-1] - rates[-2]
+        return History(times, states, rates, passed, (final - h0).sum(axis=1), self.x_m)
+
+    def _passed(self, times, states, k1, bend, airs, low, top) -> np.ndarray:
+        """Heat through both faces, J/m2, counted from what the faces see and apart from the cells' own heat."""
+        dt = np.diff(times)[:, None]
+        total = np.zeros(self.scenarios)
+        for cell, link, which in ((0, self._link[:, 0], 0), (-1, self._link[:, -1], 1)):
+            if airs is None:
+                first = second = (low, top)[which]
+            else:
+                seen = np.array([np.broadcast_to(pair[which], (self.scenarios,)) for pair in airs])
+                first, second = seen[:-1], seen[1:]
+            t, k = states[:-1, :, cell], k1[:, :, cell]
+            stages = (first - t) + (second - t - dt * k) - GAMMA * dt * dt * bend[:, :, cell]
+            total += (0.5 * dt * link * stages).sum(axis=0)
+        return total
+
+    def _first_step(self, tol_k: float, rate, duration_s: float) -> float:
+        """Small enough that the fastest cell moves by about the tolerance."""
+        fastest = np.abs(rate).max()
+        return min(duration_s, max(1e-3, 12.0 * tol_k / fastest)) if fastest > 0.0 else duration_s / 10.0
+
+    # --- reading a state ----------------------------------------------------------------------------------------
+
+    def weights(self, x_m: float | None = None, layer: int | None = None, share: float | None = None) -> np.ndarray:
+        """Weights (scenarios, cells) that pick a temperature out of a state.
+
+        ``layer`` alone: the mean of that layer. ``layer`` and ``share`` (0 bottom .. 1 top): a place in it.
+        ``x_m``: a height above the stack's bottom. Linear between cell centres, flat beyond the outer ones.
+        """
+        shape = (self.scenarios, self.cells)
+        w = np.zeros(shape)
+        if layer is not None and share is None:
+            w[:, self.slices[layer]] = self._dz[:, self.slices[layer]]
+            return w / w.sum(axis=1, keepdims=True)
+        for s in range(self.scenarios):
+            if layer is not None:
+                here = self.slices[layer]
+                low = self.x_m[s, here.start] - 0.5 * self._dz[s, here.start]
+                x = low + share * self._dz[s, here].sum()
+                centres, base = self.x_m[s, here], here.start
+            else:
+                x, centres, base = x_m, self.x_m[s], 0
+            if len(centres) == 1 or x <= centres[0]:
+                w[s, base] = 1.0
+            elif x >= centres[-1]:
+                w[s, base + len(centres) - 1] = 1.0
+            else:
+                i = int(np.searchsorted(centres, x)) - 1
+                u = (x - centres[i]) / (centres[i + 1] - centres[i])
+                w[s, base + i], w[s, base + i + 1] = 1.0 - u, u
+        return w
+
+    def face_c(self, state: np.ndarray, seconds: float, which: str = "top") -> np.ndarray:
+        """Temperature (scenarios,) of an outer face for a state (scenarios, cells) at a time."""
+        cell, g, half, face = (
+            (state[:, -1], self._link[:, -1], self._half[:, -1], self.top)
+            if which == "top"
+            else (state[:, 0], self._link[:, 0], self._half[:, 0], self.bottom)
+        )
+        return cell + g * (_drive(face.air_c)(seconds) - cell) * half
+
+
+def _largest(a: np.ndarray) -> float:
+    flat = a.ravel()
+    return abs(flat[idamax(flat)])
+
+
+def _face_conductance(h, half):
+    h = np.asarray(h, dtype=float)
+    with np.errstate(divide="ignore"):
+        return np.where(h > 0.0, 1.0 / (1.0 / h + half), 0.0)
+
+
+def _drive(air: Drive) -> Callable[[float], float | np.ndarray]:
+    return air if callable(air) else (lambda _t: air)

@@ -1,0 +1,193 @@
+"""Probe calibration: curves from points, the ice point and the boiling point, and the refusal of nonsense.
+
+Temperatures C (kelvin inside), resistances ohm, pressure Pa, altitude m.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+ZERO_K = 273.15
+
+#: Air-saturated crushed ice and water, stirred: 0.000 C (ITS-90 practice, from memory); +-0.05 C at home.
+ICE_POINT_C = 0.0
+ICE_DOUBT_K = 0.05
+
+#: What a 10 kilohm kitchen probe may plausibly be: B of parts on the market is 3000..4500 K.
+BETA_RANGE_K = (2800.0, 4600.0)
+#: An offset beyond this is a wrong curve or a broken probe: 103AT read with the 3977 curve is off by 3.5 K at 0 C.
+MOST_OFFSET_K = 2.0
+
+
+class BadCalibration(ValueError):
+    """Points that no good probe gives; the sentence says which and what to do."""
+
+
+@dataclass(frozen=True)
+class SteinhartHart:
+    """1/T = a + b ln R + c (ln R)^3."""
+
+    a: float
+    b: float
+    c: float
+
+    def temperature_c(self, ohm: float) -> float:
+        """C at a resistance."""
+        x = math.log(ohm)
+        return 1.0 / (self.a + self.b * x + self.c * x**3) - ZERO_K
+
+    def resistance(self, t_c: float) -> float:
+        """Ohm at a temperature, by Newton (the curve is monotone)."""
+        wanted = 1.0 / (t_c + ZERO_K)
+        x = math.log(10_000.0)
+        for _ in range(50):
+            step = (self.a + self.b * x + self.c * x**3 - wanted) / (self.b + 3.0 * self.c * x * x)
+            x -= step
+            if abs(step) < 1e-14:
+                break
+        return math.exp(x)
+
+
+def steinhart_hart(points: Sequence[tuple[float, float]]) -> SteinhartHart:
+    """Through exactly three (C, ohm) points; :class:`BadCalibration` when they are too close or implausible."""
+    if len(points) != 3:
+        raise BadCalibration(f"Three points are needed for a Steinhart-Hart curve, not {len(points)}.")
+    points = sorted(points)
+    _check_points(points)
+    (t1, r1), (t2, r2), (t3, r3) = points
+    l1, l2, l3 = math.log(r1), math.log(r2), math.log(r3)
+    y1, y2, y3 = (1.0 / (t + ZERO_K) for t in (t1, t2, t3))
+    g2, g3 = (y2 - y1) / (l2 - l1), (y3 - y1) / (l3 - l1)
+    c = (g3 - g2) / (l3 - l2) / (l1 + l2 + l3)
+    b = g2 - c * (l1 * l1 + l1 * l2 + l2 * l2)
+    curve = SteinhartHart(y1 - (b + l1 * l1 * c) * l1, b, c)
+    if not (b > 0.0 and b + 3.0 * c * min(l1, l2, l3) ** 2 > 0.0):
+        raise BadCalibration("These three points give a curve that turns back: one was read wrong; repeat them.")
+    return curve
+
+
+def beta(first: tuple[float, float], second: tuple[float, float]) -> float:
+    """B in K from two (C, ohm) points: ln(R1/R2) / (1/T1 - 1/T2)."""
+    points = sorted((first, second))
+    _check_points(points)
+    (t1, r1), (t2, r2) = points
+    return math.log(r1 / r2) / (1.0 / (t1 + ZERO_K) - 1.0 / (t2 + ZERO_K))
+
+
+def beta_temperature_c(ohm: float, b: float, r25: float = 10_000.0) -> float:
+    """C by the beta form; off by up to 1.1 K at 0 C for a real bead, so for a rough look only."""
+    return 1.0 / (1.0 / (25.0 + ZERO_K) + math.log(ohm / r25) / b) - ZERO_K
+
+
+def beta_resistance(t_c: float, b: float, r25: float = 10_000.0) -> float:
+    """Ohm by the beta form."""
+    return r25 * math.exp(b * (1.0 / (t_c + ZERO_K) - 1.0 / (25.0 + ZERO_K)))
+
+
+def _check_points(points: Sequence[tuple[float, float]]) -> None:
+    for t, r in points:
+        if not (-60.0 <= t <= 150.0 and 10.0 <= r <= 10e6):
+            raise BadCalibration(f"A point of {t:g} C and {r:g} ohm is outside what a kitchen probe gives; check it.")
+    for (t1, r1), (t2, r2) in zip(points, points[1:], strict=False):
+        if t2 - t1 < 3.0:
+            raise BadCalibration(f"Points at {t1:g} and {t2:g} C are too close together; take them 3 K or more apart.")
+        if r2 >= r1:
+            raise BadCalibration(
+                f"The resistance does not fall from {t1:g} to {t2:g} C: no NTC probe does that; are two points swapped?"
+            )
+        b = math.log(r1 / r2) / (1.0 / (t1 + ZERO_K) - 1.0 / (t2 + ZERO_K))
+        if not BETA_RANGE_K[0] <= b <= BETA_RANGE_K[1]:
+            raise BadCalibration(
+                f"Between {t1:g} and {t2:g} C the probe's B is {b:.0f} K; real ones have {BETA_RANGE_K[0]:.0f} to "
+                f"{BETA_RANGE_K[1]:.0f}. Read both points again."
+            )
+
+
+# --- fixed points ---------------------------------------------------------------------------------------------------
+
+
+def pressure_at_altitude_pa(altitude_m: float) -> float:
+    """Standard atmosphere, -500..11000 m: 101325 (1 - 2.25577e-5 z)^5.25588. Weather moves it by +-3 kPa."""
+    if not -500.0 <= altitude_m <= 11_000.0:
+        raise ValueError(f"an altitude of {altitude_m:g} m is outside -500 to 11000 m")
+    return 101_325.0 * (1.0 - 2.25577e-5 * altitude_m) ** 5.25588
+
+
+# IAPWS-IF97, region 4 backward equation; coefficients of the release.
+_N = (
+    0.11670521452767e4,
+    -0.72421316703206e6,
+    -0.17073846940092e2,
+    0.12020824702470e5,
+    -0.32325550322333e7,
+    0.14915108613530e2,
+    -0.48232657361591e4,
+    0.40511340542057e6,
+    -0.23855557567849,
+    0.65017534844798e3,
+)
+
+
+def boiling_point_c(pressure_pa: float) -> float:
+    """Boiling point of water, C, at a local (station, not sea-level) pressure; IAPWS-IF97, 700 Pa .. 1 MPa.
+
+    Slope about 0.28 K per kPa: a pressure beats an altitude, since weather is worth +-0.8 K.
+    """
+    if not 700.0 <= pressure_pa <= 1e6:
+        raise ValueError(f"a pressure of {pressure_pa:g} Pa is outside 700 Pa to 1 MPa; give it in pascal")
+    b = (pressure_pa * 1e-6) ** 0.25
+    e = b * b + _N[2] * b + _N[5]
+    f = _N[0] * b * b + _N[3] * b + _N[6]
+    g = _N[1] * b * b + _N[4] * b + _N[7]
+    d = 2.0 * g / (-f - math.sqrt(f * f - 4.0 * e * g))
+    return 0.5 * (_N[9] + d - math.sqrt((_N[9] + d) ** 2 - 4.0 * (_N[8] + _N[9] * d))) - ZERO_K
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """Offset to add to readings near the kitchen's temperatures, and what is left of the points after it.
+
+    ``residuals_k`` follow the points given; ``doubt_k`` is an honest claim afterwards.
+    """
+
+    offset_k: float
+    residuals_k: tuple[float, ...]
+    doubt_k: float
+    note: str = ""
+
+
+def calibrate(
+    ice_reading_c: float | None,
+    boil_reading_c: float | None = None,
+    pressure_pa: float | None = None,
+    altitude_m: float | None = None,
+) -> Calibration:
+    """One offset from the ice point (it counts for butter), the boiling point as a check of the curve.
+
+    :class:`BadCalibration` when a reading is too far off, or when the boiling point disagrees by more than 1.5 K.
+    """
+    if ice_reading_c is None:
+        raise BadCalibration("The ice point is needed: crushed ice and a little water, stirred, the tip in the middle.")
+    offset = ICE_POINT_C - ice_reading_c
+    if abs(offset) > MOST_OFFSET_K:
+        raise BadCalibration(
+            f"The probe reads {ice_reading_c:+.1f} C in ice water, more than {MOST_OFFSET_K:g} K off: is the right "
+            "curve chosen, and is there enough ice, stirred? If so, the probe is broken."
+        )
+    if boil_reading_c is None:
+        return Calibration(offset, (0.0,), 0.5)
+    if pressure_pa is None:
+        pressure_pa = pressure_at_altitude_pa(altitude_m or 0.0)
+        doubt = 0.9
+    else:
+        doubt = 0.3
+    left = boil_reading_c + offset - boiling_point_c(pressure_pa)
+    if abs(left) > 1.5 + doubt:
+        raise BadCalibration(
+            f"After the ice point the probe reads {left:+.1f} K off in boiling water: the curve does not fit this "
+            "probe, or the altitude or pressure is wrong."
+        )
+    note = "" if doubt < 0.5 else "The altitude alone leaves 0.8 K of weather; give the pressure for a better check."
+    return Calibration(offset, (0.0, left), 0.5, note)
