@@ -26,6 +26,7 @@ class ModelTimer:
         self.say_telemetry = True
         self.refuse_plan = None
         self.lifted = 0
+        self.loop_worst_ms = 0
 
     def hello(self):
         return {
@@ -109,7 +110,7 @@ class ModelTimer:
         return m.OK, ""
 
     def counters(self):
-        return {"uptime_s": 1, "boots": 1, "heap_free": 200000}
+        return {"uptime_s": 1, "boots": 1, "heap_free": 200000, "loop_worst_ms": self.loop_worst_ms}
 
     def self_test(self):
         return 1, "display ok\nprobe ok\n"

@@ -25,13 +25,19 @@ def serve(handler):
     writer.register(sys.stdout, select.POLLOUT)
     block = bytearray(64)
     view = memoryview(block)
+    passed_ms = time.ticks_ms()
     while True:
         now_ms = time.ticks_ms()
+        handler.loop_worst_ms = max(handler.loop_worst_ms, time.ticks_diff(now_ms, passed_ms))
+        passed_ms = now_ms
         waiting = session.output(now_ms)
         count = 0
         for _ in reader.ipoll(0 if waiting or session.pending() else 20):
             while count < 64:
                 block[count] = stdin.read(1)[0]
+                if block[count] == 3:
+                    # A Pico's console does this by itself. Nothing more may be read: the prompt wants what follows.
+                    raise KeyboardInterrupt
                 count += 1
                 if not reader.poll(0):
                     break
