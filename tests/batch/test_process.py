@@ -1,0 +1,119 @@
+"""The steps of every example: a workable order, links that name steps, limits in order, what the timer can hold."""
+
+import json
+from datetime import UTC, datetime
+
+import pytest
+from shared_schedule import plan as ss
+from tourier.batch.examples import NAMES, example_text
+from tourier.batch.jsonable import workup_json
+from tourier.batch.read import read_batch_text
+from tourier.batch.workup import work_up
+
+NOW = datetime(2026, 11, 25, 9, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module", params=NAMES)
+def made(request):
+    return work_up(read_batch_text(example_text(request.param), request.param, NOW))
+
+
+def test_links_name_earlier_steps(made):
+    seen = set()
+    for step in made.process:
+        assert step.key not in seen
+        assert set(step.after) <= seen, step.key
+        assert set(step.after_max_s) <= set(step.after), step.key
+        assert len(step.after) <= ss.MAX_AFTER
+        seen.add(step.key)
+
+
+def test_limits_are_in_order_and_say_why(made):
+    for step in (*made.process, *made.later):
+        assert 0 <= step.min_s <= step.ideal_s <= step.max_s, step.key
+        assert step.attended_s <= step.max_s, step.key
+        assert step.why
+        assert 1 <= len(step.name.encode()) <= 32
+        assert len(step.ticks) <= ss.MAX_TICKS
+        assert all(len(t.encode()) <= 40 for t in step.ticks)
+        assert step.units >= 1
+
+
+def test_everything_that_must_happen_is_there(made):
+    kinds = [s.kind for s in made.process]
+    spec = made.spec
+    assert kinds.count(ss.FOLD) == len(spec.folds.folds) * made.patons
+    assert kinds.count(ss.LOCK_IN) == kinds.count(ss.BLOCK) == kinds.count(ss.SHEET) == made.patons
+    assert kinds.count(ss.BAKE) >= 1
+    assert (ss.PROOF in kinds) == (spec.kind == "leavened")
+    assert kinds.count(ss.ICE) == (made.patons if spec.kitchen.ice_bench else 0)
+    baked = sum(p.count - p.freeze_raw for p in spec.pieces)
+    trays = kinds.count(ss.BAKE) * spec.kitchen.oven_trays * spec.kitchen.pieces_per_tray
+    assert trays >= baked
+    preheat = next(s for s in made.process if s.kind == ss.PREHEAT)
+    assert preheat.ask_oven_empty and "oven is empty" in preheat.ticks
+
+
+def test_proof_stays_under_the_butter(made):
+    for step in made.process:
+        if step.kind == ss.PROOF:
+            assert step.air_max_c <= 28.0  # IREKS compendium 11.5
+            assert step.dose_s > 0
+            if made.spec.kitchen.proof_place == "oven":
+                preheat = next(s for s in made.process if s.kind == ss.PREHEAT)
+                assert step.key in preheat.after
+
+
+def test_rests_between_folds_give_the_gluten_its_time(made):
+    for step in made.process:
+        if step.kind == ss.REST and step.fold_n:
+            assert step.min_s >= 20 * 60
+
+
+def test_a_fold_follows_a_lock_in_or_a_rest_closely(made):
+    for step in made.process:
+        if step.kind in (ss.FOLD, ss.LOCK_IN, ss.SHEET):
+            assert set(step.after_max_s) == set(step.after)
+            assert all(s <= 300 for s in step.after_max_s.values())
+
+
+def test_device_fields_fit_the_plan(made):
+    fields = {name: (kind, low, high) for name, kind, low, high in ss.PLAN_FIELDS}
+    for name, value in made.device.items():
+        assert isinstance(value, int), name
+        kind, low, high = fields[name]
+        if kind == "u":
+            assert low <= value <= high, name
+    assert made.device["butter_brittle_cdeg"] < made.device["butter_low_cdeg"] < made.device["butter_high_cdeg"]
+    assert made.device["butter_high_cdeg"] < made.device["butter_stop_cdeg"] < made.device["butter_melt_cdeg"]
+
+
+def test_frozen_pieces_keep_their_plan(made):
+    frozen = sum(p.freeze_raw for p in made.spec.pieces)
+    assert bool(made.later) == bool(frozen)
+    if frozen:
+        assert [s.kind for s in made.later] == [ss.THAW, ss.PROOF, ss.WASH, ss.PREHEAT, ss.BAKE]
+
+
+def test_json_has_the_keys_promised(made):
+    data = json.loads(json.dumps(workup_json(made)))
+    assert {"batch", "formula", "layers", "sheets", "cuts", "warnings"} <= set(data)
+    assert {"lines", "dough_g", "butter_block_g", "roll_in_percent_of_dough", "roll_in_percent_of_flour",
+            "water_temp_c"} <= set(data["formula"])  # fmt: skip
+    assert {"name", "g", "percent_of_flour"} == set(data["formula"]["lines"][0])
+    assert {"after", "fat", "dough", "total"} <= set(data["layers"][0])
+    assert {"step", "length_mm", "width_mm", "thickness_mm", "fat_layer_um"} <= set(data["sheets"][0])
+    assert {"pieces", "offcut_percent", "marks_mm"} <= set(data["cuts"])
+    assert all(w["why"] for w in data["warnings"])
+
+
+def test_no_label_is_missing_and_turn_never_means_fold(made):
+    text = json.dumps(workup_json(made), ensure_ascii=False) + " ".join(s.name for s in made.process)
+    assert " turn" not in text.replace("quarter turn", "").replace("turn the tray", "")
+
+
+def test_overnight_says_what_waits_cold(made):
+    long = [s.key for s in made.process if s.min_s >= 6 * 3600]
+    wanted = {"dough": ".chill", "paton": f".rest{len(made.spec.folds.folds)}", "pieces": ".hold"}
+    assert long
+    assert all(key.endswith(wanted[made.spec.folds.overnight]) for key in long)
