@@ -67,8 +67,8 @@ def steps_csv(acc: Account) -> str:
         return "" if at_s is None else local(plan, at_s).isoformat()
 
     head = ["step_id", "step", "kind", "place", "paton", "planned_start", "planned_s", "start", "end", "lasted_s",
-            "state", "ended_by", "probe_start_c", "probe_end_c", "probe_min_c", "probe_max_c", "rate_c_min", "window_low_c",
-            "window_high_c", "cold_degmin", "warm_degmin", "bench_mean_c", "dose_s"]  # fmt: skip
+            "state", "ended_by", "probe_start_c", "probe_end_c", "probe_min_c", "probe_max_c", "rate_c_min",
+            "window_low_c", "window_high_c", "cold_degmin", "warm_degmin", "bench_mean_c", "dose_s"]  # fmt: skip
     rows = (
         (s.step.step_id, s.title, plans.KIND_WORDS[s.step.kind], plans.PLACE_WORDS[s.step.place], s.step.paton,
          when(s.planned_from_s), s.step.planned_for_s, when(s.from_s), when(s.to_s), _r(s.lasted_s, 0),

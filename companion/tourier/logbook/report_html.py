@@ -120,7 +120,8 @@ def report_html(review: Review, cores: dict[int, tuple] | None = None) -> str:
         "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">",
         f"<title>{esc(batch.name)} – batch {batch.id}</title><style>{_style()}</style></head><body>",
         f"<h1>{esc(batch.name)}</h1><p class=q>Batch {batch.id}, begun {esc(begun.strftime('%A %d %B %Y, %H:%M'))}, "
-        f"wanted for {esc(clock_text(plan, plan.ready_at_s))}{esc(_slip(acc.slip_s))}. Timer {esc(batch.board_id)}.</p>",
+        f"wanted for {esc(clock_text(plan, plan.ready_at_s))}{esc(_slip(acc.slip_s))}. "
+        f"Timer {esc(batch.board_id)}.</p>",
         f'<div class="cards"><section class="card"><h2>What the log says</h2><p>{esc(review.verdict)}</p></section>'
         f'<section class="card warm"><h2>One thing to change</h2><p>{esc(review.change or "Nothing; do it again.")}</p>'
         "</section></div>",
@@ -141,8 +142,8 @@ def report_html(review: Review, cores: dict[int, tuple] | None = None) -> str:
         steps = [s for s in acc.steps if s.from_s is not None and span.from_s <= s.from_s <= span.to_s]
         out.append(_figures(review, steps, f"The same in figures, {title}"))
     out.append("<h2>Timetable, planned and real</h2>"
-               "<p class=q>Outlined: the plan. Filled: what happened (blue in the cold, amber a rest cut short or overdone, "
-               'black the rest).</p><div class="pic" tabindex="0" role="group" aria-label="Timetable">'
+               "<p class=q>Outlined: the plan. Filled: what happened (blue in the cold, amber a rest cut short or "
+               'overdone, black the rest).</p><div class="pic" tabindex="0" role="group" aria-label="Timetable">'
                f"{drawing.timetable(acc, 900)}</div>")  # fmt: skip
     out.append(_planned_and_real(review))
     out.append("<h2>Findings</h2>")

@@ -1,0 +1,314 @@
+"""What the batches teach: fridge, freezer, bench, mixer, proof, butter. Fitted anew from all logs, never from itself.
+
+`study` reads the logbook and proposes; `learn` writes what it proposes. Each proposal names its batches, carries a
+90 % band and the forecast's error before and after; what the logs cannot tell is refused with a sentence.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import t as student
+
+from shared_schedule import plan as plans
+from shared_schedule.units import NO_CDEG
+from shared_schedule.window import shift_window
+from tourier.logbook import ledger
+from tourier.logbook.account import Account, StepAccount, account
+from tourier.logbook.ledger import Learned
+from tourier.logbook.model import Batch
+from tourier.logbook.slabfit import Fit, Spell, core_curve, fit_bench, fit_cold, thin
+from tourier.logbook.store import Logbook
+
+_SETTLE_S = 120.0  # from the needle's move until it reads the dough's core and rolling's warm spots have evened out
+_RECENT = 20  # batches looked back on: a fridge or a butter of years ago is another one
+_FRICTION_K = {"hand": 1.5, "mixer": 4.0}  # as the workup assumes where the batch file says nothing
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """One quantity the logs cannot tell, and why."""
+
+    quantity: str
+    subject: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Study:
+    """What a reading of the logbook proposes and refuses."""
+
+    proposals: tuple[Learned, ...]
+    refusals: tuple[Refusal, ...]
+
+
+def subjects(batch: Batch) -> tuple[str, str]:
+    """Return (kitchen, butter) a batch was made in and with, from its batch file."""
+    try:
+        table = tomllib.loads(batch.batch_text)
+    except (tomllib.TOMLDecodeError, RecursionError):
+        table = {}
+    kitchen, butter = table.get("kitchen"), table.get("butter")
+    name = kitchen.get("name") if isinstance(kitchen, dict) else None
+    profile = butter.get("profile") if isinstance(butter, dict) else None
+    return str(name or "kitchen")[:60], str(profile or "butter")[:60]
+
+
+def cold_spells(acc: Account, place: int) -> list[Spell]:
+    """Return the chills of pâtons in fridge or freezer that the probe read."""
+    plan = acc.batch.plan
+    believed = plan.fridge_cdeg if place == plans.FRIDGE else plan.freezer_cdeg
+    out = []
+    for step in acc.of_kind(plans.REST, plans.HOLD, plans.CHILL):
+        if step.step.place != place or not step.step.thickness_um or believed == NO_CDEG:
+            continue
+        spell = _spell(acc, step, step.step.thickness_um * 1e-6, believed / 100)
+        if spell is not None:
+            out.append(spell)
+    return out
+
+
+def bench_spells(acc: Account) -> list[Spell]:
+    """Return the warm-ups on the bench that the probe read, with the bench's temperature at their start."""
+    plan = acc.batch.plan
+    out = []
+    for step in acc.of_kind(plans.LOCK_IN, plans.FOLD):
+        _at, bench_c = acc.readings(step, bench=True)
+        if not step.step.thickness_um or not len(bench_c) or plan.room_cdeg == NO_CDEG:
+            continue
+        spell = _spell(acc, step, step.step.thickness_um * 1e-6, plan.room_cdeg / 100,
+                       float(np.median(bench_c[:6])), plan.bench_um * 1e-6)  # fmt: skip
+        if spell is not None:
+            out.append(spell)
+    return out
+
+
+def _spell(acc: Account, step: StepAccount, thickness_m: float, air_c: float, bench_c: float = math.nan,
+           bench_m: float = 0.0) -> Spell | None:  # fmt: skip
+    at_s, c = acc.readings(step)
+    settled = at_s >= (step.from_s or 0) + (_SETTLE_S if math.isnan(bench_c) else 45.0)
+    at_s, c = at_s[settled], c[settled]
+    # The needle may come and go (another pâton, a loose plug): only an unbroken beginning has a known start.
+    if len(at_s) < 12:
+        return None
+    t_s, c = thin(at_s - at_s[0], c)
+    plan = acc.batch.plan
+    if len(t_s) < 4 or not plan.laminate_k_mw or not plan.laminate_rc:
+        return None
+    return Spell(acc.batch.id, step.title, t_s, c, thickness_m, plan.laminate_k_mw / 1000, plan.laminate_rc * 1000.0,
+                 air_c, bench_c, bench_m)  # fmt: skip
+
+
+def forecast_error_c(spells: list[Spell], film: float, air_c: float) -> float:
+    """Return the RMS error in °C of the core at the end of each chill, forecast from its first reading."""
+    errors = [core_curve(s, float(s.c[0]), film, air_c)[-1] - s.c[-1] for s in spells]
+    return float(np.sqrt(np.mean(np.square(errors)))) if errors else math.nan
+
+
+def study(book: Logbook) -> Study:
+    """Read the last batches of the logbook and say what they teach."""
+    accounts = [account(book.load(item.id)) for item in reversed(book.batches()[:_RECENT])]
+    proposals: list[Learned] = []
+    refusals: list[Refusal] = []
+    by_kitchen: dict[str, list[Account]] = {}
+    by_butter: dict[str, list[Account]] = {}
+    for acc in accounts:
+        kitchen, butter = subjects(acc.batch)
+        by_kitchen.setdefault(kitchen, []).append(acc)
+        by_butter.setdefault(butter, []).append(acc)
+
+    def take(found: list[Learned] | Refusal) -> None:
+        if isinstance(found, Refusal):
+            refusals.append(found)
+        else:
+            proposals.extend(found)
+
+    for kitchen, group in by_kitchen.items():
+        take(_cold(kitchen, group, plans.FRIDGE))
+        take(_cold(kitchen, group, plans.FREEZER))
+        take(_bench(kitchen, group))
+        take(_friction(book, kitchen, group))
+        take(_proof(book, kitchen, group))
+    for butter, group in by_butter.items():
+        take(_butter(butter, group))
+    return Study(tuple(proposals), tuple(refusals))
+
+
+def learn(book: Logbook) -> Study:
+    """Study the logbook and put the proposals in force."""
+    found = study(book)
+    ledger.write(book, list(found.proposals))
+    return found
+
+
+def _batches(spells: list[Spell]) -> tuple[int, ...]:
+    return tuple(dict.fromkeys(s.batch_id for s in spells))
+
+
+def _cold(kitchen: str, group: list[Account], place: int) -> list[Learned] | Refusal:
+    word = "fridge" if place == plans.FRIDGE else "freezer"
+    spells = [s for acc in group for s in cold_spells(acc, place)]
+    if not spells:
+        return Refusal(f"film_{word}", kitchen, f"no rest in the {word} was read by the probe")
+    plan = group[-1].batch.plan
+    film = (plan.film_fridge_mw if place == plans.FRIDGE else plan.film_freezer_mw) / 1000 or 8.0
+    fit = fit_cold(spells, film, spells[-1].air_c)
+    if fit.refused:
+        return Refusal(f"film_{word}", kitchen, fit.refused)
+    before, after = _held_out(spells, fit, film)
+    method = f"robust least squares on {len(spells)} chills, {fit.readings} readings, residual {fit.residual_c:.2f} °C"
+    out = []
+    for name, quantity, unit in (("film", f"film_{word}", "W/m²K"), ("air_c", f"{word}_c", "°C")):
+        v = fit.get(name)
+        out.append(Learned(quantity, kitchen, v.value, v.low, v.high, unit, method, _batches(spells), before, after,
+                           "°C, core at the end of a rest"))  # fmt: skip
+    return out
+
+
+def _held_out(spells: list[Spell], fit: Fit, film: float) -> tuple[float, float]:
+    """Return the forecast's error with the plan's figures and with fitted ones, on rests the fit has not seen.
+
+    The last batch is held out and the fit made on those before it; with one batch alone the fit judges itself.
+    """
+    last = spells[-1].batch_id
+    seen, unseen = [s for s in spells if s.batch_id != last], [s for s in spells if s.batch_id == last]
+    judged = fit_cold(seen, film, spells[-1].air_c) if seen else fit
+    if judged.refused:
+        judged = fit
+    before = float(np.sqrt(np.mean([forecast_error_c([s], film, s.air_c) ** 2 for s in unseen])))
+    return before, forecast_error_c(unseen, judged.get("film").value, judged.get("air_c").value)
+
+
+def _bench(kitchen: str, group: list[Account]) -> list[Learned] | Refusal:
+    spells = [s for acc in group for s in bench_spells(acc)]
+    plan = group[-1].batch.plan
+    if not spells or not plan.bench_effusivity:
+        return Refusal("bench_effusivity", kitchen, "no fold on the bench was read by the probe")
+    film = plan.film_room_mw / 1000 or 7.7
+    fit = fit_bench(spells, float(plan.bench_effusivity), film)
+    if fit.refused:
+        return Refusal("bench_effusivity", kitchen, fit.refused)
+    v = fit.get("effusivity")
+
+    def error(effusivity: float) -> float:
+        ends = [core_curve(s, float(s.c[0]), film, s.air_c, effusivity)[-1] - s.c[-1] for s in spells]
+        return float(np.sqrt(np.mean(np.square(ends))))
+
+    before, after = error(float(plan.bench_effusivity)), error(v.value)
+    if after >= before:
+        return Refusal("bench_effusivity", kitchen, "the fitted bench forecasts no better than the believed one")
+    method = f"robust least squares on {len(spells)} warm-ups, residual {fit.residual_c:.2f} °C"
+    return [Learned("bench_effusivity", kitchen, v.value, v.low, v.high, "J/m²K√s", method, _batches(spells), before,
+                    after, "°C, core at the end of a fold")]  # fmt: skip
+
+
+def _mean_band(values: list[float], floor: float) -> tuple[float, float, float]:
+    """Return (median, low, high): a 90 % t band of the mean around the median, never narrower than floor each way."""
+    middle = float(np.median(values))
+    if len(values) < 2:
+        return middle, -math.inf, math.inf
+    half = float(student.ppf(0.95, len(values) - 1)) * float(np.std(values, ddof=1)) / math.sqrt(len(values))
+    half = max(half, floor)
+    return middle, middle - half, middle + half
+
+
+def _known_then(book: Logbook, acc: Account, kitchen: str) -> dict[str, float]:
+    """Return the learned values that were in force when a batch was planned."""
+    return {v.quantity: v.value for v in ledger.in_force(book, acc.batch.plan.made_at_s) if v.subject == kitchen}
+
+
+def _friction(book: Logbook, kitchen: str, group: list[Account]) -> list[Learned] | Refusal:
+    """Warming by mixing: what was assumed, plus how much warmer the dough came off than wanted."""
+    from tourier import quantities
+
+    found, used, errors = [], [], []
+    for acc in group:
+        try:
+            table = tomllib.loads(acc.batch.batch_text)
+            wanted = quantities.temperature_c(table["dough_temperature"])
+            mixing = table.get("kitchen", {}).get("mixing", {})
+            assumed = quantities.difference_k(mixing["friction"]) if "friction" in mixing else None
+            by = mixing.get("by", "hand")
+        except (tomllib.TOMLDecodeError, KeyError, ValueError, TypeError, AttributeError):
+            continue
+        if assumed is None:
+            assumed = _known_then(book, acc, kitchen).get("friction_k", _FRICTION_K.get(by, 1.5))
+        for step in acc.of_kind(plans.BULK)[:1]:
+            if not math.isnan(step.probe.start_c):
+                found.append(assumed + step.probe.start_c - wanted)
+                errors.append(step.probe.start_c - wanted)
+                used.append(acc.batch.id)
+    if len(found) < 2:
+        return Refusal("friction_k", kitchen, "fewer than two batches had the dough's temperature read after mixing")
+    middle, low, high = _mean_band(found, 0.3)
+    if high - low > 6.0:
+        return Refusal("friction_k", kitchen, f"mixing warmed the dough by anything from {low:.1f} to {high:.1f} K")
+    held = float(np.median(found[:-1]))
+    return [Learned("friction_k", kitchen, middle, low, high, "K", f"median of {len(found)} batches", tuple(used),
+                    abs(errors[-1]), abs(found[-1] - held), "°C, dough off the mixer")]  # fmt: skip
+
+
+def _proof(book: Logbook, kitchen: str, group: list[Account]) -> list[Learned] | Refusal:
+    """Proof dose of the batches the cook was content with, over the dose that was planned."""
+    shares, used = [], []
+    for acc in group:
+        outcome = acc.batch.outcome
+        if outcome is None or (outcome.rating or 0) < 4 or {"flat", "dense", "hollow", "leak"} & set(outcome.symptoms):
+            continue
+        for step in acc.of_kind(plans.PROOF)[:1]:
+            if step.step.dose_s and not math.isnan(step.dose_s):
+                # The plan's dose already holds what had been learned by then.
+                then = _known_then(book, acc, kitchen).get("proof_factor", 1.0)
+                shares.append(step.dose_s / step.step.dose_s * then)
+                used.append(acc.batch.id)
+    if len(shares) < 2:
+        return Refusal("proof_factor", kitchen, "fewer than two proofs of well-rated batches (4 or 5) were read")
+    middle, low, high = _mean_band(shares, 0.03)
+    if high - low > 0.8:
+        return Refusal("proof_factor", kitchen, f"good batches had anything from {low:.0%} to {high:.0%} of the dose")
+    held = float(np.median(shares[:-1]))
+    return [Learned("proof_factor", kitchen, middle, low, high, "of the usual dose",
+                    f"median of {len(shares)} well-rated batches", tuple(used), abs(shares[-1] - 1.0) * 100,
+                    abs(shares[-1] - held) * 100, "% of the proof")]  # fmt: skip
+
+
+def _butter(butter: str, group: list[Account]) -> list[Learned] | Refusal:
+    """Pliable window from all bend tests of this butter, by the same rule as the timer's."""
+    readings = [(cdeg, verdict) for acc in group for _at, cdeg, verdict in acc.bends]
+    used = tuple(acc.batch.id for acc in group if acc.bends)
+    plan = group[0].batch.plan
+    low, high = plan.butter_low_cdeg, plan.butter_high_cdeg
+    if NO_CDEG in (low, high):
+        return Refusal("butter_low_c", butter, "the plan names no window to begin from")
+    if len(readings) < 3:
+        return Refusal("butter_low_c", butter, f"{len(readings)} bend tests; three are the least that tell something")
+    new_low, new_high = shift_window(low, high, readings)
+    before, after = _misjudged(low, high, readings), _misjudged(new_low, new_high, readings)
+    out = []
+    for quantity, value in (("butter_low_c", new_low), ("butter_high_c", new_high)):
+        band = _edge_band_c(low, high, readings, 0 if quantity == "butter_low_c" else 1)
+        out.append(Learned(quantity, butter, value / 100, value / 100 - band, value / 100 + band, "°C",
+                           f"{len(readings)} bend tests, the timer's own rule", used, before, after,
+                           "bend tests misjudged"))  # fmt: skip
+    return out
+
+
+def _misjudged(low: int, high: int, readings: list[tuple[int, int]]) -> float:
+    """Return how many bend tests a window judges otherwise than the cook did."""
+    wrong = 0
+    for cdeg, verdict in readings:
+        judged = 1 if cdeg < low else 3 if cdeg > high else 2
+        wrong += judged != verdict
+    return float(wrong)
+
+
+def _edge_band_c(low: int, high: int, readings: list[tuple[int, int]], edge: int) -> float:
+    """Return a rough 90 % half width of an edge in °C: how far it moves when each test is left out (jackknife), and
+    never less than the logistic's own blur over the root of the tests."""
+    whole = shift_window(low, high, readings)[edge]
+    without = [shift_window(low, high, readings[:n] + readings[n + 1 :])[edge] - whole for n in range(len(readings))]
+    spread = math.sqrt(sum(d * d for d in without)) / 100
+    return max(1.645 * spread, 1.645 * 0.9 / math.sqrt(len(readings)))
