@@ -1,0 +1,326 @@
+"""The running day on the bench: plan, state, journal; presses and readings in, effects out.
+
+What a press changed is on flash before the call returns: the screen, the sound and the answer over the link come
+after. When flash refuses, the press is taken back and the cook is told.
+"""
+
+import struct
+
+from forecast import UNKNOWN, Forecast
+
+from shared_schedule import day as D
+from shared_schedule import journal as J
+from shared_schedule import plan as P
+from shared_schedule import window as W
+from shared_schedule.timeline import Projection, adopt
+from shared_schedule.units import NO_CDEG
+
+_WINDOW_KINDS = (P.LOCK_IN, P.FOLD, P.SHEET, P.CUT, P.SHAPE)
+PROJECT_EVERY_S = 60
+
+
+class Bench:
+    """`board.mark` is told what has become durable, for the power-cut tests."""
+
+    def __init__(self, store, board):
+        self.store = store
+        self.board = board
+        self.plan = None
+        self.state = None
+        self.forecast = None
+        self.projection = None
+        self._next_projection = None
+        self._projected_at_s = 0
+        self.window = None
+        self._window_step = 0
+        self.left_s = UNKNOWN
+        self.seq = 0
+        self.unread = 0
+        self.clock_ok = False
+        self.bend_low = NO_CDEG
+        self.bend_high = NO_CDEG
+        self.store_failed = False
+        self.doses_saved_s = 0
+        self.core_left = {}
+
+    # --- plan -----------------------------------------------------------------------------------------------------
+
+    def load(self):
+        """Take up the batch that is on flash; return False when there is none."""
+        self.store.finish_replacement()
+        data = self.store.plan_bytes()
+        if data is None:
+            return False
+        try:
+            plan = P.decode(data)
+        except P.PlanError:
+            return False
+        self._hold(plan)
+        for segment in self.store.journal():
+            for record in J.read(segment):
+                if record.seq >= self.seq:
+                    self.seq = record.seq + 1
+                J.apply(plan, self.state, record)
+        self._shift_window()
+        raw = self.store.load(self._dose_path(), 0)
+        if raw and len(raw) == 5:
+            self.forecast.begin_dose(raw[0], struct.unpack("<I", raw[1:])[0])
+        return True
+
+    def _hold(self, plan):
+        self.plan = plan
+        self.state = D.DayState(plan)
+        self.state.clock_ok = self.clock_ok
+        self.forecast = Forecast(plan)
+        self.projection = None
+        self._next_projection = None
+        self.window = None
+        self.core_left = {}
+        self._shift_window()
+
+    def begin(self, plan, data, plan_id, at_s):
+        """Begin a new batch. OSError when flash has no room."""
+        self.store.begin(plan_id, data, at_s)
+        self.seq = 0
+        self._hold(plan)
+        self.write(at_s, J.encode(J.PLAN, self._next_seq(), at_s, plan_id, len(data)))
+
+    def replace(self, plan, data, plan_id, at_s):
+        """Put another plan in place of the running one; what has happened stays."""
+        state = D.carry_over(self.plan, self.state, plan)
+        self.store.replace_plan(plan_id, data)
+        dose, dose_step = self.forecast.dose, self.forecast._dose_step
+        self._hold(plan)
+        self.state = state
+        self.forecast.dose, self.forecast._dose_step = dose, dose_step
+        self._shift_window()
+        self.write(at_s, J.encode(J.PLAN, self._next_seq(), at_s, plan_id, len(data)))
+
+    def forget(self):
+        self.store.forget()
+        self.plan = None
+        self.state = None
+        self.forecast = None
+        self.projection = None
+        self.window = None
+
+    @property
+    def mode(self):
+        return self.state.mode if self.state is not None else D.IDLE
+
+    # --- journal --------------------------------------------------------------------------------------------------
+
+    def _next_seq(self):
+        seq = self.seq
+        self.seq += 1
+        return seq
+
+    def write(self, at_s, data):
+        """Append records; True when they are durable."""
+        if self.plan is None:
+            return True
+        try:
+            self.store.append(data)
+        except OSError:
+            self.store_failed = True
+            return False
+        self.store_failed = False
+        self.board.mark("durable %d" % (self.seq - 1))
+        return True
+
+    def note(self, at_s, kind, *body):
+        """Journal something that is not a transition; True when durable."""
+        if self.plan is None:
+            return True
+        return self.write(at_s, J.encode(kind, self._next_seq(), at_s, *body))
+
+    # --- events ---------------------------------------------------------------------------------------------------
+
+    def press(self, event, now_s, cause=D.BY_BUTTON):
+        """Apply a press; return its effects. ((FX_REFUSED, ...),) when it is not allowed or could not be written."""
+        effects = D.step(self.plan, self.state, event, now_s, cause)
+        if not self._journal(effects, now_s):
+            self._reload()
+            return ((D.FX_REFUSED, event[1], D.R_NOT_NOW),)
+        self._projected_at_s = 0
+        return effects
+
+    def _journal(self, effects, now_s):
+        data = b""
+        for effect in effects:
+            if effect[0] in (D.FX_JOURNAL_STEP, D.FX_JOURNAL_TICK):
+                data += J.step_record(self._next_seq(), now_s, effect)
+            elif effect[0] == D.FX_FINISHED:
+                data += J.encode(J.FINISHED, self._next_seq(), now_s, 0)
+        # One press is one append: after a power cut all of it happened, or nothing.
+        return not data or self.write(now_s, data)
+
+    def _reload(self):
+        """Flash refused: go back to what it holds, so that screen and journal agree."""
+        state = D.DayState(self.plan)
+        state.clock_ok = self.clock_ok
+        try:
+            for segment in self.store.journal():
+                for record in J.read(segment):
+                    J.apply(self.plan, state, record)
+        except OSError:
+            return
+        state.clock_ok = self.clock_ok
+        self.state = state
+
+    def on_time(self, now_s):
+        """Let time pass; return effects."""
+        if self.plan is None:
+            return ()
+        effects = D.step(self.plan, self.state, (D.EV_TIME, 0, 0), now_s)
+        if effects and not self._journal(effects, now_s):
+            self._reload()
+            return ()
+        self._project(now_s)
+        return effects
+
+    def _project(self, now_s):
+        """One pass of the local replan a turn, a new one each minute and after every press."""
+        if not self.clock_ok or self.mode == D.FINISHED:
+            return
+        if self._next_projection is None:
+            if self._projected_at_s and now_s - self._projected_at_s < PROJECT_EVERY_S:
+                return
+            self._projected_at_s = now_s
+            self._next_projection = Projection(self.plan, self.state, now_s)
+        if self._next_projection.state is not self.state:
+            self._next_projection = None
+            return
+        if self._next_projection.advance():
+            self.projection = self._next_projection
+            self._next_projection = None
+            adopt(self.projection)
+
+    # --- readings -------------------------------------------------------------------------------------------------
+
+    def probe_step(self):
+        """Index of the step whose dough the needle is in: the open one begun last that asks for it, or -1."""
+        best = -1
+        for index in range(len(self.plan.steps)):
+            if not D.is_open(self.state.steps[index]):
+                continue
+            step = self.plan.steps[index]
+            asks = step.low_cdeg != NO_CDEG or step.core_cdeg != NO_CDEG or step.kind in (P.PROOF, P.BULK)
+            if asks and (best < 0 or self.state.started_at_s[index] >= self.state.started_at_s[best]):
+                best = index
+        return best
+
+    def on_sample(self, now_s, for_s, bench_cdeg, probe_cdeg, room_cdeg):
+        """Take a pair of readings; return effects."""
+        if self.plan is None:
+            return ()
+        forecast = self.forecast
+        forecast.rate.add(now_s, probe_cdeg)
+        index = self.probe_step()
+        if index < 0:
+            self.window = None
+            self.left_s = UNKNOWN
+            return ()
+        step = self.plan.steps[index]
+        self._judge(index, step, now_s, bench_cdeg, probe_cdeg, room_cdeg)
+        effects = ()
+        if self.state.steps[index] != D.RUNNING:
+            return effects
+        if step.ends_by == P.BY_CORE and step.core_cdeg != NO_CDEG:
+            effects = self._core(index, step, now_s, probe_cdeg)
+        elif step.ends_by == P.BY_DOSE and step.dose_s:
+            effects = self._dose(index, step, now_s, for_s, probe_cdeg, room_cdeg)
+        if effects and not self._journal(effects, now_s):
+            self._reload()
+            return ()
+        return effects
+
+    def edges(self, step):
+        """Return the step's window as this butter's bend tests have moved it."""
+        low, high = step.low_cdeg, step.high_cdeg
+        if low == NO_CDEG or high == NO_CDEG:
+            return NO_CDEG, NO_CDEG
+        if step.kind in _WINDOW_KINDS and self.bend_low != NO_CDEG:
+            low += self.bend_low - self.plan.butter_low_cdeg
+            high += self.bend_high - self.plan.butter_high_cdeg
+            if high - low < 100:
+                low = high - 100
+        return low, high
+
+    def _judge(self, index, step, now_s, bench_cdeg, probe_cdeg, room_cdeg):
+        low, high = self.edges(step)
+        if low == NO_CDEG or self.state.steps[index] != D.RUNNING:
+            self.window = None
+            self.left_s = UNKNOWN
+            return
+        if self.window is None or self._window_step != step.step_id:
+            self.window = W.Window(low, high)
+            self._window_step = step.step_id
+            self.forecast.rate.clear()
+            self.forecast.rate.add(now_s, probe_cdeg)
+        elif (self.window.low, self.window.high) != (low, high):
+            self.window.move(low, high)
+        self.window.judge(probe_cdeg)
+        if D.hands_on(self.plan, self.state, index, now_s):
+            self.left_s = self.forecast.window_left_s(step, low, high, probe_cdeg, bench_cdeg, room_cdeg)
+        else:
+            self.left_s = UNKNOWN
+
+    def _core(self, index, step, now_s, probe_cdeg):
+        if now_s // 60 != (now_s - 5) // 60:  # a look ahead each minute is enough for a rest
+            left = self.forecast.core_left_s(step, step.core_cdeg, probe_cdeg)
+            if left >= 0:
+                for_s = now_s - self.state.started_at_s[index] + left
+                self.state.for_s[index] = max(step.min_s, min(for_s, step.max_s or for_s))
+        return D.step(self.plan, self.state, (D.EV_TEMPERATURE, step.step_id, probe_cdeg), now_s)
+
+    def _dose_path(self):
+        return "/b/%04d/d" % self.store.number
+
+    def _dose(self, index, step, now_s, for_s, probe_cdeg, room_cdeg):
+        forecast = self.forecast
+        dose = forecast.dose_of(step.step_id)
+        if dose is None:
+            forecast.begin_dose(step.step_id)
+            dose = forecast.dose
+        cdeg = probe_cdeg if probe_cdeg != NO_CDEG else forecast.air_of(step, room_cdeg)
+        dose.add(cdeg, for_s)
+        left = dose.left_s(step.dose_s, cdeg)
+        if left >= 0:
+            self.state.for_s[index] = now_s - self.state.started_at_s[index] + left
+        if not 0 <= now_s - self.doses_saved_s < 60:
+            self.doses_saved_s = now_s
+            try:
+                self.store.save(self._dose_path(), struct.pack("<BI", step.step_id, dose.ms))
+            except OSError:
+                self.store_failed = True
+        return D.step(self.plan, self.state, (D.EV_DOSE, step.step_id, dose.seconds()), now_s)
+
+    # --- bend test, clock -----------------------------------------------------------------------------------------
+
+    def bend(self, cdeg, verdict, now_s):
+        """Note a bend test and move the window at once; False when it could not be written."""
+        index = self.probe_step()
+        step_id = self.plan.steps[index].step_id if index >= 0 else 0
+        if not self.note(now_s, J.BEND, cdeg, verdict, step_id):
+            return False
+        self.state.bends.append((cdeg, verdict))
+        self._shift_window()
+        return True
+
+    def _shift_window(self):
+        plan = self.plan
+        self.bend_low, self.bend_high = plan.butter_low_cdeg, plan.butter_high_cdeg
+        if self.state.bends and self.bend_low != NO_CDEG and self.bend_high != NO_CDEG:
+            self.bend_low, self.bend_high = W.shift_window(self.bend_low, self.bend_high, self.state.bends)
+
+    def clock_set(self, old_s, new_s):
+        """The clock was set by somebody who knows."""
+        self.clock_ok = True
+        self._projected_at_s = 0
+        self._next_projection = None
+        if self.plan is None:
+            return True
+        ok = self.note(new_s, J.CLOCK, old_s & 0xFFFFFFFF, new_s)
+        D.set_clock(self.state, old_s, new_s)
+        return ok

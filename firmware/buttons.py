@@ -1,0 +1,106 @@
+"""Three buttons, read as levels: debounce, short, long and double press. Time is an input, in ticks that wrap.
+
+A press counts when it is released (short), when it has lasted LONG_MS (long, once), or at the second release within
+DOUBLE_MS (double, for the buttons that have one: the others answer at once). No two buttons are ever needed together;
+while one is down the others do not count, so that the heel of a hand does no harm.
+"""
+
+LEFT = 1
+MIDDLE = 2
+RIGHT = 4
+
+SHORT = 1
+LONG = 2
+DOUBLE = 3
+
+DEBOUNCE_MS = 25  # large tact switches bounce 5 to 10 ms; a knuckle's shortest tap lasts about 60
+LONG_MS = 900
+DOUBLE_MS = 350
+
+_PERIOD = 1 << 30
+
+
+def passed_ms(earlier, now):
+    """Milliseconds between two readings of a counter that wraps at 2**30."""
+    return (now - earlier) & (_PERIOD - 1)
+
+
+class Buttons:
+    """Feed it often; `feed` returns None or (button, kind)."""
+
+    def __init__(self, doubles=RIGHT):
+        self._doubles = doubles
+        self._raw = 0
+        self._since = 0
+        self._down = 0  # the button that counts, after debounce
+        self._down_since = 0
+        self._said_long = False
+        self._waits = 0  # a short press that may become a double one
+        self._waits_since = 0
+
+    def hold_at_boot(self, mask, now_ms):
+        """What was down when power came: it must be let go before it counts."""
+        self._raw = mask
+        self._since = now_ms
+        if mask:
+            self._down = mask & -mask
+            self._down_since = now_ms
+            self._said_long = True
+
+    def feed(self, mask, now_ms):
+        """Take the levels (1 = down) at an instant; return a finished press or None."""
+        if mask != self._raw:
+            self._raw = mask
+            self._since = now_ms
+        if passed_ms(self._since, now_ms) >= DEBOUNCE_MS:
+            pressed = self._settled(mask, now_ms)
+            if pressed:
+                return pressed
+        if self._down and not self._said_long and self._raw & self._down:
+            if passed_ms(self._down_since, now_ms) >= LONG_MS:
+                self._said_long = True
+                self._waits = 0
+                return self._down, LONG
+        if self._waits and not self._down and passed_ms(self._waits_since, now_ms) >= DOUBLE_MS:
+            button = self._waits
+            self._waits = 0
+            return button, SHORT
+        return None
+
+    def _settled(self, mask, now_ms):
+        if self._down:
+            if mask & self._down:
+                return None
+            button = self._down
+            self._down = 0
+            if self._said_long:
+                return None
+            if self._waits == button:
+                self._waits = 0
+                return button, DOUBLE
+            if button & self._doubles:
+                self._waits = button
+                self._waits_since = now_ms
+                return None
+            return button, SHORT
+        if mask:
+            self._down = mask & -mask
+            self._down_since = self._since
+            self._said_long = False
+        return None
+
+    def wants_ms(self, now_ms):
+        """Return how soon `feed` should be called again though no level changes, or -1."""
+        soonest = -1
+        if passed_ms(self._since, now_ms) < DEBOUNCE_MS:
+            soonest = DEBOUNCE_MS - passed_ms(self._since, now_ms)
+        if self._down and not self._said_long:
+            soonest = _least(soonest, LONG_MS - passed_ms(self._down_since, now_ms))
+        if self._waits:
+            soonest = _least(soonest, DOUBLE_MS - passed_ms(self._waits_since, now_ms))
+        return soonest
+
+
+def _least(a, b):
+    b = max(1, b)
+    return b if a < 0 or b < a else a

@@ -1,0 +1,136 @@
+"""The picture: 128x64 dots, three sizes of own letters, bars and boxes. Knows nothing of dough.
+
+With `marks` set to a list, every text drawn is put down there as (x, y, width, height, text): a test looks for overlaps
+and for what runs off the edge.
+"""
+
+import fonts
+import framebuf
+
+WIDTH = 128
+HEIGHT = 64
+
+# Letters with accents that come in names from the desk; anything else unknown is drawn as a question mark.
+_PLAIN = {
+    "\u00e0": "a", "\u00e1": "a", "\u00e2": "a", "\u00e4": "a", "\u00e7": "c", "\u00e8": "e", "\u00e9": "e",
+    "\u00ea": "e", "\u00eb": "e", "\u00ee": "i", "\u00ef": "i", "\u00f4": "o", "\u00f6": "o", "\u00f9": "u",
+    "\u00fb": "u", "\u00fc": "u", "\u2013": "-", "\u00d7": "x", "\u2019": "'",
+}  # fmt: skip
+_DEGREE = 127
+_UP = 128
+_DOWN = 129
+
+
+class Canvas:
+    def __init__(self, buffer):
+        self.fb = framebuf.FrameBuffer(buffer, WIDTH, HEIGHT, framebuf.MONO_VLSB)
+        self._buffer = buffer
+        self._starts = bytearray(2 * len(fonts.SMALL_WIDTHS))
+        at = 0
+        for i in range(len(fonts.SMALL_WIDTHS)):
+            self._starts[2 * i] = at & 255
+            self._starts[2 * i + 1] = at >> 8
+            at += fonts.SMALL_WIDTHS[i]
+        self.marks = None
+
+    def clear(self):
+        self.fb.fill(0)
+
+    def _mark(self, x, y, width, height, text):
+        if self.marks is not None:
+            self.marks.append((x, y, width, height, text))
+
+    # --- large letters --------------------------------------------------------------------------------------------
+
+    def _large_width(self, font, text, gap):
+        width = -gap
+        for char in text:
+            width += (6 if char == " " else font[char][1]) + gap
+        return max(0, width)
+
+    def _large(self, font, height, x, y, text, gap):
+        start = x
+        for char in text:
+            if char == " ":
+                x += 6 + gap
+                continue
+            dots, width = font[char]
+            self.fb.blit((dots, width, height, framebuf.MONO_HLSB), x, y, 0)
+            x += width + gap
+        self._mark(start, y, x - gap - start, height, text)
+        return x - gap
+
+    def word_width(self, text):
+        return self._large_width(fonts.WORD, text, 2)
+
+    def word(self, x, y, text):
+        """Draw a state word, 20 dots tall; return where it ends."""
+        return self._large(fonts.WORD, fonts.WORD_HEIGHT, x, y, text, 2)
+
+    def big_width(self, text):
+        return self._large_width(fonts.BIG, text, 2)
+
+    def big(self, x, y, text):
+        """Draw digits, 24 dots tall; return where they end."""
+        return self._large(fonts.BIG, fonts.BIG_HEIGHT, x, y, text, 2)
+
+    # --- small letters --------------------------------------------------------------------------------------------
+
+    def _index(self, char):
+        char = _PLAIN.get(char, char)
+        if char == "\u00b0":
+            return _DEGREE - 32
+        if char == "\u2191":
+            return _UP - 32
+        if char == "\u2193":
+            return _DOWN - 32
+        code = ord(char)
+        return code - 32 if 32 <= code <= 126 else 31  # "?"
+
+    def small_width(self, text):
+        width = 0
+        for char in text:
+            width += fonts.SMALL_WIDTHS[self._index(char)] + 1
+        return max(0, width - 1)
+
+    def small(self, x, y, text, width=WIDTH, inverse=False):
+        """Draw small text, cut with a dot where it would pass x + width; return where it ends."""
+        if self.small_width(text) > width:
+            while text and self.small_width(text + ".") > width:
+                text = text[:-1]
+            text = text + "."
+        start = x
+        columns = fonts.SMALL
+        for char in text:
+            i = self._index(char)
+            w = fonts.SMALL_WIDTHS[i]
+            at = self._starts[2 * i] | self._starts[2 * i + 1] << 8
+            self.fb.blit((columns[at : at + w], w, 8, framebuf.MONO_VLSB), x, y, 0)
+            x += w + 1
+        if x > start:
+            self._mark(start, y, x - 1 - start, 8, text)
+        if inverse:
+            self.invert(start - 1, y, x - start + 1, 8)
+        return x - 1
+
+    # --- shapes ---------------------------------------------------------------------------------------------------
+
+    def invert(self, x, y, width, height):
+        """Swap ink and ground in a box."""
+        buffer = self._buffer
+        x0 = max(0, x)
+        x1 = min(WIDTH, x + width)
+        for page in range(y // 8, (y + height + 7) // 8):
+            mask = 0xFF
+            if page * 8 < y:
+                mask &= 0xFF << (y - page * 8)
+            if page * 8 + 8 > y + height:
+                mask &= 0xFF >> (page * 8 + 8 - y - height)
+            for at in range(page * WIDTH + x0, page * WIDTH + x1):
+                buffer[at] ^= mask & 0xFF
+
+    def bar(self, x, y, width, height, filled):
+        """A frame, filled from the left by `filled` dots."""
+        self.fb.rect(x, y, width, height, 1)
+        if filled > 0:
+            self.fb.fill_rect(x, y, min(width, filled), height, 1)

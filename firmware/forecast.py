@@ -1,0 +1,121 @@
+"""The forecast at the bench: minutes left in the window, minutes until a core is cold enough, dose of a proof.
+
+Keeps one Slab, laid anew when the dough changes place or thickness. Nothing here raises: without readings there is no
+forecast, and the answer is UNKNOWN.
+"""
+
+from shared_schedule import plan as P
+from shared_schedule import window as W
+from shared_schedule.ferment import Dose
+from shared_schedule.slab import Slab
+from shared_schedule.units import NO_CDEG
+
+UNKNOWN = -1
+FOREVER = W.FOREVER_S
+LOOK_AHEAD_S = 3600  # a window that holds longer than an hour holds for this step
+_FALLBACK_UM = 12000  # a plan without a thickness: a pâton between folds
+
+
+class Forecast:
+    def __init__(self, plan):
+        self.plan = plan
+        self._slab = Slab()
+        self._laid = None
+        self.rate = W.Rate()
+        self.side = 0  # which edge the window will be left over: -1 cold, +1 warm
+        self.dose = None
+        self._dose_step = 0
+
+    def _lay(self, step):
+        """Describe the dough of a step to the heat model; return False when the plan does not say enough."""
+        plan = self.plan
+        um = step.thickness_um or _FALLBACK_UM
+        on_bench = step.place == P.BENCH
+        film = {P.FRIDGE: plan.film_fridge_mw, P.FREEZER: plan.film_freezer_mw}.get(step.place, plan.film_room_mw)
+        laid = (um, on_bench, film)
+        if laid == self._laid:
+            return True
+        if not (plan.laminate_k_mw and plan.laminate_rc and film):
+            return False
+        try:
+            if on_bench and plan.bench_effusivity and plan.bench_um:
+                self._slab.lay(um, plan.laminate_k_mw, plan.laminate_rc, film, plan.bench_effusivity, plan.bench_um)
+            else:
+                self._slab.lay(um, plan.laminate_k_mw, plan.laminate_rc, film)
+        except ValueError:
+            return False
+        self._laid = laid
+        return True
+
+    def air_of(self, step, room_cdeg):
+        """Return the air around a step, cdeg: measured for the room, the plan's belief for cold places."""
+        plan = self.plan
+        if step.place == P.FRIDGE:
+            return plan.fridge_cdeg
+        if step.place == P.FREEZER:
+            return plan.freezer_cdeg
+        if step.place == P.PROOF_SPACE and plan.proof_cdeg != NO_CDEG:
+            return plan.proof_cdeg
+        return room_cdeg if room_cdeg != NO_CDEG else plan.room_cdeg
+
+    def window_left_s(self, step, low, high, probe_cdeg, bench_cdeg, room_cdeg):
+        """Return seconds until the window is left; UNKNOWN without readings, FOREVER beyond an hour. Sets `side`."""
+        self.side = 0
+        if probe_cdeg == NO_CDEG:
+            return UNKNOWN
+        rate = self.rate.cdeg_per_min()
+        by_rate = W.left_s(probe_cdeg, rate, low, high)
+        air = self.air_of(step, room_cdeg)
+        by_slab = None
+        if bench_cdeg == NO_CDEG:
+            bench_cdeg = air
+        if air != NO_CDEG and self._lay(step):
+            try:
+                self._slab.start(probe_cdeg, bench_cdeg)
+                by_slab = self._slab.seconds_until(low, high, air, LOOK_AHEAD_S)
+                self.side = self._slab.side
+                if by_slab < 0:
+                    by_slab = FOREVER
+            except ValueError:
+                by_slab = None
+        if by_slab is None:
+            if by_rate is None:
+                return UNKNOWN
+            self.side = 0 if not rate else 1 if rate > 0 else -1
+            return by_rate
+        # The model knows bench and air; the last minute's readings know what it cannot: a hand, the sun, a thin sheet.
+        if by_rate is not None and by_rate < by_slab and by_rate < 600:
+            self.side = 1 if rate > 0 else -1
+            return (by_rate + min(by_slab, 1200)) // 2 if by_slab > by_rate * 2 else by_rate
+        return by_slab
+
+    def core_left_s(self, step, target_cdeg, probe_cdeg):
+        """Return seconds until the core of resting dough reaches its mark, UNKNOWN when it never will."""
+        air = self.air_of(step, NO_CDEG)
+        if probe_cdeg == NO_CDEG or air == NO_CDEG or not self._lay(step):
+            return UNKNOWN
+        try:
+            self._slab.start(probe_cdeg, air, air)
+            return self._slab.core_seconds_until(target_cdeg, air)
+        except ValueError:
+            return UNKNOWN
+
+    # --- proof ----------------------------------------------------------------------------------------------------
+
+    def begin_dose(self, step_id, ms=0):
+        """Count the dose of a step, from `ms` on."""
+        plan = self.plan
+        cardinals = (plan.yeast_min_cdeg, plan.yeast_opt_cdeg, plan.yeast_max_cdeg)
+        try:
+            if NO_CDEG in cardinals or plan.yeast_ref_cdeg == NO_CDEG:
+                self.dose = Dose(ms=ms)
+            else:
+                self.dose = Dose(cardinals, plan.yeast_ref_cdeg, ms)
+            self.dose.left_s(1, plan.yeast_ref_cdeg)  # a reference outside the cardinals shows here, not in the day
+        except ValueError:
+            self.dose = Dose(ms=ms)
+        self._dose_step = step_id
+
+    def dose_of(self, step_id):
+        """Return the Dose of a step when it is being counted, else None."""
+        return self.dose if self.dose is not None and self._dose_step == step_id else None

@@ -1,0 +1,33 @@
+"""What a builder sees after soldering: one line a part, each with what was found or what to look at."""
+
+import pins
+from sampler import FAULT_WORDS
+
+from shared_schedule.units import NO_CDEG, cdeg_text
+
+
+def run(app):
+    """Return (passed, lines as one text). Changes nothing that lasts."""
+    found = app.board.scan()
+    out = []
+    passed = True
+    ok = pins.ADDR_OLED in found
+    passed = passed and ok
+    out.append("display: " + ("ok" if ok else "no answer at 0x%02X; check SDA, SCL, reset" % pins.ADDR_OLED))
+    for name, channel in (("bench", app.sampler.bench), ("probe", app.sampler.probe)):
+        if channel.cdeg != NO_CDEG:
+            out.append("%s thermometer: %s C, code %d" % (name, cdeg_text(channel.cdeg), channel.code >> 4))
+        else:
+            passed = False
+            out.append("%s thermometer: %s, code %d" % (name, FAULT_WORDS[channel.fault], channel.code >> 4))
+    out.append("air sensor: " + ("ok" if pins.ADDR_AIR in found else "not fitted"))
+    out.append("clock chip: " + ("ok" if pins.ADDR_CLOCK in found else "not fitted"))
+    out.append("clock: " + ("set" if app.clock.ok else "not set"))
+    down = app.board.buttons()
+    out.append("buttons: " + ("none down" if not down else "down: %d (stuck?)" % down))
+    passed = passed and not down
+    free = app.store.free()
+    out.append("flash: %d KB free" % (free // 1024))
+    out.append("memory: %d KB free" % (app.supervisor.measure() // 1024))
+    app.sounder.play(3, app.ticks())
+    return (1 if passed else 0), "\n".join(out)

@@ -1,0 +1,439 @@
+"""Flash: the only writer to it. Journal, samples, plan, settings, calibration; all of it bounded and checked.
+
+Layout, below the root of the file system:
+
+    /b/0001/head     one batch: plan id, flags, when it began     (sealed, see below)
+    /b/0001/plan     canonical plan bytes
+    /b/0001/j000     journal, in segments of at most SEGMENT_MAX octets, so that littlefs keeps each in its directory
+                     and an append costs page programs but no erase
+    /b/0001/s        samples
+    /b/0001/o        the newest samples, small enough to be appended to without an erase
+    /set /cal /boots sealed records
+    /crash           text of the last crash
+
+Sealed = magic, version, length, payload, CRC-32. What fails its check is set aside, counted in `losses`, and replaced
+by defaults: whatever the flash holds, the timer boots and says what it lost.
+
+What `append` returned from is durable. No method changes the state of the day.
+"""
+
+import binascii
+import os
+import struct
+
+SEGMENT_MAX = 448  # inline limit is 512 (block size / 8); 64 left for the file's attributes
+SAMPLES_MAX = 1000000  # two weeks at one pair in 5 s and 4.1 octets a pair
+KEEP_FREE = 49152  # blocks littlefs needs to move things about, and the next plan
+BATCHES_MAX = 8
+
+_MAGIC = b"TS"
+_VERSION = 1
+
+COLLECTED_JOURNAL = 1
+COLLECTED_SAMPLES = 2
+AGREED = 4  # the cook said that it may be dropped
+COLLECTED = COLLECTED_JOURNAL | COLLECTED_SAMPLES
+
+# What was lost, as in LOST records.
+LOST_SETTINGS = 1
+LOST_CALIBRATION = 2
+LOST_PLAN = 3
+LOST_JOURNAL = 4
+LOST_SAMPLES = 5
+LOST_HEAD = 6
+LOST_FORMATTED = 7
+LOST_SPACE = 8
+LOST_WORDS = (
+    "", "settings", "calibration", "the plan", "journal", "temperatures", "a batch", "everything", "space for a log"
+)  # fmt: skip
+
+
+def seal(payload):
+    """Return payload with magic, version, length and CRC-32."""
+    head = _MAGIC + struct.pack("<BH", _VERSION, len(payload)) + payload
+    return head + struct.pack("<I", binascii.crc32(head))
+
+
+def unseal(data):
+    """Return the payload of sealed octets, or None when they are damaged or of a version not known here."""
+    if len(data) < 9 or bytes(data[:2]) != _MAGIC or data[2] != _VERSION:
+        return None
+    size = data[3] | data[4] << 8
+    if len(data) != size + 9:
+        return None
+    if struct.unpack("<I", data[size + 5 :])[0] != binascii.crc32(data[: size + 5]):
+        return None
+    return bytes(data[5 : size + 5])
+
+
+def read_file(path):
+    """Return a file's octets, or None when there is none or it cannot be read."""
+    try:
+        with open(path, "rb") as file:
+            return file.read()
+    except OSError:
+        return None
+
+
+def write_file(path, data):
+    """Replace a file's content; after a power cut it is the old or the new one, whole (littlefs promises it)."""
+    with open(path, "wb") as file:
+        file.write(data)
+
+
+def _exists(path):
+    try:
+        return os.stat(path)[6]
+    except OSError:
+        return -1
+
+
+class Store:
+    """`valid_length(octets)` says how many octets of a journal segment are whole records (from `journal`)."""
+
+    def __init__(self, valid_length):
+        self._valid_length = valid_length
+        self.losses = []  # (what, octets)
+        self.number = 0  # of the batch in hand; 0 = none
+        self.plan_id = 0
+        self.flags = 0
+        self.began_at_s = 0
+        self._segments = []  # octets in each journal segment
+        self.samples_size = 0  # octets of samples in the large file, and in the small one
+        self._open_size = 0
+        self.boots = 0
+        self.writes = 0
+        self.full = False
+
+    # --- boot -----------------------------------------------------------------------------------------------------
+
+    def open(self):
+        """Find what is there; never raises for damaged content. Returns the number of this boot."""
+        try:
+            os.mkdir("/b")
+        except OSError:
+            pass
+        raw = self._sealed("/boots", 0)
+        self.boots = (struct.unpack("<I", raw)[0] if raw and len(raw) == 4 else 0) + 1
+        self._try_write("/boots", seal(struct.pack("<I", self.boots)))
+        numbers = self.numbers()
+        for number in reversed(numbers):
+            if self._open_batch(number):
+                break
+        return self.boots
+
+    def numbers(self):
+        """Return the numbers of the batches held, oldest first."""
+        found = []
+        try:
+            for name in os.listdir("/b"):
+                try:
+                    found.append(int(name))
+                except ValueError:
+                    self._remove_tree("/b/" + name)
+        except OSError:
+            pass
+        return sorted(found)
+
+    def _sealed(self, path, what):
+        """Return the payload of a sealed file, None when it is not there or damaged (which is put down as lost)."""
+        data = read_file(path)
+        if data is None:
+            return None
+        payload = unseal(data)
+        if payload is None and what:
+            self.losses.append((what, len(data)))
+        return payload
+
+    def _dir(self, number):
+        return "/b/%04d" % number
+
+    def _open_batch(self, number):
+        folder = self._dir(number)
+        raw = self._sealed(folder + "/head", LOST_HEAD)
+        if raw is None or len(raw) != 9:
+            # A batch begins with its head, so a folder without one holds nothing that was acknowledged.
+            if raw is not None or _exists(folder + "/head") >= 0:
+                os.rename(folder + "/head", folder + "/head.bad") if _exists(folder + "/head") >= 0 else None
+                plan = read_file(folder + "/plan")
+                if plan is None:
+                    return False
+                self._attach(number, binascii.crc32(plan), 0, 0)
+                self._write_head()
+                return True
+            self._remove_tree(folder)
+            return False
+        plan_id, flags, began = struct.unpack("<IBI", raw)
+        self._attach(number, plan_id, flags, began)
+        return True
+
+    def _attach(self, number, plan_id, flags, began_at_s):
+        self.number = number
+        self.plan_id = plan_id
+        self.flags = flags
+        self.began_at_s = began_at_s
+        folder = self._dir(number)
+        self._segments = []
+        names = [name for name in os.listdir(folder) if name[0] == "j"]
+        while "j%03d" % len(self._segments) in names:
+            path = folder + "/j%03d" % len(self._segments)
+            data = read_file(path) or b""
+            good = self._valid_length(data)
+            if good != len(data):
+                self.losses.append((LOST_JOURNAL, len(data) - good))
+                self._try_write(path, data[:good])
+            self._segments.append(good)
+        self._mend_samples(folder)
+
+    # --- batch ----------------------------------------------------------------------------------------------------
+
+    def plan_bytes(self):
+        """Return the plan of the batch in hand, or None."""
+        if not self.number:
+            return None
+        data = read_file(self._dir(self.number) + "/plan")
+        if data is None or binascii.crc32(data) != self.plan_id:
+            self.losses.append((LOST_PLAN, len(data or b"")))
+            return None
+        return data
+
+    def begin(self, plan_id, data, at_s):
+        """Begin a new batch with this plan; durable when it returns. OSError when the flash has no room."""
+        numbers = self.numbers()
+        number = (numbers[-1] if numbers else 0) + 1
+        folder = self._dir(number)
+        os.mkdir(folder)
+        write_file(folder + "/plan", data)
+        # The head comes last: a batch with a head is complete.
+        write_file(folder + "/head", seal(struct.pack("<IBI", plan_id, 0, at_s)))
+        self.writes += 2
+        self._attach(number, plan_id, 0, at_s)
+        self.full = False
+
+    def replace_plan(self, plan_id, data):
+        """Put another plan in place of the one in hand, the batch going on.
+
+        Two files change, so the new plan goes beside the old one first; `plan_bytes` of the head decides.
+        """
+        folder = self._dir(self.number)
+        write_file(folder + "/next", data)
+        self.plan_id = plan_id
+        self._write_head()
+        os.rename(folder + "/next", folder + "/plan")
+        self.writes += 2
+
+    def finish_replacement(self):
+        """After a power cut within `replace_plan`: bring plan and head together again. Call before plan_bytes."""
+        if not self.number:
+            return
+        folder = self._dir(self.number)
+        data = read_file(folder + "/next")
+        if data is None:
+            return
+        if binascii.crc32(data) == self.plan_id:
+            os.rename(folder + "/next", folder + "/plan")
+        else:
+            os.remove(folder + "/next")
+
+    def forget(self):
+        """Close the batch in hand; it stays on flash until it is dropped."""
+        self.number = 0
+        self.plan_id = 0
+        self._segments = []
+        self.samples_size = 0
+        self._open_size = 0
+
+    def _write_head(self):
+        head = struct.pack("<IBI", self.plan_id, self.flags, self.began_at_s)
+        write_file(self._dir(self.number) + "/head", seal(head))
+        self.writes += 1
+
+    def mark(self, flags):
+        """Set flags of the batch in hand (COLLECTED_*, AGREED)."""
+        if self.number and self.flags | flags != self.flags:
+            self.flags |= flags
+            self._write_head()
+
+    def batches(self):
+        """Return [(number, plan_id, flags, began_at_s)], oldest first, of what is held."""
+        found = []
+        for number in self.numbers():
+            raw = unseal(read_file(self._dir(number) + "/head") or b"")
+            if raw and len(raw) == 9:
+                found.append((number,) + struct.unpack("<IBI", raw))
+        return found
+
+    def make_room(self, octets):
+        """Drop the oldest batches that may go until a new one fits; return True when it does."""
+        held = self.batches()
+        while held and (len(held) >= BATCHES_MAX or self.free() < octets + KEEP_FREE):
+            for batch in held:
+                if batch[2] & COLLECTED == COLLECTED or batch[2] & AGREED:
+                    if batch[0] == self.number:
+                        self.forget()
+                    self._remove_tree(self._dir(batch[0]))
+                    held.remove(batch)
+                    break
+            else:
+                return False
+        return self.free() >= octets + KEEP_FREE
+
+    def free(self):
+        """Return free octets of the file system."""
+        stat = os.statvfs("/")
+        return stat[0] * stat[3]
+
+    def _remove_tree(self, path):
+        try:
+            for name in os.listdir(path):
+                os.remove(path + "/" + name)
+            os.rmdir(path)
+        except OSError:
+            pass
+
+    # --- journal --------------------------------------------------------------------------------------------------
+
+    def append(self, data):
+        """Append whole records (at most SEGMENT_MAX octets); durable when it returns, OSError otherwise."""
+        if not self.number:
+            return
+        if not self._segments or self._segments[-1] + len(data) > SEGMENT_MAX:
+            self._segments.append(0)
+        at = len(self._segments) - 1
+        path = self._dir(self.number) + "/j%03d" % at
+        try:
+            with open(path, "ab") as file:
+                file.write(data)
+        except OSError:
+            # Not known how much arrived: the next append goes to a fresh segment, the boot check mends this one.
+            size = max(0, _exists(path))
+            self._segments[at] = size
+            if size != self._valid_length(read_file(path) or b""):
+                self._segments.append(0)
+            raise
+        self._segments[at] += len(data)
+        self.writes += 1
+
+    def journal_size(self):
+        size = 0
+        for segment in self._segments:
+            size += segment
+        return size
+
+    def journal(self):
+        """Return an iterator over the segments' octets."""
+        for at in range(len(self._segments)):
+            data = read_file(self._dir(self.number) + "/j%03d" % at) or b""
+            yield data[: self._segments[at]]
+
+    def read_journal(self, offset, count, into):
+        """Copy up to count octets at offset into a memoryview; return how many (0 at the end)."""
+        at = 0
+        done = 0
+        for size in self._segments:
+            if offset < size and done < count:
+                with open(self._dir(self.number) + "/j%03d" % at, "rb") as file:
+                    file.seek(offset)
+                    n = file.readinto(into[done : done + min(count - done, size - offset)])
+                done += n
+                offset += n
+            if done >= count:
+                break
+            offset -= size
+            at += 1
+        return done
+
+    # --- samples --------------------------------------------------------------------------------------------------
+
+    def append_samples(self, block):
+        """Append whole sample blocks, durably. Returns False when the log is full (told once in `losses`)."""
+        if not self.number:
+            return True
+        if self.samples_size + self._open_size + len(block) > SAMPLES_MAX:
+            if not self.full:
+                self.full = True
+                self.losses.append((LOST_SPACE, len(block)))
+            return False
+        folder = self._dir(self.number)
+        if self._open_size + len(block) > SEGMENT_MAX:
+            # Small appends stay in the small file, which costs no erase; now and then it moves to the large one.
+            with open(folder + "/s", "ab") as file:
+                file.write(read_file(folder + "/o"))
+            self.samples_size += self._open_size
+            self._open_size = 0
+            write_file(folder + "/o", block)
+        else:
+            with open(folder + "/o", "ab") as file:
+                file.write(block)
+        self._open_size += len(block)
+        self.writes += 1
+        return True
+
+    def _mend_samples(self, folder):
+        self.samples_size = max(0, _exists(folder + "/s"))
+        data = read_file(folder + "/o") or b""
+        if data and self.samples_size >= len(data):
+            with open(folder + "/s", "rb") as file:
+                file.seek(self.samples_size - len(data))
+                if file.read() == data:  # power went between the move and the emptying
+                    data = b""
+                    self._try_write(folder + "/o", data)
+        self._open_size = len(data)
+
+    def samples_octets(self):
+        return self.samples_size + self._open_size
+
+    def read_samples(self, offset, count, into):
+        """As read_journal, for the sample blocks."""
+        done = 0
+        for name, start, size in (("/s", 0, self.samples_size), ("/o", self.samples_size, self._open_size)):
+            here = offset + done - start
+            n = min(count - done, size - here)
+            if here >= 0 and n > 0:
+                with open(self._dir(self.number) + name, "rb") as file:
+                    file.seek(here)
+                    done += file.readinto(into[done : done + n])
+        return done
+
+    def read_plan(self, offset, count, into):
+        """As read_journal, for the plan."""
+        return self._read_at(self._dir(self.number) + "/plan", offset, count, into) if self.number else 0
+
+    def _read_at(self, path, offset, count, into):
+        with open(path, "rb") as file:
+            file.seek(offset)
+            return file.readinto(into[:count])
+
+    # --- crash log ------------------------------------------------------------------------------------------------
+
+    def write_crash(self, text):
+        """Keep the text of a crash, the last one only. Never raises: the timer is already in trouble."""
+        self._try_write("/crash", text.encode()[:2000])
+
+    def crash_size(self):
+        return max(0, _exists("/crash"))
+
+    def read_crash(self, offset, count, into):
+        return self._read_at("/crash", offset, count, into) if self.crash_size() else 0
+
+    def drop_crash(self):
+        if self.crash_size():
+            os.remove("/crash")
+
+    # --- small records --------------------------------------------------------------------------------------------
+
+    def load(self, path, what):
+        """Return the payload of a sealed record, or None."""
+        return self._sealed(path, what)
+
+    def save(self, path, payload):
+        """Write a sealed record."""
+        write_file(path, seal(payload))
+        self.writes += 1
+
+    def _try_write(self, path, data):
+        try:
+            write_file(path, data)
+            self.writes += 1
+        except OSError:
+            pass
