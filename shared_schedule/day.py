@@ -28,229 +28,25 @@ minimum rest is over, or while other hands-on work runs. All events are tuples (
 """
 
 from shared_schedule import plan as P
-from shared_schedule.units import NO_CDEG
-
-# States of a step. Numbers are journaled and never reused.
-WAITING = 0
-RUNNING = 1
-DONE = 2
-SKIPPED = 3
-READY = 4
-STATE_WORDS = ("waiting", "running", "done", "skipped", "ready")
-
-# Modes of the day, derived from the states.
-IDLE = 0
-DAY_RUNNING = 1
-FINISHED = 2
-
-# Events.
-EV_START_STEP = 1
-EV_STEP_DONE = 2
-EV_SKIP = 3
-EV_UNDO = 4
-EV_TICK = 5  # arg = tick number, + UNTICK to clear it
-EV_OVERRIDE = 6  # done although ticks are unanswered
-EV_TIME = 7
-EV_TEMPERATURE = 8  # arg = probe cdeg; step_id = step the probe is in
-EV_DOSE = 9  # arg = dose so far, s
-EV_CLOSE = 10  # from inside: the step that waited for this one starts
-EV_FLOW = 11  # from inside: a rest follows at once
-
-DELIBERATE = 1
-UNTICK = 16
-TICK_OVEN = 7  # the answer "the oven is empty"
-
-# Causes in the journal.
-BY_BUTTON = 1
-BY_LINK = 2
-BY_CLOCK = 3
-BY_PROBE = 4
-BY_PROOF = 5
-BY_UNDO = 6
-BY_EARLY = 7
-BY_OVERRIDE = 8
-
-# Effects, tuples (FX_*, step_id, arg).
-FX_JOURNAL_STEP = 1  # arg = (from, to, cause)
-FX_JOURNAL_TICK = 2  # arg = (n, on)
-FX_STEP_DUE = 3
-FX_STEP_ENDED = 4  # a step became READY or ended by itself: sound "rest done"
-FX_REFUSED = 5  # arg = reason
-FX_FINISHED = 6
-FX_OVER_MAX = 7  # a rest or hold is past its maximum; arg = seconds past
-
-# Reasons of a refusal.
-R_NO_STEP = 1
-R_NOT_NOW = 2
-R_BEFORE = 3
-R_TOO_EARLY = 4
-R_UNTICKED = 5
-R_OVEN = 6
-R_HANDS_FULL = 7
-R_NOTHING_TO_UNDO = 8
-R_NO_TICK = 9
-REASONS = (
-    "", "the plan has no such step", "the step is not in a state for that", "a step before it is not finished",
-    "the rest before it is shorter than its minimum; press long to start all the same",
-    "something has to be ticked first", "first say that the oven is empty",
-    "other hands-on work is running; finish it first", "nothing was pressed in the last 10 seconds",
-    "the step has no such tick",
+from shared_schedule.focus import can_start, due, focus, go_event, is_due, left_s, next_after, running_rests, wants_done
+from shared_schedule.resume import carry_over, restore, restore_tick, set_clock
+from shared_schedule.states import (
+    BY_BUTTON, BY_CLOCK, BY_EARLY, BY_LINK, BY_OVERRIDE, BY_PROBE, BY_PROOF, BY_UNDO, DAY_RUNNING, DELIBERATE, DONE,
+    EDGES, EV_CLOSE, EV_DOSE, EV_FLOW, EV_OVERRIDE, EV_SKIP, EV_START_STEP, EV_STEP_DONE, EV_TEMPERATURE, EV_TICK,
+    EV_TIME, EV_UNDO, FINISHED, FOLLOWS_WITHIN_S, FX_FINISHED, FX_JOURNAL_STEP, FX_JOURNAL_TICK, FX_OVER_MAX,
+    FX_REFUSED, FX_STEP_DUE, FX_STEP_ENDED, IDLE, READY, REASONS, RESTING, RUNNING, R_BEFORE, R_HANDS_FULL,
+    R_NOTHING_TO_UNDO, R_NOT_NOW, R_NO_STEP, R_NO_TICK, R_OVEN, R_TOO_EARLY, R_UNTICKED, SKIPPED, STATE_WORDS,
+    TABLE, TICK_OVEN, UNTICK, WAITING, DayState, all_ticks, before, follows_at_once, hands_on, is_open,
+    is_open_or_waiting, planned_for_s, put, runs_itself, waiters,
 )  # fmt: skip
-
-_ROWS = (
-    (WAITING, EV_START_STEP, RUNNING),
-    (WAITING, EV_FLOW, RUNNING),
-    (WAITING, EV_SKIP, SKIPPED),
-    (WAITING, EV_TICK, WAITING),
-    (RUNNING, EV_STEP_DONE, DONE),
-    (RUNNING, EV_OVERRIDE, DONE),
-    (RUNNING, EV_CLOSE, DONE),
-    (RUNNING, EV_SKIP, SKIPPED),
-    (RUNNING, EV_TICK, RUNNING),
-    (RUNNING, EV_TIME, READY),
-    (RUNNING, EV_TEMPERATURE, READY),
-    (RUNNING, EV_DOSE, READY),
-    (READY, EV_STEP_DONE, DONE),
-    (READY, EV_OVERRIDE, DONE),
-    (READY, EV_CLOSE, DONE),
-    (READY, EV_SKIP, SKIPPED),
-    (READY, EV_TICK, READY),
-)
-TABLE = {(source, event): target for source, event, target in _ROWS}
-EDGES = frozenset([(source, target) for source, _event, target in _ROWS if source != target])
+from shared_schedule.units import NO_CDEG
 
 UNDO_WITHIN_S = 10
 CORE_BAND_CDEG = 100  # a core temperature counts as reached within 1 °C
 CORE_SAMPLES = 6  # half a minute at one sample in 5 s: longer than a needle takes to settle
 PROBE_FRESH_S = 300  # older than this, a probe reading no longer keeps a rest waiting
-FOLLOWS_WITHIN_S = 900  # a planned gap up to a quarter of an hour is "at once"
 
-_RESTING = (P.BULK, P.CHILL, P.TEMPER, P.REST, P.HOLD, P.FREEZE, P.THAW, P.PROOF, P.COOL)
 _NOTHING = ()
-
-
-class DayState:
-    """State of a running plan; times are project seconds, 0 = not yet. Lists run parallel to plan.steps."""
-
-    def __init__(self, plan):
-        count = len(plan.steps)
-        self.after = [tuple([plan.index_of(step_id) for step_id in step.after]) for step in plan.steps]
-        self.steps = [WAITING] * count
-        self.started_at_s = [0] * count
-        self.ready_at_s = [0] * count
-        self.ended_at_s = [0] * count
-        self.ticked = [0] * count
-        self.unsure = [0] * count  # bits 1, 2, 4: started, ready, ended were stamped while the clock was unknown
-        self.for_s = [planned_for_s(step) for step in plan.steps]  # how long the step is expected to last
-        self.due_told = [False] * count
-        self.max_told = [False] * count
-        self.near = [0] * count  # probe samples in a row at the core temperature
-        self.probed_at_s = [0] * count
-        self.clock_ok = True
-        self.bends = []  # (cdeg, verdict) of the bend tests of this batch
-        self.last = None  # (at_s, [(index, from, to)], tick) of the last press
-
-    @property
-    def mode(self):
-        """IDLE, DAY_RUNNING or FINISHED."""
-        waiting = 0
-        for state in self.steps:
-            if state == RUNNING or state == READY:
-                return DAY_RUNNING
-            if state == WAITING:
-                waiting += 1
-        if waiting == len(self.steps):
-            return IDLE
-        return DAY_RUNNING if waiting else FINISHED
-
-    def same_as(self, other):
-        """True if everything that survives a power cut is equal."""
-        return (
-            self.steps == other.steps
-            and self.started_at_s == other.started_at_s
-            and self.ready_at_s == other.ready_at_s
-            and self.ended_at_s == other.ended_at_s
-            and self.ticked == other.ticked
-        )
-
-
-# --- what the plan says about a step -----------------------------------------------------------------------------
-
-
-def planned_for_s(step):
-    """Return how long the plan lets a step last, within its own limits; seconds."""
-    planned = step.planned_for_s or step.ideal_s
-    if step.max_s and planned > step.max_s:
-        return step.max_s
-    return max(planned, step.min_s)
-
-
-def runs_itself(step):
-    """True for rests, proofs, ovens: a step that the start of the next one may close."""
-    return step.ends_by != P.BY_COOK
-
-
-def follows_at_once(plan, index):
-    """True if the step begins by itself when the steps before it end."""
-    step = plan.steps[index]
-    if step.kind not in _RESTING or step.attended_s or not step.after or step.flags & P.ASK_OVEN_EMPTY:
-        return False
-    latest = 0
-    for step_id in step.after:
-        earlier = plan.steps[plan.index_of(step_id)]
-        latest = max(latest, earlier.start_at_s + earlier.planned_for_s)
-    return step.start_at_s - latest <= FOLLOWS_WITHIN_S
-
-
-def before(state, index):
-    """Return the indices of the steps that must give way before a step starts; skipped ones pass on theirs."""
-    steps = state.steps
-    for other in state.after[index]:
-        if steps[other] == SKIPPED:
-            break
-    else:
-        return state.after[index]  # nothing skipped: no allocation
-    found = []
-    todo = list(state.after[index])
-    while todo:
-        other = todo.pop()
-        if steps[other] == SKIPPED:
-            todo.extend(state.after[other])
-        elif other not in found:
-            found.append(other)
-    return found
-
-
-def _waiters(state, index):
-    """Return how many steps still WAIT for this one (through skipped steps too)."""
-    count = 0
-    for other in range(index + 1, len(state.steps)):
-        if state.steps[other] == WAITING and index in before(state, other):
-            count += 1
-    return count
-
-
-def all_ticks(step):
-    """Return the bit mask of the ticks a step asks for before it may end."""
-    return (1 << len(step.ticks)) - 1
-
-
-def is_open(step_state):
-    """True while a step runs or stands ready."""
-    return step_state == RUNNING or step_state == READY
-
-
-def is_open_or_waiting(step_state):
-    """True for a step that has not ended."""
-    return step_state != DONE and step_state != SKIPPED
-
-
-def hands_on(plan, state, index, now_s):
-    """True while a step needs the cook's hands."""
-    step = plan.steps[index]
-    if state.steps[index] != RUNNING or not step.attended_s:
-        return False
-    return step.ends_by == P.BY_COOK or now_s < state.started_at_s[index] + step.attended_s
 
 
 # --- guards: each answers 0 or a reason --------------------------------------------------------------------------
@@ -375,45 +171,19 @@ def step(plan, state, event, now_s, cause=BY_BUTTON):
 
 
 def _move(plan, state, index, kind, now_s, cause, effects, moves):
-    """Take one edge of the table. The only writer of step states, with `_put`."""
+    """Take one edge of the table. The only writer of step states, with `put`."""
     old = state.steps[index]
     new = TABLE[(old, kind)]
     if moves is not None:
         moves.append((index, old, new))
-    _put(state, index, old, new, now_s)
+    put(state, index, old, new, now_s)
     effects.append((FX_JOURNAL_STEP, plan.steps[index].step_id, (old, new, cause)))
-
-
-def _put(state, index, old, new, now_s):
-    """Set a state and its instants; the same for live events, undo and replay."""
-    unsure = 0 if state.clock_ok else 7
-    state.steps[index] = new
-    if new == WAITING:
-        state.started_at_s[index] = state.ready_at_s[index] = state.ended_at_s[index] = 0
-        state.unsure[index] = 0
-        state.near[index] = 0
-        state.due_told[index] = False
-    elif new == RUNNING:
-        if old == WAITING:
-            state.started_at_s[index] = now_s
-            state.unsure[index] |= unsure & 1
-        state.ready_at_s[index] = state.ended_at_s[index] = 0
-        state.max_told[index] = False
-        state.near[index] = 0
-    elif new == READY:
-        if old == RUNNING:
-            state.ready_at_s[index] = now_s
-            state.unsure[index] |= unsure & 2
-        state.ended_at_s[index] = 0
-    else:
-        state.ended_at_s[index] = now_s
-        state.unsure[index] |= unsure & 4
 
 
 def _close_before(plan, state, index, now_s, cause, effects, moves):
     """Close the rests that a starting step ends, unless another step still waits for them."""
     for other in before(state, index):
-        if is_open(state.steps[other]) and _waiters(state, other) == 1:
+        if is_open(state.steps[other]) and waiters(state, other) == 1:
             early = state.steps[other] == RUNNING
             _move(plan, state, other, EV_CLOSE, now_s, BY_EARLY if early else cause, effects, moves)
 
@@ -467,7 +237,7 @@ def _undo(plan, state, _now_s):
         state.ticked[index] = old
         effects.append((FX_JOURNAL_TICK, plan.steps[index].step_id, (number, (old >> number) & 1)))
     for index, old, new in reversed(moves):
-        _put(state, index, new, old, 0)
+        put(state, index, new, old, 0)
         effects.append((FX_JOURNAL_STEP, plan.steps[index].step_id, (new, old, BY_UNDO)))
     return effects
 
@@ -563,7 +333,7 @@ def _become_ready(plan, state, index, kind, now_s, cause, effects):
 
 def _ends_by_itself(plan, state, index):
     step = plan.steps[index]
-    if step.kind not in _RESTING or step.attended_s or state.ticked[index] & all_ticks(step) != all_ticks(step):
+    if step.kind not in RESTING or step.attended_s or state.ticked[index] & all_ticks(step) != all_ticks(step):
         return False
     for other in range(index + 1, len(plan.steps)):
         after = plan.steps[other]
@@ -571,188 +341,3 @@ def _ends_by_itself(plan, state, index):
             if after.place != step.place or not follows_at_once(plan, other):
                 return False
     return True
-
-
-# --- questions the screen asks -----------------------------------------------------------------------------------
-
-
-def can_start(plan, state, index):
-    """True if everything before a WAITING step is finished or stands READY."""
-    if state.steps[index] != WAITING:
-        return False
-    for other in before(state, index):
-        step_state = state.steps[other]
-        if step_state != DONE and not (step_state == READY and runs_itself(plan.steps[other])):
-            return False
-    return True
-
-
-def is_due(plan, state, index, now_s):
-    """True if a WAITING step can start and its planned time has come."""
-    return now_s >= plan.steps[index].start_at_s and can_start(plan, state, index)
-
-
-def due(plan, state, now_s):
-    """Return the indices of the steps that are due, in planned order."""
-    return [index for index in range(len(plan.steps)) if is_due(plan, state, index, now_s)]
-
-
-def running_rests(plan, state):
-    """Return the indices of the steps that run by themselves now (RUNNING or READY), in planned order."""
-    return [
-        index for index in range(len(plan.steps)) if is_open(state.steps[index]) and runs_itself(plan.steps[index])
-    ]
-
-
-def left_s(plan, state, index, now_s):
-    """Return the seconds until a running step is expected to be ready; 0 or less when it is; None if unknown."""
-    if not state.steps[index] == RUNNING:
-        return 0
-    if state.unsure[index] & 1 == (1 if state.clock_ok else 0):
-        return None
-    return state.started_at_s[index] + state.for_s[index] - now_s
-
-
-def focus(plan, state, now_s):
-    """Return the index of the step the cook should look at, -1 when the day is finished.
-
-    In this order: what must come out now (a READY oven or mixer), what is due and then runs by itself (it takes a
-    minute), the hands-on step begun last, the first step that is due or whose rest is READY, what runs by itself and
-    is ready soonest, the next step of the plan.
-    """
-    quick = hands = started = soonest = waiting = -1
-    for index in range(len(plan.steps)):
-        step_state = state.steps[index]
-        if step_state == READY and _wants_done(plan, state, index):
-            return index
-        if step_state == RUNNING and not runs_itself(plan.steps[index]):
-            if hands < 0 or state.started_at_s[index] >= state.started_at_s[hands]:
-                hands = index
-        elif is_open(step_state):
-            if soonest < 0 or _ready_key(state, index) < _ready_key(state, soonest):
-                soonest = index
-        elif step_state == WAITING:
-            if waiting < 0:
-                waiting = index
-            if can_start(plan, state, index):
-                if started < 0 or _start_key(plan, index) < _start_key(plan, started):
-                    started = index
-                if quick < 0 and runs_itself(plan.steps[index]) and now_s >= plan.steps[index].start_at_s:
-                    quick = index
-    for index in (quick, hands):
-        if index >= 0:
-            return index
-    if started >= 0 and (now_s >= plan.steps[started].start_at_s or _frees_rest(state, started)):
-        return started
-    for index in (soonest, started):
-        if index >= 0:
-            return index
-    return waiting
-
-
-def _wants_done(plan, state, index):
-    """True if a READY step is answered with "done" (take it out), not by starting the step that waits for it."""
-    if plan.steps[index].kind == P.BAKE:
-        return True
-    if plan.steps[index].kind in _RESTING:
-        return False
-    other = next_after(state, index)
-    return other < 0 or follows_at_once(plan, other)
-
-
-def _frees_rest(state, index):
-    for other in before(state, index):
-        if state.steps[other] == READY:
-            return True
-    return False
-
-
-def _ready_key(state, index):
-    return (state.started_at_s[index] + state.for_s[index], index)
-
-
-def _start_key(plan, index):
-    return (plan.steps[index].start_at_s, index)
-
-
-def next_after(state, index):
-    """Return the index of the first WAITING step that waits for `index`, or -1."""
-    for other in range(index + 1, len(state.steps)):
-        if state.steps[other] == WAITING and index in before(state, other):
-            return other
-    return -1
-
-
-def go_event(plan, state, now_s):
-    """Return the event that the one "go" button means now, or None: start what is due, or say done."""
-    index = focus(plan, state, now_s)
-    if index < 0:
-        return None
-    if state.steps[index] == WAITING:
-        return (EV_START_STEP, plan.steps[index].step_id, 0)
-    if runs_itself(plan.steps[index]):
-        other = next_after(state, index)
-        if other >= 0 and not _wants_done(plan, state, index):
-            return (EV_START_STEP, plan.steps[other].step_id, 0)
-    return (EV_STEP_DONE, plan.steps[index].step_id, 0)
-
-
-# --- replay, replacement, clock ----------------------------------------------------------------------------------
-
-
-def restore(plan, state, step_id, old, new, cause, at_s):
-    """Apply one journaled transition; return False (and change nothing) if it is not one this machine can have made."""
-    index = plan.index_of(step_id)
-    if index < 0 or state.steps[index] != old:
-        return False
-    edge = (new, old) if cause == BY_UNDO else (old, new)
-    if edge not in EDGES:
-        return False
-    _put(state, index, old, new, at_s)
-    return True
-
-
-def restore_tick(plan, state, step_id, number, on):
-    """Apply one journaled tick; return False if the step has no such tick."""
-    index = plan.index_of(step_id)
-    if index < 0 or not (number == TICK_OVEN or 0 <= number < len(plan.steps[index].ticks)):
-        return False
-    bit = 1 << number
-    state.ticked[index] = state.ticked[index] | bit if on else state.ticked[index] & ~bit
-    return True
-
-
-def carry_over(old_plan, old_state, new_plan):
-    """Return the state of a plan that replaces another mid-day: steps with the same id and kind keep what happened."""
-    state = DayState(new_plan)
-    state.clock_ok = old_state.clock_ok
-    state.bends = list(old_state.bends)
-    for index in range(len(new_plan.steps)):
-        old = old_plan.index_of(new_plan.steps[index].step_id)
-        if old < 0 or old_plan.steps[old].kind != new_plan.steps[index].kind:
-            continue
-        state.steps[index] = old_state.steps[old]
-        state.started_at_s[index] = old_state.started_at_s[old]
-        state.ready_at_s[index] = old_state.ready_at_s[old]
-        state.ended_at_s[index] = old_state.ended_at_s[old]
-        state.ticked[index] = old_state.ticked[old]
-        state.unsure[index] = old_state.unsure[old]
-        state.near[index] = old_state.near[old]
-        state.probed_at_s[index] = old_state.probed_at_s[old]
-    return state
-
-
-def set_clock(state, old_s, new_s):
-    """The clock was set: move what was stamped while it was unknown, and trust it from now on."""
-    shift_s = new_s - old_s
-    for index in range(len(state.steps)):
-        bits = state.unsure[index]
-        if bits & 1:
-            state.started_at_s[index] += shift_s
-        if bits & 2 and state.ready_at_s[index]:
-            state.ready_at_s[index] += shift_s
-        if bits & 4 and state.ended_at_s[index]:
-            state.ended_at_s[index] += shift_s
-        state.unsure[index] = 0
-    state.clock_ok = True
-    state.last = None

@@ -284,3 +284,75 @@ def check_replaced_plan_keeps_what_happened():
     assert new.steps == state.steps[:-1] and new.started_at_s == state.started_at_s[:-1]
     play(later, new, plans.DAY_1 + 16 * 3600, plans.DAY_1 + 3 * 86400)
     assert new.mode == D.FINISHED
+
+
+def check_undo_leaves_alone_what_has_moved_on():
+    plan = plans.chain((P.PROOF, 10, {"ends_by": P.BY_DOSE, "dose_s": 60, "min_s": 0}), (P.WASH, 5, {}))
+    state = D.DayState(plan)
+    D.step(plan, state, (D.EV_START_STEP, 1, 0), plans.DAY_1)
+    D.step(plan, state, (D.EV_DOSE, 1, 60), plans.DAY_1 + 5)
+    assert state.steps[0] == D.READY
+    assert D.step(plan, state, (D.EV_UNDO, 0, 0), plans.DAY_1 + 6) == ((D.FX_REFUSED, 0, D.R_NOTHING_TO_UNDO),)
+    assert state.steps[0] == D.READY
+
+
+def beside():
+    """Return a plan in which shaping, an oven and a second pâton's fold meet."""
+    build = plans.Builder(plans.DAY_1)
+    build.add(P.SHAPE, 30, (), at_s=plans.DAY_1)
+    build.add(P.FOLD, 10, (), at_s=plans.DAY_1 + 300, fold=3)
+    build.add(P.PREHEAT, 30, (), at_s=plans.DAY_1 + 600, ends_by=P.BY_TIME, attended_s=60, flags=P.ASK_OVEN_EMPTY)
+    build.add(P.BAKE, 10, (3,), at_s=plans.DAY_1 + 2400, ends_by=P.BY_TIME, attended_s=60)
+    plans.rest(build, P.COOL, 20, (4,), 10, P.ROOM)
+    return P.validate(P.Plan(build.steps, name="beside", made_at_s=plans.DAY_1, ready_at_s=build.at_s))
+
+
+def check_two_hands_refuse_a_second_fold_but_not_a_deliberate_one():
+    plan = beside()
+    state = D.DayState(plan)
+    D.step(plan, state, (D.EV_START_STEP, 1, 0), plans.DAY_1)
+    fold = (D.EV_START_STEP, 2, 0)
+    assert D.step(plan, state, fold, plans.DAY_1 + 300) == ((D.FX_REFUSED, 2, D.R_HANDS_FULL),)
+    assert D.step(plan, state, (D.EV_START_STEP, 2, D.DELIBERATE), plans.DAY_1 + 300)[0][0] == D.FX_JOURNAL_STEP
+
+
+def check_focus_in_the_order_a_cook_needs():
+    plan = beside()
+    state = D.DayState(plan)
+    t = plans.DAY_1
+    assert D.focus(plan, state, t) == 0
+    D.step(plan, state, (D.EV_START_STEP, 1, 0), t)
+    assert D.focus(plan, state, t + 400) == 0  # a fold is due, but the hands are in the shaping
+    assert D.focus(plan, state, t + 600) == 2  # the oven takes a minute, then runs by itself
+    D.step(plan, state, (D.EV_TICK, 3, D.TICK_OVEN), t + 600)
+    D.step(plan, state, D.go_event(plan, state, t + 600), t + 600)
+    assert state.steps[2] == D.RUNNING and D.focus(plan, state, t + 601) == 0
+    D.step(plan, state, (D.EV_TIME, 0, 0), t + 2400)
+    assert state.steps[2] == D.READY and D.go_event(plan, state, t + 2400) == (D.EV_START_STEP, 4, 0)
+    D.step(plan, state, (D.EV_START_STEP, 4, 0), t + 2400)
+    assert state.steps[2] == D.DONE and D.focus(plan, state, t + 2500) == 0
+    D.step(plan, state, (D.EV_TIME, 0, 0), t + 3000)
+    assert D.focus(plan, state, t + 3000) == 3  # out of the oven before anything else
+    assert D.go_event(plan, state, t + 3000) == (D.EV_STEP_DONE, 4, 0)
+    effects = D.step(plan, state, (D.EV_STEP_DONE, 4, 0), t + 3000)
+    assert effects[1] == (D.FX_JOURNAL_STEP, 5, (D.WAITING, D.RUNNING, D.BY_BUTTON))
+
+
+def check_the_last_rest_of_the_day_ends_by_itself():
+    plan = beside()
+    state = D.DayState(plan)
+    for step_id in (1, 2, 3):
+        D.step(plan, state, (D.EV_SKIP, step_id, 0), plans.DAY_1)
+    D.step(plan, state, (D.EV_START_STEP, 4, 0), plans.DAY_1 + 100)
+    D.step(plan, state, (D.EV_STEP_DONE, 4, D.DELIBERATE), plans.DAY_1 + 900)
+    effects = D.step(plan, state, (D.EV_TIME, 0, 0), plans.DAY_1 + 900 + 1200)
+    assert state.steps[4] == D.DONE and (D.FX_FINISHED, 0, 0) in effects and state.mode == D.FINISHED
+
+
+def check_a_bad_order_is_refused_even_when_deliberate():
+    plan = plans.two_days(1)
+    state = D.DayState(plan)
+    D.step(plan, state, (D.EV_START_STEP, 1, 0), plans.DAY_1)
+    for arg in (0, D.DELIBERATE):
+        assert D.step(plan, state, (D.EV_START_STEP, 2, arg), plans.DAY_1 + 5) == ((D.FX_REFUSED, 2, D.R_BEFORE),)
+        assert D.step(plan, state, (D.EV_START_STEP, 3, arg), plans.DAY_1 + 5) == ((D.FX_REFUSED, 3, D.R_BEFORE),)
