@@ -83,7 +83,7 @@ def measure() -> dict[str, float]:
     def error(history) -> float:
         return float(max(np.abs(history.at(s)[0] - truth[i]).max() for i, s in enumerate(CHECK_S)))
 
-    for tol in (0.05, 0.03, 0.02, 0.01, 0.005):
+    for tol in (0.05, 0.04, 0.03, 0.025, 0.02, 0.01):
         if error(one.run(SPAN_S, tol_k=tol)) <= WANTED_K:
             break
     ours_s, ours = best_of(15, lambda: one.run(SPAN_S, tol_k=tol))

@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from scipy.linalg.blas import idamax
@@ -31,7 +32,8 @@ GAMMA = 1.0 - np.sqrt(0.5)
 # Third-derivative error per step (1/6 - 3 gamma^2 + 2 gamma^3), over the factor that `bend` carries.
 _ERROR = abs(1.0 / 6.0 - 3.0 * GAMMA**2 + 2.0 * GAMMA**3) / (1.0 - 2.0 * GAMMA)
 
-_TABLE_LOW_C, _TABLE_HIGH_C, _TABLE_PER_K = -21.0, 41.0, 20
+# Fine enough that a heat capacity read off a step of the table does not spoil the order in time.
+_TABLE_LOW_C, _TABLE_HIGH_C, _TABLE_PER_K = -21.0, 41.0, 200
 
 Number = float | np.ndarray
 Drive = float | np.ndarray | Callable[[float], "float | np.ndarray"]
@@ -69,14 +71,23 @@ class Face:
 
 @dataclass
 class History:
-    """What a run leaves. ``t_s`` (steps,), ``t_c`` (steps, scenarios, cells), ``rate`` dT/dt alike."""
+    """What a run leaves. ``t_s`` (steps,), ``t_c`` (steps, scenarios, cells)."""
 
     t_s: np.ndarray
     t_c: np.ndarray
-    rate: np.ndarray
     heat_in_j_m2: np.ndarray  # (scenarios,) through both faces since the start
     stored_j_m2: np.ndarray  # (scenarios,) gained by the cells, from their temperatures at start and end
     x_m: np.ndarray = field(repr=False)  # cell centres (scenarios, cells)
+    _stages: tuple[list, list] = field(repr=False)
+
+    @cached_property
+    def rate(self) -> np.ndarray:
+        """dT/dt at every step, as ``t_c``, without the noise of stiff parts: first stage less what it runs ahead."""
+        rate = np.empty_like(self.t_c)
+        spans = np.diff(self.t_s)[:, None, None]
+        rate[:-1] = np.array(self._stages[0]) - (GAMMA / (1.0 - 2.0 * GAMMA)) * spans * np.array(self._stages[1])
+        rate[-1] = 2.0 * (self.t_c[-1] - self.t_c[-2]) / spans[-1] - rate[-2]
+        return rate
 
     def at(self, seconds: float) -> np.ndarray:
         """Temperatures (scenarios, cells) at a time within the run, cubic between steps."""
@@ -364,13 +375,8 @@ class Stack:
             states[-1] = self.temperature(h, t)
         times, states = np.array(times), np.array(states)
         final, _ = self.enthalpy(states[-1])
-        # Slopes without the noise of stiff parts: first stage less what it runs ahead.
-        rates = np.empty_like(states)
-        spans = np.diff(times)[:, None, None]
-        rates[:-1] = np.array(k1s) - (GAMMA / (1.0 - 2.0 * GAMMA)) * spans * np.array(bends)
-        passed = self._passed(times, states, np.array(k1s), np.array(bends), airs if not steady else None, low, top)
-        rates[-1] = 2.0 * (states[-1] - states[-2]) / spans[-1] - rates[-2]
-        return History(times, states, rates, passed, (final - h0).sum(axis=1), self.x_m)
+        passed = self._passed(times, states, k1s, bends, None if steady else airs, low, top)
+        return History(times, states, passed, (final - h0).sum(axis=1), self.x_m, (k1s, bends))
 
     def _passed(self, times, states, k1, bend, airs, low, top) -> np.ndarray:
         """Heat through both faces, J/m2, counted from what the faces see and apart from the cells' own heat."""
@@ -382,8 +388,9 @@ class Stack:
             else:
                 seen = np.array([np.broadcast_to(pair[which], (self.scenarios,)) for pair in airs])
                 first, second = seen[:-1], seen[1:]
-            t, k = states[:-1, :, cell], k1[:, :, cell]
-            stages = (first - t) + (second - t - dt * k) - GAMMA * dt * dt * bend[:, :, cell]
+            t, k = states[:-1, :, cell], np.array([stage[:, cell] for stage in k1])
+            b = np.array([stage[:, cell] for stage in bend])
+            stages = (first - t) + (second - t - dt * k) - GAMMA * dt * dt * b
             total += (0.5 * dt * link * stages).sum(axis=0)
         return total
 

@@ -73,7 +73,7 @@ def three_factor_c(
 
 
 def friction_factor(actual_c: float, parts_c: Sequence[float]) -> float:
-    """The rule's friction from a batch made: n actual - sum of the n temperatures of flour, room, water [, preferment]."""
+    """The rule's friction from a batch made: n actual minus the n temperatures (flour, room, water, preferment)."""
     return len(parts_c) * actual_c - sum(parts_c)
 
 

@@ -55,7 +55,7 @@ class Scenario:
     symptoms: tuple[str, ...] = ()
 
     def configure(self, believed: KitchenConfig) -> KitchenConfig:
-        """The true kitchen for a plan that believes in ``believed``; text such as '+3' or '-2' is added to what was believed."""
+        """The true kitchen for a plan that believes in ``believed``; text such as '+3' or '-2' is added to a field."""
         changes = {}
         for key, value in self.kitchen.items():
             if isinstance(value, str) and value[:1] in "+-" and value[1:].replace(".", "").isdigit():
