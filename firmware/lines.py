@@ -104,13 +104,13 @@ def _open(g, bench, index, now_s):
         if state.steps[index] == D.READY:
             g.progress_pct = 100
             g.due = True
-            if not D._wants_done(plan, state, index):
+            if not D.wants_done(plan, state, index):
                 g.labels = ("times", "next", "more")
             g.code = words.READY
             g.word = words.WORDS[words.READY]
         else:
             other = D.next_after(state, index)
-            if other >= 0 and not D._wants_done(plan, state, index):
+            if other >= 0 and not D.wants_done(plan, state, index):
                 g.labels = ("times", "next", "more")
     elif bench.window is not None:
         g.left_kind = G.LEFT_WINDOW
