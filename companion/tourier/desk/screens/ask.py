@@ -1,0 +1,64 @@
+"""Small questions: a line of text, one of a few answers, yes or no."""
+
+from __future__ import annotations
+
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.screen import ModalScreen
+from textual.widgets import Button, Input, Label, OptionList
+from textual.widgets.option_list import Option
+
+
+class Ask(ModalScreen[str | None]):
+    """Asks for a line of text; None when the cook thinks better of it."""
+
+    BINDINGS = [("escape", "dismiss(None)", "Leave it")]
+
+    def __init__(self, question: str, text: str = "", cap: int = 100) -> None:
+        super().__init__()
+        self._question, self._text, self._cap = question, text, cap
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="dialog small"):
+            yield Label(self._question, markup=False)
+            yield Input(self._text, max_length=self._cap)
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        self.dismiss(event.value.strip() or None)
+
+
+class Choose(ModalScreen[object]):
+    """Asks for one of a few answers, given as (value, words)."""
+
+    BINDINGS = [("escape", "dismiss(None)", "Leave it")]
+
+    def __init__(self, question: str, answers: list[tuple[object, str]]) -> None:
+        super().__init__()
+        self._question, self._answers = question, answers
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="dialog small"):
+            yield Label(self._question, markup=False)
+            yield OptionList(*[Option(words) for _value, words in self._answers])
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        self.dismiss(self._answers[event.option_index][0])
+
+
+class Confirm(ModalScreen[bool]):
+    """A deliberate second step before what cannot be taken back."""
+
+    BINDINGS = [("escape", "dismiss(False)", "No")]
+
+    def __init__(self, question: str, yes: str) -> None:
+        super().__init__()
+        self._question, self._yes = question, yes
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="dialog small"):
+            yield Label(self._question, markup=False)
+            yield Button("No, leave it", id="no")
+            yield Button(self._yes, id="yes", variant="warning")
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        self.dismiss(event.button.id == "yes")
