@@ -4,10 +4,11 @@ import itertools
 from datetime import UTC, datetime
 
 import pytest
-from shared_schedule import plan as ss
 from tourier.batch.examples import example_text
 from tourier.batch.read import read_batch_text
 from tourier.batch.workup import work_up
+
+from shared_schedule import plan as ss
 
 IN = 0.0254
 MIN = 60
@@ -79,6 +80,7 @@ def test_freezer_before_lock_in_and_before_sheeting(steps):
     dough, last = steps["p1.freeze"], steps["p1.finalchill"]
     assert (dough.place, dough.ideal_s) == (ss.FREEZER, 30 * MIN)
     assert (last.place, last.ideal_s) == (ss.FREEZER, 15 * MIN)
+    assert dough.min_s <= 30 * MIN <= dough.max_s
     assert dough.key in steps["p1.lockin"].after
     assert last.key in steps["p1.sheet"].after
 

@@ -4,11 +4,12 @@ import json
 from datetime import UTC, datetime
 
 import pytest
-from shared_schedule import plan as ss
 from tourier.batch.examples import NAMES, example_text
 from tourier.batch.jsonable import workup_json
 from tourier.batch.read import read_batch_text
 from tourier.batch.workup import work_up
+
+from shared_schedule import plan as ss
 
 NOW = datetime(2026, 11, 25, 9, tzinfo=UTC)
 
@@ -46,7 +47,7 @@ def test_everything_that_must_happen_is_there(made):
     assert kinds.count(ss.LOCK_IN) == kinds.count(ss.BLOCK) == kinds.count(ss.SHEET) == made.patons
     assert kinds.count(ss.BAKE) >= 1
     assert (ss.PROOF in kinds) == (spec.kind == "leavened")
-    assert kinds.count(ss.ICE) == (made.patons if spec.kitchen.ice_bench else 0)
+    assert (kinds.count(ss.ICE) >= made.patons) == spec.kitchen.ice_bench
     baked = sum(p.count - p.freeze_raw for p in spec.pieces)
     trays = kinds.count(ss.BAKE) * spec.kitchen.oven_trays * spec.kitchen.pieces_per_tray
     assert trays >= baked
@@ -74,7 +75,7 @@ def test_a_fold_follows_a_lock_in_or_a_rest_closely(made):
     for step in made.process:
         if step.kind in (ss.FOLD, ss.LOCK_IN, ss.SHEET):
             assert set(step.after_max_s) == set(step.after)
-            assert all(s <= 300 for s in step.after_max_s.values())
+            assert all(s <= 600 for s in step.after_max_s.values())
 
 
 def test_device_fields_fit_the_plan(made):
@@ -92,7 +93,7 @@ def test_frozen_pieces_keep_their_plan(made):
     frozen = sum(p.freeze_raw for p in made.spec.pieces)
     assert bool(made.later) == bool(frozen)
     if frozen:
-        assert [s.kind for s in made.later] == [ss.THAW, ss.PROOF, ss.WASH, ss.PREHEAT, ss.BAKE]
+        assert [s.kind for s in made.later] == [ss.THAW, ss.PROOF, ss.WASH, ss.PREHEAT, ss.BAKE, ss.COOL]
 
 
 def test_json_has_the_keys_promised(made):
@@ -115,5 +116,8 @@ def test_no_label_is_missing_and_turn_never_means_fold(made):
 def test_overnight_says_what_waits_cold(made):
     long = [s.key for s in made.process if s.min_s >= 6 * 3600]
     wanted = {"dough": ".chill", "paton": f".rest{len(made.spec.folds.folds)}", "pieces": ".hold"}
+    if made.spec.folds.overnight == "none":
+        assert not long
+        return
     assert long
     assert all(key.endswith(wanted[made.spec.folds.overnight]) for key in long)

@@ -59,7 +59,8 @@ def test_durations(text, seconds):
 @pytest.mark.parametrize(
     ("reader", "text", "says"),
     [
-        (q.length_m, 8, "has no unit"), (q.length_m, "8", "has no unit"), (q.length_m, "8 parsec", "no unit of a length"),
+        (q.length_m, 8, "has no unit"), (q.length_m, "8", "has no unit"),
+        (q.length_m, "8 parsec", "no unit of a length"),
         (q.length_m, "8 °C", "no unit of a length"), (q.length_m, "eight in", "does not begin"),
         (q.length_m, "1/0 in", "divides by zero"), (q.length_m, "1,000 mm", "without the comma"),
         (q.length_m, True, "has no unit"), (q.length_m, "8 in" + " " * 99, "longer than"), (q.length_m, "", "begin"),

@@ -7,7 +7,7 @@ from tourier.craft import block, butter, formula, properties
 from tourier.craft.composition import composition, mixture
 from tourier.craft.formula import FormulaError, Line
 
-# The dough the practice notes work with: bread flour 1000, milk 250, water 270, sugar 120, butter 60, salt 20, yeast 35.
+# The dough of the worked figures: bread flour 1000, milk 250, water 270, sugar 120, butter 60, salt 20, yeast 35.
 D1 = [("bread flour", 1000), ("milk", 250), ("water", 270), ("sugar", 120), ("butter", 60), ("salt", 20),
       ("fresh yeast", 35)]  # fmt: skip
 

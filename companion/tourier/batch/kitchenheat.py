@@ -1,133 +1,270 @@
 """Limits of every step that heat or yeast decides, for one batch in one kitchen.
 
-`KitchenHeat` answers with `Limits`; the process builder only puts them in order.
+The physics stands in `tourier.craft`; this module only says which question each step asks of it. Figures that no
+physics gives (hands-on times, the gluten's rest) are in `limits` and labelled as common practice.
 """
 
 from __future__ import annotations
 
 import math
+from functools import cached_property
 
-from shared_schedule import ferment
-from tourier.batch.geometry import Geometry
-from tourier.batch.limits import GLUTEN_S, HOUR, MIN, Limits, slab_time_s, span
+import numpy as np
+
+from tourier.batch.geometry import LAMINATE_C, Geometry, Unworkable
+from tourier.batch.limits import GLUTEN_S, HOUR, MIN, Limits, minutes_text, span
 from tourier.batch.model import BatchSpec
 from tourier.craft import butter as butters
-from tourier.craft import films
+from tourier.craft import proof, stacks
+from tourier.craft.formula import DOUGH_GAS
+from tourier.craft.properties import butter_material, dough_material, laminate_material
 
-#: Dose of a usual proof, seconds at the reference temperature (26 °C): about 3 h in a 21 °C room.
-PROOF_DOSE_S = 8100
-#: Dose of a short bulk before the cold: about 1 h at 24 °C, common practice, no source.
-BULK_DOSE_S = 3200
-CARDINALS = ferment.GROWTH
-
-
-def rate(t_c: float) -> float:
-    """Speed of the yeast relative to 26 °C."""
-    return ferment.rate_ppm(round(t_c * 100), CARDINALS) / 1e6
+#: Dose of a short bulk before the cold, seconds at 26 °C: about 1 h at 24 °C, common practice, no source.
+BULK_DOSE_S = 3200.0
+#: Coldest and warmest dough worth locking butter into (4 to 10 °C: common practice; 8 to 16 °C when rolled: brotdoc).
+LOCK_IN_COLD_C, LOCK_IN_WARM_C = 4.0, 12.0
+ICE_S = 15 * MIN
 
 
 class KitchenHeat:
-    """Heat and yeast of one batch. `learned` may hold figures fitted from the cook's own batches."""
+    """Heat and yeast of one batch. `learned` may hold figures fitted from the cook's own batches:
+
+    ``films`` {place: W/(m2 K)}, ``butter_window_c`` (low, high), ``mixing_rise_k``, ``bulk_dose_s``, ``proof_dose_s``
+    (seconds at 26 °C), ``doubt`` 0..1.
+    """
 
     def __init__(self, spec: BatchSpec, geometry: Geometry, learned: dict | None = None) -> None:
         self.spec, self.geometry = spec, geometry
         self.kitchen = spec.kitchen
         self.learned = learned or {}
         self.butter = butters.profile(spec.butter.profile)
-        self.fridge = "fan fridge" if self.kitchen.fridge_fan else "fridge"
-        self.proof_cap_c = butters.proof_air_cap_c(self.butter)
-        #: Dough at lock-in: cold and firm, not frozen (4 to 10 °C: common practice, no source).
-        self.dough_lock_in_c = 4.0
-        #: Core a rest brings the pâton to: between brittle and the window's low end, since rolling warms it again.
-        self.rest_core_c = (self.butter.stop_low_c + self.butter.window_low_c) / 2
+        if "butter_window_c" in self.learned:
+            self.butter = butters.with_window(self.butter, *self.learned["butter_window_c"])
+        self.place = stacks.Kitchen(
+            room_c=self.kitchen.room_c,
+            humidity=self.kitchen.humidity_pct / 100.0,
+            fridge_c=self.kitchen.fridge_c,
+            freezer_c=self.kitchen.freezer_c,
+            proof_c=self.proof_air_c,
+            bench=self.kitchen.bench_material,
+            bench_m=self.kitchen.bench_thickness_m,
+            fan_fridge=self.kitchen.fridge_fan,
+            learned=dict(self.learned.get("films", {})),
+            doubt=float(self.learned.get("doubt", 1.0)),
+        )
+        self.dough_m = dough_material(geometry.dough_composition, LAMINATE_C, DOUGH_GAS)
+        self.butter_m = butter_material(self.butter, LAMINATE_C)
+        self.laminate_m = laminate_material(self.dough_m, self.butter_m, geometry.of_dough, 100.0 - geometry.of_dough)
+        #: Core a rest brings the pâton to: the low end of the butter's window, since rolling warms it again.
+        self.rest_core_c = self.butter.window_low_c
+        #: Span of the core in which a fold may be made: below, the butter breaks; above, it smears.
+        self.work_window_c = (self.butter.stop_low_c, self.butter.window_high_c)
+        #: Dough as it comes to the lock-in: as reckoned, unless the cook's own chill makes it otherwise.
+        self.lock_in_dough_c = self.dough_lock_in_c
+        self._rests: dict[tuple, Limits] = {}
+
+    @property
+    def window_mid_c(self) -> float:
+        """Middle of the butter's pliable window."""
+        return (self.butter.window_low_c + self.butter.window_high_c) / 2
 
     @property
     def proof_air_c(self) -> float:
         """Air of the proof: as the file says, else the room."""
         return self.kitchen.proof_c if self.kitchen.proof_c is not None else self.kitchen.room_c
 
+    @property
+    def proof_cap_c(self) -> float:
+        """Warmest proof air this butter stands."""
+        return butters.proof_air_cap_c(self.butter)
+
+    def _core_s(self, material, thickness_m: float, start_c: float, target_c: float, where: str, covered=True) -> float:
+        """Seconds until the core gets there in the usual kitchen; inf when it never does."""
+        if where in ("fridge", "freezer") and start_c <= target_c:
+            return 0.0
+        seconds = stacks.rest_seconds(material, thickness_m, start_c, target_c, self.place, where, covered).usual
+        return math.inf if math.isnan(seconds) else seconds
+
+    def core_after_c(self, material, thickness_m: float, start_c: float, where: str, seconds: float) -> float:
+        """Core after a time in a cold or warm place, °C."""
+        run, core = stacks.core_curve(material, thickness_m, start_c, self.place, where, seconds, doubtful=False)
+        return float(run.trace(core)[-1, 0])
+
+    def rehardening(self) -> stacks.Rehardening:
+        """The race between lock-in and first fold, on the bench as it will be."""
+        block = self.geometry.patons[0].block
+        bench = float(self.iced_bench_c[-1]) if self.kitchen.ice_bench else None
+        return stacks.rehardening(
+            self.dough_m, self.butter_m, block.dough_thickness_m, block.thickness_m, self.lock_in_dough_c,
+            self.window_mid_c, self.butter.window_low_c, self.place, bench,
+        )  # fmt: skip
+
     # --- dough ---
 
     def bulk_dose_s(self) -> int:
         """Dose of the bulk, seconds at 26 °C."""
-        return BULK_DOSE_S
+        return round(self.learned.get("bulk_dose_s", BULK_DOSE_S))
 
     def bulk(self) -> Limits:
-        """Bulk at the dough's own temperature."""
-        speed = rate((self.spec.dough_temp_c + self.kitchen.room_c) / 2)
-        if speed <= 0:
-            return span(HOUR, 2 * HOUR, 6 * HOUR, "a room this cold hardly moves the yeast; judge by volume")
-        ideal = BULK_DOSE_S / speed
-        return span(ideal * 0.6, ideal, ideal * 1.6, "yeast dose of about 1 h at 24 °C: common practice, no source")
+        """Bulk at the dough's own temperature, which drifts towards the room's."""
+        drift = (2 * self.spec.dough_temp_c + self.kitchen.room_c) / 3
+        speed = float(proof.weight(drift) / proof.weight(26.0)) * proof.altitude_factor(self.kitchen.altitude_m)
+        if speed <= 0.02:
+            raise Unworkable(f"a dough of {drift:.0f} °C hardly rises; ask for a warmer dough", "dough temperature")
+        ideal = self.bulk_dose_s() / speed
+        return span(ideal * 0.6, ideal, ideal * 1.6, f"yeast dose of about 1 h at 24 °C, here at {drift:.0f} °C")
+
+    @cached_property
+    def dough_lock_in_c(self) -> float:
+        """Dough temperature at which dough and tempered butter settle just inside the butter's working span.
+
+        Heat of dough and butter before and after lock-in is the same; the butter starts mid-window and should end in
+        the middle between brittle and pliable. Limited to what dough is usually locked in at.
+        """
+        block = self.geometry.patons[0].block
+        end_c = (self.butter.stop_low_c + self.butter.window_low_c) / 2
+        given = self.butter_m.enthalpy_j_m3(np.array([self.window_mid_c, end_c]))
+        heat = block.thickness_m * float(given[0] - given[1])
+        dough = 2 * block.dough_thickness_m * self.dough_m.rho * self.dough_m.c
+        return min(LOCK_IN_WARM_C, max(LOCK_IN_COLD_C, self.kitchen.fridge_c + 1.5, end_c - heat / dough))
 
     def dough_rest(self, thickness_m: float) -> Limits:
-        """Cold rest of the flat dough: chilled through, relaxed, kept from over-fermenting."""
-        chill = slab_time_s(thickness_m, self.spec.dough_temp_c, self.kitchen.fridge_c + 3.0, self.kitchen.fridge_c,
-                            self.fridge)  # fmt: skip
-        night = self.spec.folds.overnight == "dough"
-        longest = 24 * HOUR if self.spec.kind == "leavened" else 48 * HOUR
-        if night:
+        """Cold rest of the flat dough in the fridge: overnight, or until it is right for the lock-in."""
+        if self.spec.folds.overnight == "dough":
+            longest = 24 * HOUR if self.spec.kind == "leavened" else 48 * HOUR
             return span(6 * HOUR, 12 * HOUR, longest, "8 to 16 h cold relaxes the dough: common practice, no source")
-        low = max(45 * MIN, chill * 0.6)
-        return span(low, max(90 * MIN, chill), longest, "core within 3 K of the fridge, and the gluten's rest")
+        return self._dough_chill(thickness_m, "fridge")
 
     def dough_freezer(self, thickness_m: float) -> Limits:
-        """Flat dough in the freezer before lock-in."""
+        """Freezer before the lock-in, as the cook wishes it; says what core it gives."""
         wish = self.spec.folds.dough_chill_s
-        start = self.kitchen.fridge_c + 3.0
-        cool = slab_time_s(thickness_m, start, 1.5, self.kitchen.freezer_c, "freezer")
-        if wish is not None:
-            return span(wish * 0.5, wish, wish * 1.5 + 5 * MIN, "as the file says")
-        return span(10 * MIN, min(30 * MIN, cool), 40 * MIN, "firm but not frozen: about 30 min, common practice")
+        start = self.kitchen.fridge_c + 1.0 if self.spec.folds.overnight == "dough" else self.spec.dough_temp_c
+        end = self.core_after_c(self.dough_m, thickness_m, start, "freezer", max(wish, MIN))
+        self.lock_in_dough_c = end
+        right = self._core_s(self.dough_m, thickness_m, start, self.dough_lock_in_c, "freezer")
+        why = f"as the file says; right for the butter at {self.dough_lock_in_c:.0f} °C, after {minutes_text(right)}"
+        return span(min(wish * 0.6, right), wish, wish * 1.5, why)
+
+    def _dough_chill(self, thickness_m: float, where: str) -> Limits:
+        start, target = self.spec.dough_temp_c, self.dough_lock_in_c
+        seconds = [self._core_s(self.dough_m, thickness_m, start, target + d, where) for d in (2.0, 0.0, -2.5)]
+        why = f"core from {start:.0f} to about {target:.0f} °C, where dough and butter agree in firmness"
+        if not math.isfinite(seconds[1]):
+            raise Unworkable(
+                f"a fridge of {self.kitchen.fridge_c:g} °C does not bring the dough to {target:.0f} °C", "fridge"
+            )
+        latest = seconds[2] if math.isfinite(seconds[2]) else 24 * HOUR
+        return span(max(30 * MIN, seconds[0]), seconds[1], max(latest, seconds[1] + 30 * MIN), why)
+
+    def dough_stand(self, thickness_m: float) -> Limits | None:
+        """Dough straight from a night in the fridge, left at room until it suits the butter; None when it does."""
+        start, target = self.kitchen.fridge_c + 0.5, self.dough_lock_in_c
+        if target - start < 1.5 or self.kitchen.room_c < target + 3.0:
+            return None
+        times = [self._core_s(self.dough_m, thickness_m, start, target + d, "room", False) for d in (-1.0, 0.0, 2.5)]
+        if not all(map(math.isfinite, times)):
+            return None
+        return span(*times, f"core from {start:.0f} to about {target:.0f} °C, or it hardens the butter at once")
 
     # --- butter ---
 
     def temper(self, thickness_m: float) -> Limits:
         """Butter block from the fridge into its window at room temperature."""
         low, high, room = self.butter.window_low_c, self.butter.window_high_c, self.kitchen.room_c
-        start = min(self.kitchen.fridge_c + 4.0, low - 0.5)  # pounding has warmed it a little
-        times = [slab_time_s(thickness_m, start, t, room, "room", rc=3.6e6) for t in (low, (low + high) / 2, high)]
-        if not all(map(math.isfinite, times)):
-            return span(20 * MIN, 60 * MIN, 6 * HOUR, "the room hardly warms the butter into its window; pound it")
-        return span(*times, f"core of the block between {low:g} and {high:g} °C in a {room:g} °C room")
+        start = self.kitchen.fridge_c + 2.0  # pounding has warmed it a little
+        if room <= low + 0.5:
+            raise Unworkable(
+                f"a room of {room:g} °C never brings this butter into its window from {low:g} °C; warm the room, or "
+                "take a softer butter", "room temperature",
+            )  # fmt: skip
+        aims = (low + 0.5, self.window_mid_c, high - 0.5)
+        times = [self._core_s(self.butter_m, thickness_m, start, t, "room", False) for t in aims]
+        why = f"core of the block from {start:.0f} to {low:g}-{high:g} °C in a {room:.0f} °C room"
+        known = [t if math.isfinite(t) else 4 * HOUR for t in times]
+        return span(min(known[0], 3 * HOUR), min(known[1], 3 * HOUR), min(known[2], 6 * HOUR), why)
 
-    # --- laminate ---
+    # --- laminate on the bench ---
 
-    def fold(self, thickness_m: float, passes: int) -> Limits:
-        """Hands-on time of rolling and folding; at most what the butter's window leaves on this bench."""
-        work = 2 * MIN + 45 * max(1, passes)
-        stay = self.bench_minutes(thickness_m)
-        high = max(work, min(stay, 20 * MIN))
-        return span(work * 0.6, work, high, "about 45 s a pass; at most until the butter leaves its window")
+    @cached_property
+    def iced_bench_c(self) -> np.ndarray:
+        """Temperatures through the bench after the ice, bottom first."""
+        return stacks.ice_profile(self.place, ICE_S)
 
-    def bench_minutes(self, thickness_m: float) -> float:
-        """Seconds from the rest's core temperature until the butter leaves its window on the bench."""
-        return slab_time_s(thickness_m * 2, self.rest_core_c, self.butter.window_high_c, self.kitchen.room_c, "room")
-
-    def rest(self, thickness_m: float) -> Limits:
-        """Rest between folds: the gluten's 20 min, and the core back to a firm temperature."""
-        warm = self.butter.window_high_c
-        place = self.fridge if self.spec.folds.rest_place == "fridge" else "freezer"
-        air = self.kitchen.fridge_c if place != "freezer" else self.kitchen.freezer_c
-        cool = slab_time_s(thickness_m, warm, self.rest_core_c, air, place)
-        brittle = slab_time_s(thickness_m, warm, self.butter.stop_low_c - 2.0, air, place)
-        why = (f"gluten 20 min (common practice); core from {warm:g} to {self.rest_core_c:g} °C; beyond "
-               f"{self._minutes(brittle)} the butter turns brittle: let it stand before rolling")  # fmt: skip
-        wish = self.spec.folds.rest_s
-        if wish is not None:
-            return span(max(GLUTEN_S, wish * 0.6), wish, max(wish * 2.0, 3 * HOUR), "as the file says; " + why)
-        if not math.isfinite(cool):
-            cool = 2 * HOUR
-        longest = 45 * MIN if place == "freezer" else 4 * HOUR
-        return span(max(GLUTEN_S, 0.6 * cool), max(1.5 * GLUTEN_S, cool), longest, why)
+    def bench_s(self, before_m: float, after_m: float, iced: bool) -> float:
+        """Seconds a pâton rolled from one thickness to another may lie on the bench before its core leaves the span
+        in which it can be worked; two hours at most. The pâton stands for its mean thickness (geometric)."""
+        mean = math.sqrt(before_m * after_m)
+        bench = self.iced_bench_c if iced else None
+        leaving = stacks.leaves_window(self.laminate_m, mean, self.rest_core_c, self.work_window_c, self.place, bench)
+        return 2 * HOUR if math.isnan(leaving.seconds.usual) else leaving.seconds.usual
 
     @staticmethod
-    def _minutes(seconds: float) -> str:
-        return f"{seconds / 60:.0f} min" if math.isfinite(seconds) else "many hours"
+    def work_s(passes: int) -> float:
+        """Hands-on time of rolling and folding: about 45 s a pass and 2 min around it; common practice, no source."""
+        return 2 * MIN + 45.0 * max(1, passes)
 
-    def paton_night(self, thickness_m: float) -> Limits:
+    def ice_again(self, before_m: float, after_m: float, passes: int) -> bool:
+        """Whether the bench should be iced again for this rolling: the file allows ice and the bench is too warm."""
+        return self.kitchen.ice_bench and self.bench_s(before_m, after_m, False) < 1.5 * self.work_s(passes)
+
+    def fold(self, before_m: float, after_m: float, passes: int, iced: bool) -> Limits:
+        """Rolling and folding: at most what the butter leaves on this bench."""
+        work, stay = self.work_s(passes), self.bench_s(before_m, after_m, iced)
+        why = f"about 45 s a pass; core stays in {self.work_window_c[0]:g}-{self.work_window_c[1]:g} °C for " + (
+            f"{minutes_text(stay)} on this bench" if stay < 2 * HOUR else "as long as it takes"
+        )
+        return span(work * 0.6, work, min(stay, 25 * MIN), why)
+
+    def after_work_c(self, before_m: float, after_m: float, passes: int, iced: bool) -> float:
+        """Core of the pâton when it leaves the bench, kept within the span it may be worked in."""
+        mean = math.sqrt(before_m * after_m)
+        bench = self.iced_bench_c if iced else None
+        run, core = stacks.core_curve(self.laminate_m, mean, self.rest_core_c, self.place, "bench",
+                                      self.work_s(passes), bench, doubtful=False)  # fmt: skip
+        return min(self.work_window_c[1], max(self.work_window_c[0], float(run.trace(core)[-1, 0])))
+
+    # --- laminate in the cold ---
+
+    def rest(self, thickness_m: float, start_c: float) -> Limits:
+        """Rest between folds: the gluten's 20 min, the core back to the low end of the window, not down to brittle."""
+        key = (round(thickness_m, 6), round(start_c, 2))
+        if key not in self._rests:
+            self._rests[key] = self._rest(thickness_m, start_c)
+        return self._rests[key]
+
+    def _rest(self, thickness_m: float, start_c: float) -> Limits:
+        where, wish = self.spec.folds.rest_place, self.spec.folds.rest_s
+        target, brittle = self.rest_core_c, self.butter.stop_low_c
+        cool = self._core_s(self.laminate_m, thickness_m, start_c, target, where)
+        half = self._core_s(self.laminate_m, thickness_m, start_c, (start_c + target) / 2, where)
+        snap = self._core_s(self.laminate_m, thickness_m, start_c, brittle, where)
+        why = f"gluten 20 min (common practice); core from {start_c:.1f} to {target:g} °C takes {minutes_text(cool)}"
+        if math.isfinite(snap):
+            why += f", brittle after {minutes_text(snap)}"
+        else:
+            snap = 6 * HOUR
+        if wish is not None:
+            return span(max(GLUTEN_S, wish * 0.6), wish, max(wish * 1.25, snap), "as the file says; " + why)
+        if not math.isfinite(cool):
+            raise Unworkable(
+                f"a {where} of {self.place.air_c(where):g} °C does not bring the pâton back to {target:g} °C", where
+            )
+        ideal = max(1.5 * GLUTEN_S, cool)
+        return span(max(GLUTEN_S, half), ideal, max(snap, ideal + 20 * MIN), why)
+
+    def paton_night(self) -> Limits:
         """The folded pâton kept cold overnight."""
-        return span(6 * HOUR, 10 * HOUR, 16 * HOUR, "cold hold at the fridge: common practice, no source")
+        return span(6 * HOUR, 10 * HOUR, 16 * HOUR, "cold hold in the fridge: common practice, no source")
+
+    def paton_stand(self, thickness_m: float) -> Limits:
+        """A pâton from a night in the fridge, left at room until its butter bends again."""
+        start, b = self.kitchen.fridge_c + 0.5, self.butter
+        aims = ((b.stop_low_c + b.window_low_c) / 2, b.window_low_c, self.window_mid_c)
+        times = [self._core_s(self.laminate_m, thickness_m, start, t, "room", False) for t in aims]
+        if not math.isfinite(times[0]):
+            raise Unworkable(f"a room of {self.kitchen.room_c:g} °C never softens a cold pâton", "room temperature")
+        known = [t if math.isfinite(t) else 4 * HOUR for t in times]
+        return span(*known, f"core from {start:.0f} to {b.window_low_c:g} °C: colder, the butter breaks")
 
     def final_chill(self, thickness_m: float) -> Limits:
         """Freezer before the last sheeting; a maximum of 0 means none is wanted."""
@@ -135,60 +272,51 @@ class KitchenHeat:
         if wish == 0:
             return Limits(0, 0, 0, "the file wants none")
         ideal = wish if wish is not None else 15 * MIN
-        return span(ideal * 0.6, ideal, ideal * 2, "about 15 min in the freezer: common practice, no source")
+        snap = self._core_s(self.laminate_m, thickness_m, self.rest_core_c, self.butter.stop_low_c, "freezer")
+        why = f"about 15 min: common practice; core from {self.rest_core_c:g} °C is brittle after {minutes_text(snap)}"
+        return span(ideal * 0.6, ideal, min(2 * ideal, max(ideal, snap)), why)
 
     # --- pieces ---
 
     def pieces_hold(self, night: bool) -> Limits:
         """Shaped pieces kept cold: overnight, or while another pâton catches up."""
         if self.spec.kind == "puff" and not night:
-            return span(30 * MIN, HOUR, 24 * HOUR, "1 h cold before baking keeps the shape: common practice")
+            return span(30 * MIN, HOUR, 24 * HOUR, "1 h cold before baking keeps the shape: eoibakery.com.au")
         if night:
             return span(6 * HOUR, 11 * HOUR, 18 * HOUR, "cold hold of shaped pieces: common practice, no source")
         return span(0, 0, 3 * HOUR, "shaped pieces wait cold for the others: common practice, no source")
 
-    def proof_dose_s(self) -> int:
-        """Dose of the proof, seconds at 26 °C: the cook's own proof time, or the usual."""
-        if self.spec.proof_s is not None:
-            return round(self.spec.proof_s * rate(self.spec.proof_ref_c))
-        return round(PROOF_DOSE_S * self.learned.get("proof_factor", 1.0))
-
     def thaw(self) -> Limits:
         """Frozen pieces in the fridge overnight."""
-        return span(8 * HOUR, 12 * HOUR, 24 * HOUR, "overnight in the fridge: common practice, no source")
+        return span(8 * HOUR, 12 * HOUR, 24 * HOUR, "overnight in the fridge: drgigdidit.com (Child's recipe)")
+
+    def proof_dose_s(self) -> int:
+        """Dose of the proof, seconds at 26 °C: learned, or the cook's own proof time, or the usual."""
+        if "proof_dose_s" in self.learned:
+            return round(self.learned["proof_dose_s"])
+        if self.spec.proof_s is not None:
+            return round(self.spec.proof_s * float(proof.weight(self.spec.proof_ref_c) / proof.weight(26.0)))
+        return round(proof.USUAL_DOSE_S)
+
+    @cached_property
+    def heaviest_g(self) -> float:
+        """Mass of the heaviest piece, g: the last to warm through."""
+        return max(
+            p.base_m * p.height_m * (0.5 if p.shape == "triangle" else 1.0) * p.thickness_m
+            for p in self.spec.pieces
+        ) * self.geometry.laminate_kg_m3 * 1000.0  # fmt: skip
 
     def proof(self, thawed: bool = False) -> Limits:
-        """Proof: the piece warms up first, then the dose runs; both at the proof's air, capped by the butter."""
-        air = min(self.proof_air_c, self.proof_cap_c)
-        start = self.kitchen.fridge_c + 1.0 if thawed or self.spec.folds.overnight == "pieces" else 15.0
-        seconds = warm_dose_s(self.proof_dose_s(), start, air, self._piece_time_constant_s())
-        if not math.isfinite(seconds):
-            return span(6 * HOUR, 8 * HOUR, 16 * HOUR, "the proof's air is too cold for the yeast; warm it")
-        why = f"yeast dose at {air:g} °C with the piece's own warm-up from {start:g} °C"
-        return span(seconds * 0.85, seconds, seconds * 1.3, why)
-
-    def _piece_time_constant_s(self) -> float:
-        """Seconds for a shaped piece to close 63 % of the gap to the air: as a cylinder of its own volume."""
-        heaviest = 0.0
-        for piece in self.spec.pieces:
-            area = piece.base_m * piece.height_m * (0.5 if piece.shape == "triangle" else 1.0)
-            long = piece.base_m * (1.3 if piece.shape == "triangle" else 1.0)
-            radius = math.sqrt(area * piece.thickness_m / (math.pi * long))
-            heaviest = max(heaviest, radius)
-        film = films.usual("proof")
-        resistance = 1.0 / (film.usual * (1 + film.below) / 2) + heaviest / (4 * 0.35)
-        return 2.9e6 * heaviest / 2 * resistance
-
-
-def warm_dose_s(dose_s: float, start_c: float, air_c: float, time_constant_s: float, step_s: float = 60.0) -> float:
-    """Seconds until a piece warming exponentially from `start_c` to `air_c` has had its dose; inf when never."""
-    if rate(air_c) <= 0:
-        return math.inf
-    done, t = 0.0, 0.0
-    while done < dose_s:
-        if t > 48 * HOUR:
-            return math.inf
-        now = air_c + (start_c - air_c) * math.exp(-(t + step_s / 2) / time_constant_s)
-        done += rate(now) * step_s
-        t += step_s
-    return t
+        """Proof: the piece warms through first, then the dose runs; the air is capped by the butter."""
+        cold = thawed or self.spec.folds.overnight == "pieces"
+        start = self.kitchen.fridge_c + 1.0 if cold else 15.0
+        try:
+            made = proof.proof(
+                self.butter, self.laminate_m, self.heaviest_g, start, self.proof_air_c, self.place, self.proof_dose_s(),
+                "roll", self.kitchen.altitude_m,
+            )  # fmt: skip
+        except ValueError as error:
+            raise Unworkable(str(error), "proof temperature") from None
+        why = (f"yeast dose at {made.air_c:.0f} °C; pieces of {self.heaviest_g:.0f} g warm through from {start:.0f} °C "
+               f"in {minutes_text(made.heat_up_s)}")  # fmt: skip
+        return span(made.ready_s * 0.85, made.ready_s, made.late_s, why)

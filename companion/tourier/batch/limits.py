@@ -1,15 +1,9 @@
-"""How long each step takes at least, ideally and at most, in this kitchen; every answer says why.
-
-Chills and warm-ups come from the heat of the piece and the air around it, doses from the yeast; hands-on times and
-the gluten's own rest are common practice, no source.
-"""
+"""A step's least, ideal and greatest time, in whole minutes and in order, with its reason."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-
-from tourier.craft import films
 
 MIN = 60
 HOUR = 3600
@@ -43,17 +37,8 @@ def span(low: float, ideal: float, high: float, why: str) -> Limits:
     return Limits(low_s, ideal_s, max(ideal_s, up(high)), why)
 
 
-def slab_time_s(thickness_m: float, from_c: float, to_c: float, air_c: float, place: str, rc: float = 2.9e6) -> float:
-    """Seconds until a slab's core goes from one temperature to another in air of `place`; inf when it never does.
-
-    Both faces by film (usual value above, its share below), the slab's own resistance added as thickness / (8 k):
-    a lumped estimate good to about a fifth. `rc` = apparent heat capacity, J/(m3 K), butter's melting in it.
-    """
-    if (from_c - to_c) * (to_c - air_c) < 0 or to_c == air_c:
-        return math.inf
-    if from_c == to_c:
-        return 0.0
-    film = films.usual(place, covered=True)
-    both = film.usual * (1.0 + film.below)
-    each = 1.0 / (1.0 / both + thickness_m / (8.0 * 0.32))
-    return rc * thickness_m / each * math.log((from_c - air_c) / (to_c - air_c))
+def minutes_text(seconds: float) -> str:
+    """Seconds as "25 min" or "3 h" for a reason; "never" for infinity."""
+    if not math.isfinite(seconds):
+        return "never"
+    return f"{seconds / 60:.0f} min" if seconds < 2 * HOUR else f"{seconds / HOUR:.1f} h"

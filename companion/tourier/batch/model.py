@@ -74,6 +74,7 @@ class Kitchen:
     mixing: str = "hand"  # "hand" or "mixer"
     altitude_m: float = 0.0
     ice_bench: bool = False
+    tap_c: float = 15.0  # water from the tap
     rolling: str = "hand"  # or "sheeter"
     friction_k: float | None = None  # warming of the dough by mixing; None = usual figure for hand or mixer
 

@@ -21,7 +21,7 @@ from tourier.quantities import (
 )
 
 MAX_LINES = 24
-BENCHES = ("marble", "granite", "slate", "steel", "wood", "glass", "plastic")
+BENCHES = ("marble", "granite", "stone", "slate", "steel", "glass", "wood", "maple", "beech", "oak")
 PROFILES = ("standard-80", "standard-82", "roll-in-84", "hard-fraction", "cultured-82", "vegan-block")
 
 
@@ -170,6 +170,7 @@ def kitchen(table: Table) -> Kitchen | None:
         "pieces_per_tray": oven.get("pieces_per_tray", whole, 12, low=1, high=60),
         "mixing": mixing.get("by", word("hand", "mixer"), "hand"),
         "mixer_flour_max_kg": mixing.get("flour_max", mass_kg, None, low=0.1, high=200.0, show=lambda k: f"{k:g} kg"),
+        "tap_c": mixing.get("tap", temperature_c, 15.0, low=0.0, high=35.0, show=_deg),
         "friction_k": mixing.get("friction", difference_k, None, low=0.0, high=20.0, show=lambda k: f"{k:g} K"),
     }  # fmt: skip
     for part in (bench, fridge, freezer, proof, oven, mixing, table):

@@ -4,21 +4,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from tourier.batch.geometry import Geometry
-from tourier.batch.ingredients import COLD
-from tourier.batch.kitchenheat import CARDINALS, KitchenHeat
-from tourier.batch.model import BatchSpec
-from tourier.craft import properties
-from tourier.craft.composition import composition
+from shared_schedule import ferment
+from tourier.batch.geometry import Geometry, Unworkable
+from tourier.batch.ingredients import COLD, FLOURS
+from tourier.batch.kitchenheat import KitchenHeat
+from tourier.batch.model import BatchSpec, FormulaLine
+from tourier.craft import stacks
+from tourier.craft import water as craft_water
 
-#: Warming by mixing, K: by hand 1 to 2, by mixer 4 to 6 for a short mix. Common practice, no source.
-FRICTION_K = {"hand": 1.5, "mixer": 4.0}
-TAP_C = 15.0
+_RISE = {"hand": "hand", "mixer": "stand mixer"}
 
 
 @dataclass(frozen=True)
 class Water:
-    """Water and ice for the dough temperature wanted; None and a note when there is no water in the formula."""
+    """Water for the dough wanted (mean temperature; `ice_g` of it as ice); None and a note when there is no water."""
 
     water_c: float | None
     ice_g: float
@@ -26,64 +25,53 @@ class Water:
     note: str = ""
 
 
-def ingredient_c(spec: BatchSpec, line) -> float:
-    """Temperature of an ingredient: as written, else from the fridge or the room by its kind."""
+def ingredient_c(spec: BatchSpec, line: FormulaLine) -> float:
+    """Temperature of an ingredient: as written, else the fridge's or the room's by its kind."""
     if line.temperature_c is not None:
         return line.temperature_c
     return spec.kitchen.fridge_c if line.kind in COLD else spec.kitchen.room_c
 
 
 def water(spec: BatchSpec, geometry: Geometry, learned: dict) -> Water:
-    """Water temperature by heat balance, with ice when water alone is not cold enough."""
-    friction = learned.get("friction_k", spec.kitchen.friction_k)
-    if friction is None:
-        friction = FRICTION_K[spec.kitchen.mixing]
-    heat = {k: 0.0 for k in ("all", "others", "water")}
+    """Water temperature by heat balance, ice where needed, the three-factor rule beside it. Raises Unworkable."""
+    rise = learned.get("mixing_rise_k", spec.kitchen.friction_k)
+    if rise is None:
+        rise = craft_water.MIXING_RISE_K[_RISE[spec.kitchen.mixing]]
+    others, grams = [], 0.0
     for line, weighed in zip(spec.formula, geometry.weighed, strict=True):
-        c = weighed.g * properties.heat_capacity(composition(line.kind), 20.0)
-        heat["all"] += c
         if line.kind == "water" and line.temperature_c is None:
-            heat["water"] += c
+            grams += weighed.g
         else:
-            heat["others"] += c * ingredient_c(spec, line)
-    if heat["water"] <= 0.0:
+            others.append(craft_water.Ingredient(line.kind, weighed.g, ingredient_c(spec, line)))
+    if grams <= 0.0:
         return Water(None, 0.0, None, "the formula has no plain water whose temperature could be chosen")
-    wanted = ((spec.dough_temp_c - friction) * heat["all"] - heat["others"]) / heat["water"]
-    flour = next((ingredient_c(spec, x) for x in spec.formula if "flour" in x.kind), spec.kitchen.room_c)
-    rule = 3 * spec.dough_temp_c - (flour + spec.kitchen.room_c + 3 * friction)
-    grams = sum(w.g for x, w in zip(spec.formula, geometry.weighed, strict=True) if x.kind == "water")
-    ice = 0.0
-    if wanted < 2.0:
-        ice = grams * (TAP_C - wanted) / (TAP_C + 79.7)
-    return Water(wanted, ice, rule)
+    flour_c = next((ingredient_c(spec, x) for x in spec.formula if x.kind in FLOURS), spec.kitchen.room_c)
+    try:
+        plan = craft_water.water_plan(
+            others, grams, spec.dough_temp_c, rise, spec.kitchen.tap_c, flour_c, spec.kitchen.room_c
+        )
+    except craft_water.NoWater as error:
+        raise Unworkable(str(error), error.quantity) from None
+    return Water(plan.t_c, plan.ice_g, plan.three_factor_c)
 
 
-def device_fields(spec: BatchSpec, geometry: Geometry, heat: KitchenHeat) -> dict[str, int]:
+def device_fields(spec: BatchSpec, heat: KitchenHeat) -> dict[str, int]:
     """Plan fields in the integer conventions of shared_schedule.plan."""
-    b, k = heat.butter, spec.kitchen
-    least, best, most = CARDINALS
-    return {
-        "butter_low_cdeg": round(b.window_low_c * 100),
-        "butter_high_cdeg": round(b.window_high_c * 100),
-        "butter_brittle_cdeg": round(b.stop_low_c * 100),
-        "butter_stop_cdeg": round(b.stop_high_c * 100),
-        "butter_melt_cdeg": round(b.melting_point_c * 100),
-        "proof_cap_cdeg": round(heat.proof_cap_c * 100),
-        "yeast_min_cdeg": least,
-        "yeast_opt_cdeg": best,
-        "yeast_max_cdeg": most,
-        "yeast_ref_cdeg": 2600,
-        "room_cdeg": round(k.room_c * 100),
-        "room_rh_pct": round(k.humidity_pct),
-        "fridge_cdeg": round(k.fridge_c * 100),
-        "freezer_cdeg": round(k.freezer_c * 100),
-        "proof_cdeg": round(min(heat.proof_air_c, heat.proof_cap_c) * 100),
-        "bench_um": round(k.bench_thickness_m * 1e6),
-        "bench_effusivity": {"marble": 3130, "granite": 2698, "slate": 2298, "steel": 7860, "glass": 1369,
-                             "wood": 442}.get(k.bench_material, 600),
-        "film_room_mw": 7700,
-        "film_fridge_mw": 14000 if k.fridge_fan else 8000,
-        "film_freezer_mw": 9000,
-        "laminate_k_mw": 270,
-        "laminate_rc": 3600,
-    }  # fmt: skip
+    b = heat.butter
+    least, best, most = ferment.GROWTH
+    fields = dict(stacks.device_parameters(heat.place, heat.laminate_m))
+    fields["proof_cdeg"] = round(min(heat.proof_air_c, heat.proof_cap_c) * 100)
+    fields.update(
+        butter_low_cdeg=round(b.window_low_c * 100),
+        butter_high_cdeg=round(b.window_high_c * 100),
+        butter_brittle_cdeg=round(b.stop_low_c * 100),
+        butter_stop_cdeg=round(b.stop_high_c * 100),
+        butter_melt_cdeg=round(b.melting_point_c * 100),
+        proof_cap_cdeg=round(heat.proof_cap_c * 100),
+        yeast_min_cdeg=least,
+        yeast_opt_cdeg=best,
+        yeast_max_cdeg=most,
+        yeast_ref_cdeg=ferment.REFERENCE_CDEG,
+        room_rh_pct=round(spec.kitchen.humidity_pct),
+    )
+    return fields

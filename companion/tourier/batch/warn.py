@@ -6,7 +6,7 @@ from tourier.batch.geometry import Geometry
 from tourier.batch.kitchenheat import KitchenHeat
 from tourier.batch.model import BatchSpec, Warned
 from tourier.craft import dewpoint, sheets
-from tourier.quantities import length_text, temperature_text
+from tourier.quantities import duration_text, length_text, temperature_text
 
 CP = "common practice, no source"
 
@@ -17,7 +17,7 @@ def warnings(spec: BatchSpec, geometry: Geometry, heat: KitchenHeat, wet) -> tup
     out += _formula(spec, geometry)
     if wet.note:
         out.append(Warned("water", wet.note, "heat balance"))
-    elif wet.ice_g:
+    elif wet.ice_g >= 5.0:
         out.append(
             Warned("ice", f"water alone is not cold enough: replace {wet.ice_g:.0f} g of it by ice", "heat balance")
         )
@@ -31,6 +31,7 @@ def warnings(spec: BatchSpec, geometry: Geometry, heat: KitchenHeat, wet) -> tup
         )
     out += _layers(spec, geometry)
     out += _kitchen(spec, heat)
+    out += _heat(spec, geometry, heat)
     out += _safety(spec, heat)
     return tuple(out)
 
@@ -167,6 +168,45 @@ def _kitchen(spec: BatchSpec, heat: KitchenHeat) -> list[Warned]:
                 "US FDA Food Code 3-501.16 via WAC 246-215-03525",
             )
         )
+    return out
+
+
+def _heat(spec: BatchSpec, geometry: Geometry, heat: KitchenHeat) -> list[Warned]:
+    """What the heat model has to say about lock-in and bench."""
+    out = []
+    dough_c, right_c = heat.lock_in_dough_c, heat.dough_lock_in_c
+    after = heat.rehardening().butter_after_5_min_c.usual
+    if dough_c < right_c - 5.0:
+        wish = duration_text(spec.folds.dough_chill_s or 0)
+        text = (
+            f"{wish} in the freezer takes the dough's core to about {temperature_text(dough_c)}, and the butter to "
+            f"{temperature_text(after)} 5 min after the lock-in; take the dough out near {temperature_text(right_c)}"
+        )
+        out.append(Warned("dough-freezer", text, "heat model, without freezing; ploetzblog.de on butter that hardens"))
+    elif after < heat.butter.stop_low_c:
+        text = (
+            f"dough at {temperature_text(dough_c)} takes the butter from {temperature_text(heat.window_mid_c)} to "
+            f"{temperature_text(after)} within 5 min of the lock-in, where it breaks: fold at once"
+        )
+        out.append(Warned("reharden", text, "heat model; cold dough hardens butter again: ploetzblog.de"))
+    stages = geometry.patons[0].stages
+    for before, after_stage in zip(stages, stages[1:], strict=False):
+        if not after_stage.passes:
+            continue
+        iced = spec.kitchen.ice_bench
+        stay = heat.bench_s(before.thickness_m, after_stage.thickness_m, iced)
+        work = heat.work_s(after_stage.passes)
+        if stay < work:
+            out.append(
+                Warned(
+                    "bench-time",
+                    f"{after_stage.step}: the butter can be worked for about {duration_text(stay)} on this bench, the "
+                    f"work takes about {duration_text(work)}; "
+                    + ("work in two sittings" if iced else "ice the bench or work in two sittings"),
+                    "heat model, usual coefficients",
+                )
+            )
+            break
     return out
 
 

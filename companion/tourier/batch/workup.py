@@ -5,7 +5,7 @@ from __future__ import annotations
 from tourier.batch.geometry import Geometry, Unworkable, lay_out
 from tourier.batch.kitchenheat import KitchenHeat
 from tourier.batch.model import BatchSpec, MassLine, SheetStage, Workup
-from tourier.batch.process import Day
+from tourier.batch.process import later, process
 from tourier.batch.thermal import device_fields, water
 from tourier.batch.warn import warnings
 from tourier.craft import cuts, sheets
@@ -21,7 +21,6 @@ def work_up(spec: BatchSpec, learned: dict | None = None) -> Workup:
     """
     geometry = lay_out(spec)
     heat = KitchenHeat(spec, geometry, learned)
-    process = Day(spec, geometry, heat).build()
     wet = water(spec, geometry, learned or {})
     first = geometry.patons[0]
     return Workup(
@@ -47,14 +46,14 @@ def work_up(spec: BatchSpec, learned: dict | None = None) -> Workup:
         },
         stages=tuple(_stages(geometry)),
         cuts=_cuts(spec, geometry),
-        process=process,
-        device=device_fields(spec, geometry, heat),
+        process=process(spec, geometry, heat),
+        device=device_fields(spec, heat),
         warnings=warnings(spec, geometry, heat, wet),
         layers=tuple(
             {"after": row.after, "fat": row.fat, "dough": row.dough, "total": row.total, "naive": row.naive}
             for row in sheets.layers(spec.folds.folds)
         ),
-        later=Day(spec, geometry, heat).later(),
+        later=later(spec, heat),
     )
 
 
