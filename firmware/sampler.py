@@ -1,7 +1,7 @@
 """The two thermometers: many readings to one, one to a temperature, and faults told apart from cold dough.
 
 `turn` allocates nothing but the floats of one conversion a channel. A channel that is at fault says NO_CDEG at once and
-keeps saying it until it has read well for two turns: an old number is never shown.
+keeps saying it until it has read well for two rounds: an old number is never shown.
 """
 
 from array import array

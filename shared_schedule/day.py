@@ -37,7 +37,7 @@ from shared_schedule.states import (
     FX_REFUSED, FX_STEP_DUE, FX_STEP_ENDED, IDLE, READY, REASONS, RESTING, RUNNING, R_BEFORE, R_HANDS_FULL,
     R_NOTHING_TO_UNDO, R_NOT_NOW, R_NO_STEP, R_NO_TICK, R_OVEN, R_TOO_EARLY, R_UNTICKED, SKIPPED, STATE_WORDS,
     TABLE, TICK_OVEN, UNTICK, WAITING, DayState, all_ticks, before, follows_at_once, hands_on, is_open,
-    is_open_or_waiting, planned_for_s, put, runs_itself, waiters,
+    has_not_ended, planned_for_s, put, runs_itself, waiters,
 )  # fmt: skip
 from shared_schedule.units import NO_CDEG
 

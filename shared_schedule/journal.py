@@ -112,6 +112,7 @@ class Reader:
         self.at = offset
         self.unread = 0
         self.skip_damage = skip_damage
+        self.stopped = False
 
     def __iter__(self):
         return self
@@ -119,7 +120,7 @@ class Reader:
     def __next__(self):
         size = len(self.data)
         lost = 0
-        while self.at < size:
+        while self.at < size and not self.stopped:
             record, length = _parse(self.data, self.at)
             if record is not None:
                 self.at += length
@@ -129,9 +130,9 @@ class Reader:
                 break
             self.at += 1
             lost += 1
-        self.unread += size - self.at + lost
-        if not self.skip_damage:
-            self.data = self.data[: self.at]  # asked again, it stays at the end
+        if not self.stopped:
+            self.unread += size - self.at + lost
+            self.stopped = True
         raise StopIteration
 
 

@@ -207,7 +207,7 @@ def is_open(step_state):
     return step_state == RUNNING or step_state == READY
 
 
-def is_open_or_waiting(step_state):
+def has_not_ended(step_state):
     """True for a step that has not ended."""
     return step_state != DONE and step_state != SKIPPED
 

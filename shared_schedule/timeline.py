@@ -15,6 +15,7 @@ BROKEN_MAX = 1  # the step will be longer than its maximum
 BROKEN_MIN = 2  # the step was ended before its minimum
 
 _LEVELS = 8  # 0 = rests at their ideal .. 8 = rests at their minimum
+_A_TURN = 16  # steps placed in one turn: some 10 ms of a Pico's time
 
 
 class Projection:
@@ -22,8 +23,8 @@ class Projection:
 
     `slip_s`: how much later than the ready time the last step ends (0 = on time). `slack_s`: how long the cook may
     dawdle now without the ready time slipping or the night's rest being cut, rests at their minimum; negative when it
-    is too late for that. `advance()` does one pass over the steps, so that a device can spread the work over several
-    turns of its loop; `project` runs it to the end. `passes` counts.
+    is too late for that. `advance()` places a few steps, so that a device can spread the work over several turns of
+    its loop; `project` runs it to the end. `passes` counts whole passes over the plan.
     """
 
     def __init__(self, plan, state, now_s):
@@ -43,19 +44,23 @@ class Projection:
         self._high = _LEVELS
         self._level = 0
         self._stage = 0
+        self._next = 0  # the step to be placed next
+        self._cook_at_s = 0
+        self._oven = -1
+        self._night = None
         self._morning_slack_s = None
 
     def advance(self):
-        """Do one pass; return True when the projection is complete."""
+        """Place a few more steps; return True when the projection is complete."""
         if self.done:
             return True
-        self.passes += 1
         if self._stage == 0:  # everything as soon as possible: what slack is there
-            self._pass(_LEVELS, True)
-            self._slack()
-            self._stage = 1
+            if self._place(_LEVELS, True):
+                self._slack()
+                self._stage = 1
             return False
-        self._pass(self._level, False)
+        if not self._place(self._level, False):
+            return False
         slip_s = self._slip()
         if self._stage == 1:  # rests at their ideal
             if slip_s <= 0:
@@ -111,75 +116,89 @@ class Projection:
         self.done = True
         return True
 
-    def _pass(self, level, hurry):
-        """Place every step once, in planned order; rests between ideal (level 0) and minimum (level 8)."""
+    def _place(self, level, hurry):
+        """Place the next few steps, rests between ideal (level 0) and minimum (level 8); True at the end of a pass."""
         plan = self.plan
-        state = self.state
-        now_s = self.now_s
-        starts = self.start_at_s
-        ends = self.end_at_s
-        free = self.free_at_s
-        night = _next_quiet(plan, now_s) if hurry else None
-        cook_at_s = now_s
-        oven = -1
-        for index in range(len(plan.steps)):
-            if D.hands_on(plan, state, index, now_s):
-                step = plan.steps[index]
-                if step.ends_by == P.BY_COOK:
-                    cook_at_s = max(cook_at_s, state.started_at_s[index] + D.planned_for_s(step))
-                else:
-                    cook_at_s = max(cook_at_s, state.started_at_s[index] + step.attended_s)
-        for index in range(len(plan.steps)):
-            step = plan.steps[index]
-            step_state = state.steps[index]
-            itself = D.runs_itself(step)
-            earliest_s = 0
-            if step_state != D.DONE:
-                for other in D.before(state, index):
-                    if free[other] > earliest_s:
-                        earliest_s = free[other]
+        if self._next == 0:
+            self.passes += 1
+            self._cook_at_s = self._hands_free_at_s()
+            self._oven = -1
+            self._night = _next_quiet(plan, self.now_s) if hurry else None
+        end = min(self._next + _A_TURN, len(plan.steps))
+        for index in range(self._next, end):
+            step_state = self.state.steps[index]
             if step_state == D.DONE:
-                starts[index] = state.started_at_s[index]
-                ends[index] = free[index] = state.ended_at_s[index]
-                continue
-            if step_state == D.SKIPPED:
+                self.start_at_s[index] = self.state.started_at_s[index]
+                self.end_at_s[index] = self.free_at_s[index] = self.state.ended_at_s[index]
+            elif step_state == D.SKIPPED:
                 # Takes no time; what stood before it is handed on to what comes after.
-                starts[index] = ends[index] = free[index] = max(earliest_s, state.ended_at_s[index])
-                continue
-            if step_state == D.WAITING:
-                start_s = max(earliest_s, now_s)
-                if not hurry:
-                    start_s = max(start_s, step.start_at_s)
-                elif night is not None and step.start_at_s >= night[1]:
-                    # Nobody gets up for it before its time; what it could have waited is slack of the evening.
-                    if not self._all_after(index, night[1]):
-                        spare_s = step.start_at_s - start_s
-                        if self._morning_slack_s is None or spare_s < self._morning_slack_s:
-                            self._morning_slack_s = spare_s
-                    start_s = max(start_s, step.start_at_s)
-                if step.attended_s:
-                    start_s = max(start_s, cook_at_s)
-                if step.place == P.OVEN and oven >= 0 and _apart(plan, oven, index):
-                    start_s = max(start_s, free[oven])
-                if step.attended_s:
-                    cook_at_s = start_s + (D.planned_for_s(step) if not itself else step.attended_s)
+                at_s = max(self._earliest_s(index), self.state.ended_at_s[index])
+                self.start_at_s[index] = self.end_at_s[index] = self.free_at_s[index] = at_s
             else:
-                start_s = state.started_at_s[index]
-            starts[index] = start_s
-            if step_state == D.READY:
-                free[index] = now_s
-            elif itself:
-                free[index] = max(now_s, start_s + self._lasts(index, start_s, level, hurry))
-            else:
-                free[index] = max(now_s, start_s + D.planned_for_s(step))
-            ends[index] = free[index]
-            if step.place == P.OVEN:
-                oven = index
-            if step_state == D.WAITING:
-                for other in D.before(state, index):
-                    if start_s > ends[other] and D.is_open_or_waiting(state.steps[other]):
-                        if D.runs_itself(plan.steps[other]):
-                            ends[other] = start_s
+                self._place_open(index, step_state, level, hurry)
+        self._next = 0 if end == len(plan.steps) else end
+        return self._next == 0
+
+    def _place_open(self, index, step_state, level, hurry):
+        """Place one step that has not ended."""
+        step = self.plan.steps[index]
+        itself = D.runs_itself(step)
+        if step_state == D.WAITING:
+            start_s = self._start_s(index, step, itself, hurry)
+        else:
+            start_s = self.state.started_at_s[index]
+        if step_state == D.READY:
+            free_s = self.now_s
+        elif itself:
+            free_s = max(self.now_s, start_s + self._lasts(index, start_s, level, hurry))
+        else:
+            free_s = max(self.now_s, start_s + D.planned_for_s(step))
+        self.start_at_s[index] = start_s
+        self.free_at_s[index] = self.end_at_s[index] = free_s
+        if step.place == P.OVEN:
+            self._oven = index
+        if step_state == D.WAITING:
+            for other in D.before(self.state, index):
+                # A rest lasts until the step that waits for it begins.
+                if start_s > self.end_at_s[other] and D.has_not_ended(self.state.steps[other]):
+                    if D.runs_itself(self.plan.steps[other]):
+                        self.end_at_s[other] = start_s
+
+    def _start_s(self, index, step, itself, hurry):
+        """Return when a WAITING step can start, and take the cook's hands for it."""
+        start_s = max(self._earliest_s(index), self.now_s)
+        if not hurry:
+            start_s = max(start_s, step.start_at_s)
+        elif self._night is not None and step.start_at_s >= self._night[1]:
+            # Nobody gets up for it before its time; what it could have waited is slack of the evening.
+            if not self._all_after(index, self._night[1]):
+                spare_s = step.start_at_s - start_s
+                if self._morning_slack_s is None or spare_s < self._morning_slack_s:
+                    self._morning_slack_s = spare_s
+            start_s = max(start_s, step.start_at_s)
+        if step.place == P.OVEN and self._oven >= 0 and _apart(self.plan, self._oven, index):
+            start_s = max(start_s, self.free_at_s[self._oven])
+        if step.attended_s:
+            start_s = max(start_s, self._cook_at_s)
+            self._cook_at_s = start_s + (step.attended_s if itself else D.planned_for_s(step))
+        return start_s
+
+    def _earliest_s(self, index):
+        earliest_s = 0
+        for other in D.before(self.state, index):
+            if self.free_at_s[other] > earliest_s:
+                earliest_s = self.free_at_s[other]
+        return earliest_s
+
+    def _hands_free_at_s(self):
+        """Return when the hands-on work that runs now is expected to end."""
+        at_s = self.now_s
+        for index in range(len(self.plan.steps)):
+            if D.hands_on(self.plan, self.state, index, self.now_s):
+                step = self.plan.steps[index]
+                for_s = step.attended_s if D.runs_itself(step) else D.planned_for_s(step)
+                at_s = max(at_s, self.state.started_at_s[index] + for_s)
+        return at_s
 
     def _all_after(self, index, at_s):
         """True if a step waits for steps of the same morning only; one without any is not bound to the evening."""

@@ -356,3 +356,53 @@ def check_a_bad_order_is_refused_even_when_deliberate():
     for arg in (0, D.DELIBERATE):
         assert D.step(plan, state, (D.EV_START_STEP, 2, arg), plans.DAY_1 + 5) == ((D.FX_REFUSED, 2, D.R_BEFORE),)
         assert D.step(plan, state, (D.EV_START_STEP, 3, arg), plans.DAY_1 + 5) == ((D.FX_REFUSED, 3, D.R_BEFORE),)
+
+
+def check_tempering_warms_and_chilling_cools():
+    for kind, cdeg, reached in (
+        (P.TEMPER, 1299, False), (P.TEMPER, 1300, True), (P.TEMPER, 2000, True), (P.THAW, 1300, True),
+        (P.CHILL, 1501, False), (P.CHILL, 1500, True), (P.CHILL, -300, True), (P.REST, 1500, True),
+    ):  # fmt: skip
+        rest = {"ends_by": P.BY_CORE, "core_cdeg": 1400, "min_s": 0, "max_s": 7200}
+        plan = plans.chain((kind, 30, rest), (P.CUT, 5, {}))
+        state = D.DayState(plan)
+        D.step(plan, state, (D.EV_START_STEP, 1, 0), plans.DAY_1)
+        for place in range(D.CORE_SAMPLES):
+            D.step(plan, state, (D.EV_TEMPERATURE, 1, cdeg), plans.DAY_1 + 5 + 5 * place)
+        assert (state.steps[0] == D.READY) == reached, (kind, cdeg)
+
+
+def check_a_core_that_never_comes_ends_at_the_maximum():
+    plan = plans.chain(
+        (P.CHILL, 30, {"ends_by": P.BY_CORE, "core_cdeg": 400, "min_s": 600, "max_s": 5400}), (P.LOCK_IN, 5, {})
+    )
+    state = D.DayState(plan)
+    D.step(plan, state, (D.EV_START_STEP, 1, 0), plans.DAY_1)
+    for at_s in range(5, 5400, 5):
+        D.step(plan, state, (D.EV_TEMPERATURE, 1, 900), plans.DAY_1 + at_s)
+        assert D.step(plan, state, (D.EV_TIME, 0, 0), plans.DAY_1 + at_s) == ()
+    assert D.step(plan, state, (D.EV_TIME, 0, 0), plans.DAY_1 + 5400)[0][0] == D.FX_JOURNAL_STEP
+
+
+def check_time_and_temperature_allocate_nothing_when_nothing_happens():
+    try:
+        import micropython
+    except ImportError:
+        return  # only the device's interpreter can show it
+    plan = plans.two_days(3)
+    state = D.DayState(plan)
+    now_s = play(plan, state, plans.DAY_1, plans.DAY_1 + 15 * 3600)
+    while D.step(plan, state, (D.EV_TIME, 0, 0), now_s):
+        pass
+    time = (D.EV_TIME, 0, 0)
+    warm = (D.EV_TEMPERATURE, plan.steps[6].step_id, 1500)
+    total = 0
+    micropython.heap_lock()
+    try:
+        while total < 20:
+            total += 1
+            D.step(plan, state, time, now_s)
+            D.step(plan, state, warm, now_s)
+    finally:
+        micropython.heap_unlock()
+    assert total == 20 and len(D.running_rests(plan, state)) >= 1

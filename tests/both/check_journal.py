@@ -134,3 +134,13 @@ def check_bends_and_clock_come_back():
     assert not before.clock_ok and before.started_at_s[0] == t + 10
     state = J.replay(plan, records)
     assert state.clock_ok and state.started_at_s[0] == t + 3610 and state.bends == [(1210, 1)]
+
+
+def check_a_reader_at_its_end_stays_there():
+    data = whole()
+    for skip in (False, True):
+        reader = J.read(data[:-3], 0, skip)
+        count = len(list(reader))
+        unread = reader.unread
+        assert list(reader) == [] and reader.unread == unread > 0 and count == len(BODIES) - 1
+    assert len(list(J.read(memoryview(data)))) == len(BODIES)  # what flash hands out

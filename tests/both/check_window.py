@@ -153,3 +153,25 @@ def check_shift_survives_one_wrong_verdict_and_keeps_its_bounds():
 def check_order_of_readings_does_not_matter():
     readings = [(1200, W.CRACKED), (1450, W.CLEAN), (1750, W.GREASY)]
     assert W.shift_window(1300, 1700, readings) == W.shift_window(1300, 1700, readings[::-1])
+
+
+def check_judging_and_rate_allocate_nothing():
+    try:
+        import micropython
+    except ImportError:
+        return  # only the device's interpreter can show it
+    window = W.Window(1300, 1700)
+    rate = W.Rate()
+    limit = W.Limiter(60)
+    at_s = found = 0
+    micropython.heap_lock()
+    try:
+        while at_s < 500:
+            window.judge(1200 + at_s)
+            rate.add(at_s, 1200 + at_s)
+            found = rate.cdeg_per_min()
+            limit.allow(3, at_s)
+            at_s += 5
+    finally:
+        micropython.heap_unlock()
+    assert found == 60 and window.state == W.IN

@@ -31,10 +31,10 @@ def test_layers_by_folding_a_string(folds):
 @pytest.mark.parametrize(
     ("folds", "fat", "source"),
     [
-        ((3, 3, 3), 27, "published: 3**n, EP 0445850 A1; 27 by 3 single folds, German Plunder"),
+        ((3, 3, 3), 27, "published: 3**n, EP 0445850 A1; 27 by three 3-folds, German Plunder"),
         ((3, 4, 4), 48, "published: Danish, 1 single and 2 double"),
         ((3, 3, 4), 36, "published: a school formula sheet states 36 layers of fat"),
-        ((3,) * 6, 729, "published: six single folds, Leiths puff pastry"),
+        ((3,) * 6, 729, "published: six 3-folds, Leiths puff pastry"),
         ((3, 3, 4, 4), 144, "published: puff of 2 single and 2 double, 144"),
     ],
 )

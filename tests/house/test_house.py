@@ -148,7 +148,7 @@ def test_nothing_imports_tests() -> None:
         complain(path, rules.imports_of(path.read_text(encoding="utf-8"), {"tests", "pytest", "hypothesis"}))
 
 
-DEVELOPER_TOOLS = {"device/virtual/fontmaker.py"}  # run by hand, prints a generated module
+DEVELOPER_TOOLS = {"device/virtual/fontmaker.py", "device/mip_package.py"}  # run by hand, print a generated file
 
 
 def test_only_the_command_line_speaks_and_exits() -> None:
@@ -181,11 +181,25 @@ def test_the_lightness_test_can_fail() -> None:
     assert "sqlite3" in _modules_after("import sqlite3")
 
 
+def _lint_imports(config: Path) -> subprocess.CompletedProcess[str]:
+    script = f"from importlinter.cli import lint_imports_command as c; c(['--no-cache', '--config', {str(config)!r}])"
+    return subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, timeout=100, cwd=ROOT)
+
+
 def test_import_contracts() -> None:
     """The contracts in pyproject.toml, over the whole graph (chains of imports, not only single ones)."""
-    done = subprocess.run(
-        [sys.executable, "-c", "from importlinter.cli import lint_imports_command as c; c(['--no-cache'])"],
-        capture_output=True, text=True, timeout=100, cwd=ROOT,
-    )  # fmt: skip
+    done = _lint_imports(ROOT / "pyproject.toml")
     assert done.returncode == 0, done.stdout[-4000:] + done.stderr[-2000:]
     assert "0 broken" in done.stdout
+
+
+def test_a_broken_contract_is_seen(tmp_path: Path) -> None:
+    """A contract that forbids what the house does on purpose must come out broken."""
+    config = tmp_path / "pyproject.toml"
+    config.write_text(
+        '[tool.importlinter]\nroot_packages = ["tourier", "shared_schedule"]\n'
+        '[[tool.importlinter.contracts]]\nname = "x"\ntype = "forbidden"\n'
+        'source_modules = ["tourier"]\nforbidden_modules = ["shared_schedule"]\n'
+    )
+    done = _lint_imports(config)
+    assert done.returncode != 0 and "1 broken" in done.stdout, done.stdout + done.stderr
