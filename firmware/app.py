@@ -50,9 +50,8 @@ def valid_length(data):
 
 
 class App:
-    def __init__(self, board):
+    def __init__(self, board, formatted=False):
         self.board = board
-        formatted = board.mount()
         self.store = S.Store(valid_length)
         self.store.open()
         if formatted:
@@ -77,6 +76,8 @@ class App:
         self.ui = Ui(self)
         self.session = link.DeviceSession(Handler(self))
         self.supervisor = Supervisor(board, self.settings["watchdog"])
+        if self.settings["smps_pwm"]:
+            board.smps(1)
         self._booted_s = self.clock.now_s
         self._sample_at_ms = board.ticks_ms()
         self._sampled_s = 0

@@ -55,7 +55,7 @@ class Bench:
             plan = P.decode(data)
         except P.PlanError:
             return False
-        self._hold(plan)
+        self._hold(plan, data)
         for segment in self.store.journal():
             for record in J.read(segment):
                 if record.seq >= self.seq:
@@ -67,7 +67,8 @@ class Bench:
             self.forecast.begin_dose(raw[0], struct.unpack("<I", raw[1:])[0])
         return True
 
-    def _hold(self, plan):
+    def _hold(self, plan, data):
+        self.board.plan_held(data)
         self.plan = plan
         self.state = D.DayState(plan)
         self.state.clock_ok = self.clock_ok
@@ -82,7 +83,7 @@ class Bench:
         """Begin a new batch. OSError when flash has no room."""
         self.store.begin(plan_id, data, at_s)
         self.seq = 0
-        self._hold(plan)
+        self._hold(plan, data)
         self.write(at_s, J.encode(J.PLAN, self._next_seq(), at_s, plan_id, len(data)))
 
     def replace(self, plan, data, plan_id, at_s):
@@ -90,7 +91,7 @@ class Bench:
         state = D.carry_over(self.plan, self.state, plan)
         self.store.replace_plan(plan_id, data)
         dose, dose_step = self.forecast.dose, self.forecast._dose_step
-        self._hold(plan)
+        self._hold(plan, data)
         self.state = state
         self.forecast.dose, self.forecast._dose_step = dose, dose_step
         self._shift_window()

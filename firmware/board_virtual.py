@@ -28,6 +28,7 @@ _CLOCK = 9  # clock chip set: s u32
 _RESET = 10  # the firmware asks for a hard reset
 _MARK = 11  # free text for a test's record
 _WDT = 12  # watchdog started: ms u32
+_PLAN = 13  # canonical bytes of the plan now held
 
 _SETTINGS = "<IIBBiiHHBB8s"
 _SETTINGS_OCTETS = struct.calcsize(_SETTINGS)
@@ -219,6 +220,9 @@ class Board:
             self._glance = glance
             self._send(_GLANCE, glance)
 
+    def plan_held(self, data):
+        self._send(_PLAN, data)
+
     def mark(self, text):
         self._send(_MARK, text.encode())
 
@@ -272,7 +276,8 @@ class Board:
         vfs.mount(vfs.VfsPosix(source), "/source", readonly=True)
         vfs.mount(vfs.VfsPosix(shared), "/shared", readonly=True)
         os.chdir("/")
-        sys.path[:] = ["/lib", "/source", "/shared"] if self._flags & 64 else ["/source", "/shared"]
+        # Either what was installed on the flash, as on a real board, or the sources that came with the host program.
+        sys.path[:] = ["/lib"] if self._flags & 64 else ["/source", "/shared"]
         return formatted
 
     def flash_counts(self):
@@ -294,3 +299,9 @@ class Board:
 
     def watchdog_feed(self):
         self._fed = 1
+
+    def watchdog_hold(self):
+        self._send(_WDT, struct.pack("<I", 0))
+
+    def smps(self, pwm):
+        pass

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import pytest
 from firmware_support import collect, day, send, two_days
+from tourier.device.client import Timer
 
 from shared_schedule import day as D
 from shared_schedule import journal as J
 from shared_schedule import plan as P
 from shared_schedule import samples
-from tourier.device.client import Timer
 
 
 @pytest.fixture(scope="module")

@@ -9,6 +9,8 @@ import tourier
 
 # Files that only the virtual board needs; a real one never gets them.
 VIRTUAL_ONLY = frozenset({"board_virtual.py", "virtual_chips.py", "virtual_main.py"})
+# The host's end of the link lives beside the device's so that both are tested together; a board has no use for it.
+HOST_ONLY = frozenset({"link_host.py"})
 
 
 def firmware_dir() -> Path:
@@ -29,7 +31,8 @@ def device_files() -> dict[str, Path]:
     """What goes onto a board: path below `/lib` (or `/main.py`) -> source file, in a fixed order."""
     files: dict[str, Path] = {}
     for path in sorted((shared_dir() / "shared_schedule").glob("*.py")):
-        files[f"lib/shared_schedule/{path.name}"] = path
+        if path.name not in HOST_ONLY:
+            files[f"lib/shared_schedule/{path.name}"] = path
     for path in sorted(firmware_dir().glob("*.py")):
         if path.name not in VIRTUAL_ONLY and path.name != "main.py":
             files[f"lib/{path.name}"] = path

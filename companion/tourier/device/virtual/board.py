@@ -26,13 +26,14 @@ from collections import deque
 from collections.abc import Callable
 from pathlib import Path
 
+from shared_schedule import plan as plan_records
 from tourier.device.files import firmware_dir, shared_dir
 from tourier.device.virtual.bridge import Bridge, raw_pty
 from tourier.device.virtual.flash import FlashOp, make_blank
 from tourier.device.virtual.ntc import code16
 from tourier.device.virtual.screen import Glance, parse_glance
 
-_HELLO, _IDLE, _FRAME, _GLANCE, _TONE, _LIGHT, _CUT, _FLASH, _CLOCK, _RESET, _MARK, _WDT = range(1, 13)
+_HELLO, _IDLE, _FRAME, _GLANCE, _TONE, _LIGHT, _CUT, _FLASH, _CLOCK, _RESET, _MARK, _WDT, _PLAN = range(1, 14)
 _SETTINGS = struct.Struct("<IIBBiiHHBB8s")
 _TURN = struct.Struct("<IHHBBhHIB")
 _TICKS = 1 << 30  # ticks_ms wraps here
@@ -462,6 +463,9 @@ class VirtualTimer:
         elif kind == _WDT:
             self._wdt_ms = int.from_bytes(payload, "little")
             self._fed_ms = self._now_ms
+        elif kind == _PLAN:
+            if self.cook is not None and self.cook.plan is None:
+                self.cook.take_plan(plan_records.decode(payload))
         elif kind == _CUT:
             self.cut_fired_at = int.from_bytes(payload, "little")
             self.cut_at = -1

@@ -50,17 +50,21 @@ class CookLog:
 
 
 class Cook:
-    """`act` returns the presses he makes now, as (button, for_ms). `scenario` None: a good day."""
+    """`act` returns the presses he makes now, as (button, for_ms). `scenario` None: a good day.
 
-    def __init__(self, plan: P.Plan, scenario: Scenario | None = None, seed: int = 0) -> None:
+    `plan` None: he takes the first plan that the timer is sent.
+    """
+
+    def __init__(self, plan: P.Plan | None, scenario: Scenario | None = None, seed: int = 0) -> None:
         self.plan = plan
         self.scenario = scenario or Scenario("good", "")
         self.log = CookLog()
         self.presses = 0
-        self.hands = Hands(plan, self.scenario, self.log)
+        self.hands = Hands(plan, self.scenario, self.log) if plan is not None else None
         self._random = random.Random(f"cook-{seed}")
         self._next_s = 0
         self._work: _Work | None = None
+        self._pressed = 0  # the step he has just pressed start for
         self._seen: tuple | None = None
         self._seen_s = 0
         self._delay_s = 0.0
@@ -68,7 +72,12 @@ class Cook:
 
     def wants(self, now_s: int, _glances: int) -> bool:
         """True when he looks at the screen now."""
-        return now_s >= self._next_s
+        return now_s >= self._next_s and self.plan is not None
+
+    def take_plan(self, plan: P.Plan) -> None:
+        """Learn what today's work is."""
+        self.plan = plan
+        self.hands = Hands(plan, self.scenario, self.log)
 
     def act(self, now_s: int, glance: Glance, kitchen) -> list[tuple[str, int]]:
         """Look, move what has to be moved, and return the presses."""
@@ -111,6 +120,12 @@ class Cook:
 
     def _notice(self, now_s: int, glance: Glance, kitchen) -> None:
         """A step that runs now and did not before: its dough is moved, its work begins."""
+        if self._pressed and glance.screen == "step":
+            # What he started himself he does, even when the screen goes on to show something more urgent.
+            pressed, self._pressed = self._step(self._pressed), 0
+            offered = glance.middle_label == "start" and pressed is not None and glance.step_id == pressed.step_id
+            if pressed is not None and not offered and pressed.step_id not in self.hands.begun:
+                self._begin(pressed, now_s, kitchen)
         step = self._step(glance.step_id)
         if glance.screen != "step" or glance.step_state not in (1, 4) or step is None:
             return
@@ -174,11 +189,24 @@ class Cook:
         if not glance.due:
             return None
         step = self._step(glance.step_id)
+        if step is not None and self._still_resting(step, now_s):
+            return None
         late_s = 0.0 if self._seen_late(step) else self._slip(step).late_s
         if self._waited(now_s, ("start", glance.step_id), late_s):
             self._note_late(step)
+            self._pressed = glance.step_id
             return "middle", TAP_MS
         return None
+
+    def _still_resting(self, step: P.Step, now_s: int) -> bool:
+        """True while the scenario has him leave a rest before this step longer than the timer asks."""
+        for step_id in step.after:
+            rest = self._step(step_id)
+            factor = self._slip(rest).rest_factor
+            if rest is not None and factor > 1.0 and step_id in self._rested:
+                if now_s < self._rested[step_id] + factor * rest.planned_for_s:
+                    return True
+        return False
 
     def _seen_late(self, step: P.Step | None) -> bool:
         return step is not None and step.step_id in self.hands.late

@@ -1,0 +1,190 @@
+"""The Raspberry Pi Pico (RP2040) and Pico 2 (RP2350): pins to senses, and the contract every board keeps.
+
+The only module that constructs a pin. Nothing here knows what dough is; nothing outside knows what a pin is.
+Times are ticks_ms, which wraps at 2**30. `idle` is the only method that waits.
+"""
+
+import os
+import select
+import sys
+import time
+
+import machine
+import pins
+from machine import ADC, I2C, PWM, Pin
+
+_POLL_MS = 10  # how often the buttons are looked at: shorter than a knuckle's shortest tap by far
+_BLOCK = 64  # stdin in blocks is seven times as fast as octet by octet; the host fills up to this with flags
+_DUTY_HALF = 32768
+_LOUD_HZ = 440
+
+
+class Board:
+    NAME = "bench timer"
+    ADC_READS = 64  # 0.9 ms; noise of one reading 1 to 1.4 LSB, of the mean 0.15
+    READ_BLOCK = 1
+
+    def __init__(self):
+        self._buttons = [
+            Pin(number, Pin.IN, Pin.PULL_UP)
+            for number in (pins.PIN_BUTTON_LEFT, pins.PIN_BUTTON_MIDDLE, pins.PIN_BUTTON_RIGHT)
+        ]
+        # ADC(Pin(n)), never ADC(n): it also takes the pad's pull and input buffer away.
+        self._adcs = (ADC(Pin(pins.PIN_BENCH_NTC)), ADC(Pin(pins.PIN_PROBE_NTC)))
+        self.i2c = I2C(
+            pins.I2C_ID, sda=Pin(pins.PIN_I2C_SDA), scl=Pin(pins.PIN_I2C_SCL), freq=pins.I2C_FREQ_HZ, timeout=50000
+        )
+        self._oled_reset = Pin(pins.PIN_OLED_RESET, Pin.OUT, value=1)
+        self._tone_a = PWM(Pin(pins.PIN_BUZZER_A))
+        self._tone_b = PWM(Pin(pins.PIN_BUZZER_B), invert=True)
+        self._tone_hz = -1
+        self.tone(0)
+        self._leds = [PWM(Pin(number)) for number in (pins.PIN_LED_R, pins.PIN_LED_G, pins.PIN_LED_B)]
+        for led in self._leds:
+            led.freq(1000)
+            led.duty_u16(0)
+        self._rgb = 0
+        self._poll = select.poll()
+        self._poll.register(sys.stdin, select.POLLIN)
+        self._out_poll = select.poll()
+        self._out_poll.register(sys.stdout, select.POLLOUT)
+        self._stdin = sys.stdin.buffer
+        self._stdout = sys.stdout.buffer
+        self._watchdog = None
+        self._holder = None
+        self.oled_reset()
+
+    # --- time -----------------------------------------------------------------------------------------------------
+
+    def ticks_ms(self):
+        """Milliseconds, wrapping at 2**30."""
+        return time.ticks_ms()
+
+    def idle(self, for_ms):
+        """Wait at most for_ms; return early (True) when the link has octets, (False) when a button changes."""
+        begun = time.ticks_ms()
+        mask = self.buttons()
+        while True:
+            left = for_ms - time.ticks_diff(time.ticks_ms(), begun)
+            if self._poll.poll(max(0, min(left, _POLL_MS))):
+                return True
+            if left <= _POLL_MS or self.buttons() != mask:
+                return False
+
+    # --- senses and outputs ---------------------------------------------------------------------------------------
+
+    def buttons(self):
+        """Bit mask of the buttons that are down, undebounced: 1 left, 2 middle, 4 right."""
+        left, middle, right = self._buttons
+        return (0 if left.value() else 1) | (0 if middle.value() else 2) | (0 if right.value() else 4)
+
+    def read_codes(self, channel, into):
+        """Fill an array('H') with 16-bit readings; OSError when the converter fails. Allocates nothing."""
+        adc = self._adcs[channel]
+        for i in range(len(into)):
+            into[i] = adc.read_u16()
+
+    def tone(self, hz):
+        """Sound a square wave, 0 = silence. Both ends of the disc swing, for twice the voltage."""
+        if hz == self._tone_hz:
+            return
+        self._tone_hz = hz
+        if hz:
+            self._tone_a.freq(hz)  # one slice: its counter runs both
+        for pwm in (self._tone_a, self._tone_b):
+            pwm.duty_u16(_DUTY_HALF if hz else 0)
+        if not hz:
+            self._tone_b.duty_u16(65535)  # inverted: both ends low, no direct voltage on the disc
+
+    def light(self, red, green, blue):
+        """Set the light, each 0..255."""
+        rgb = (red << 16) | (green << 8) | blue
+        if rgb != self._rgb:
+            self._rgb = rgb
+            for led, level in zip(self._leds, (red, green, blue)):
+                led.duty_u16(level * 257)
+
+    def oled_reset(self):
+        """Pulse the display's reset line, as its data sheet asks; waits 20 ms."""
+        self._oled_reset.value(0)
+        time.sleep_ms(10)
+        self._oled_reset.value(1)
+        time.sleep_ms(10)
+
+    def scan(self):
+        """Addresses that answer on the bus."""
+        try:
+            return self.i2c.scan()
+        except OSError:
+            return []
+
+    def tell(self, glance):
+        """For boards without a cook in front of them; here nothing."""
+
+    def mark(self, text):
+        """For tests that record what has become durable; here nothing."""
+
+    def plan_held(self, data):
+        """For the scripted cook, who cannot read the card on the wall; here nothing."""
+
+    # --- link -----------------------------------------------------------------------------------------------------
+
+    def link_read(self, limit):
+        """Return the octets that have come, at most `limit`; octet 3 raises KeyboardInterrupt on its way in."""
+        got = bytearray()
+        while len(got) < limit and self._poll.poll(0):
+            got.extend(self._stdin.read(1))
+        return got
+
+    def link_write(self, data):
+        """Write what the line takes without waiting; return how many octets that was.
+
+        A host that does not read would cost half a second a call, so nothing is written before the line is ready, and
+        never more than the USB buffer holds.
+        """
+        if not self._out_poll.poll(0):
+            return 0
+        return self._stdout.write(data[:256]) or 0
+
+    # --- flash, power ---------------------------------------------------------------------------------------------
+
+    def mount(self):
+        """MicroPython's own boot has mounted the file system; False: not formatted just now, as far as is known."""
+        return False
+
+    def flash_counts(self):
+        """(operations, erases, octets programmed) since boot: estimated from the store's writes, here unknown."""
+        return 0, 0, 0
+
+    def board_id(self):
+        """Eight octets that no other board has."""
+        return machine.unique_id()
+
+    def reset_cause(self):
+        """1 power, 3 watchdog."""
+        return machine.reset_cause()
+
+    def reset(self):
+        """Start anew, as after power-up."""
+        machine.reset()
+
+    def watchdog_start(self, for_ms):
+        """Start the watchdog; it cannot be stopped again."""
+        self._watchdog = machine.WDT(timeout=for_ms)
+
+    def watchdog_feed(self):
+        if self._watchdog is not None:
+            self._watchdog.feed()
+
+    def watchdog_hold(self):
+        """Keep the watchdog fed while somebody works at the prompt: it would reboot the board under their hands."""
+        if self._watchdog is not None:
+            self._holder = machine.Timer(period=2000, mode=machine.Timer.PERIODIC, callback=self._hold)
+
+    def _hold(self, _timer):
+        self._watchdog.feed()
+
+    def smps(self, pwm):
+        """Regulator mode of a plain Pico: steady frequency (1) or economical (0). Not on boards with a radio."""
+        if "W" not in os.uname().machine.split(" with ")[0].split()[-1]:
+            Pin(pins.PIN_SMPS_MODE, Pin.OUT, value=pwm)
