@@ -36,7 +36,11 @@ _HALF = 1 << 12
 
 
 class Slab:
-    """One pâton. Call `lay` when it changes place or thickness, `start` at every new reading, then ask."""
+    """One pâton.
+
+    `lay` it when it changes place or thickness, then `start` from a reading; `track` from reading to reading (and
+    `resume` after a change of place) follows its profile, which one reading cannot tell; then ask.
+    """
 
     def __init__(self, nodes=7, bench_nodes=5):
         """`nodes` through the pâton, an odd number so that the middle one is the core; `bench_nodes` below it."""
@@ -56,6 +60,10 @@ class Slab:
         self._first = 0  # index of the pâton's lowest node
         self._bend = 0.0  # first-mode bend of the profile per kelvin between core and air, see start
         self._core = 0
+        self._end = self._now  # the last step of a run: its state, the one before, and how far into it the time lies
+        self._before = self._now
+        self._part = 0
+        self._span = 1
         self.side = 0  # after seconds_until: -1 left below, +1 above, 0 not at all
 
     def lay(self, thickness_um, k_mw, rc_kj, film_mw, bench_effusivity=0, bench_um=0, contact_mw=CONTACT_MW):
@@ -70,6 +78,11 @@ class Slab:
             raise ValueError("a bench needs a thickness")
         nodes = self._nodes
         below = self._bench_nodes if bench_effusivity > 0 else 0
+        if self._count and below != self._first:  # what lies there keeps its temperatures, for `resume`
+            begin = self._begin
+            kept = [begin[self._first + i] for i in range(nodes)]
+            for i in range(nodes):
+                begin[below + i] = kept[i]
         count = nodes + below
         k = k_mw / 1000.0
         dz = thickness_um * 1e-6 / nodes
@@ -87,7 +100,7 @@ class Slab:
         self._count = count
         self._first = below
         # First mode of a plate cooling on both faces: the faces lag the core by about half the Biot number.
-        half_biot = film * thickness_um * 1e-6 / (4.0 * k)
+        half_biot = film * (100 + TRAY_PERCENT) / 200.0 * thickness_um * 1e-6 / (4.0 * k)
         self._bend = half_biot / (1.0 + half_biot)
         self._factor(links, heat)
 
@@ -148,6 +161,33 @@ class Slab:
             away = i - middle
             begin[i] = _within((core_cdeg << _SHIFT) + lead * away * away // (half * half))
 
+    def resume(self, core_cdeg, bench_cdeg=NO_CDEG):
+        """Begin as `start` does, but keep the profile that `track` has followed, moved to the core's reading.
+
+        For a pâton that has just changed place. ValueError as in `start`.
+        """
+        profile = [self._begin[self._first + i] for i in range(self._nodes)]
+        self.start(core_cdeg, bench_cdeg)
+        move = (core_cdeg << _SHIFT) - profile[self._nodes // 2]
+        for i in range(self._nodes):
+            self._begin[self._first + i] = _within(profile[i] + move)
+
+    def track(self, seconds, air_cdeg, core_cdeg=NO_CDEG):
+        """Let `seconds` (0..LONGEST_S) pass in the model, then move the pâton to a core reading if there is one.
+
+        Called at every reading it knows how the faces lead the core, which one reading cannot tell. Allocates nothing.
+        """
+        self._run(-_LIMIT - 1, _LIMIT + 1, air_cdeg << _SHIFT, seconds)
+        begin = self._begin
+        now = self._end
+        ago = self._before
+        for i in range(self._count):
+            begin[i] = ago[i] + (now[i] - ago[i]) * self._part // self._span
+        if core_cdeg != NO_CDEG:
+            move = (core_cdeg << _SHIFT) - begin[self._first + self._nodes // 2]
+            for i in range(self._first, self._count):
+                begin[i] = _within(begin[i] + move)
+
     def seconds_until(self, low_cdeg, high_cdeg, air_cdeg, limit_s=7200):
         """Return seconds until the core is below low_cdeg or above high_cdeg, -1 when not within limit_s; see `side`.
 
@@ -183,6 +223,10 @@ class Slab:
         self.side = 0
         was = now[core]
         self._core = was
+        self._end = now
+        self._before = now
+        self._part = 0
+        self._span = 1
         if was < low:
             self.side = -1
             return 0
@@ -205,6 +249,10 @@ class Slab:
             ago = now
             now = spare
             here = now[core]
+            self._end = now
+            self._before = ago
+            self._span = span
+            self._part = min(span, limit_s - elapsed)
             if here < low or here > high or elapsed + span >= limit_s:
                 if here < low:
                     self.side = -1

@@ -119,6 +119,50 @@ def check_longer_is_further():
         last = t
 
 
+def check_following_beats_guessing():
+    # A plate half way through its cooling, followed from the start, is forecast as well as from the start itself.
+    whole = _even(30000, 12000)
+    whole.start(1600)
+    ends = whole.core_seconds_until(700, 400, LONGEST_S)
+    reading = whole.core_after(1200, 400)
+    followed = _even(30000, 12000)
+    followed.start(1600)
+    for second in range(0, 1200, 60):
+        followed.track(60, 400, whole.core_after(second + 60, 400))
+    assert abs(followed.core_seconds_until(700, 400, LONGEST_S) + 1200 - ends) <= ends // 50
+    guessed = _even(30000, 12000)
+    guessed.start(reading)
+    assert abs(guessed.core_seconds_until(700, 400, LONGEST_S) + 1200 - ends) > ends // 50
+
+
+def check_resume_keeps_the_profile():
+    s = Slab()
+    s.lay(24000, 350, 3200, 9000)
+    s.start(1400)
+    s.track(1800, -1800)
+    cold_faces = s.core_after(0, 2200)
+    s.lay(24000, 350, 3200, 7700, 3130, 22400)
+    s.resume(cold_faces, 2200)
+    kept = s.core_after(300, 2200)
+    s.start(cold_faces, 2200)
+    even = s.core_after(300, 2200)
+    assert kept < even - 50, (kept, even)  # faces were colder than the core: it first goes on falling
+    s.start(cold_faces, 2200, -1800)
+    guessed = s.core_after(300, 2200)
+    assert kept - 200 < guessed < even
+
+
+def check_track_of_nothing_changes_nothing():
+    s = Slab()
+    s.lay(12000, 350, 3200, 7700, 2698, 20000)
+    s.start(900, 2100)
+    before = s.seconds_until(0, 1600, 2300)
+    s.track(0, 2300)
+    assert s.seconds_until(0, 1600, 2300) == before
+    s.track(60, 2300)
+    assert abs(s.seconds_until(0, 1600, 2300) - (before - 60)) <= 6
+
+
 def check_refusals():
     s = Slab()
     for wrong in (
@@ -155,6 +199,7 @@ def check_loop_allocates_nothing():
     lock()
     try:
         t = s.seconds_until(700, 1600, 2200, 7200)
+        s.track(30, 2200, 950)
     finally:
         micropython.heap_unlock()
     assert t > 0

@@ -263,7 +263,7 @@ def _curve(points: tuple[float, ...]) -> PchipInterpolator:
 def solid_fraction(butter: ButterProfile, t_c):
     """Solid share of the fat, 0..1, at ``t_c`` (array or float), monotone cubic between the table's points."""
     t = np.clip(np.asarray(t_c, dtype=float), SFC_T_C[0], SFC_T_C[-1])
-    return _curve(butter.sfc_percent)(t)
+    return np.clip(_curve(butter.sfc_percent)(t), 0.0, 1.0)
 
 
 def melting_heat_j_kg(butter: ButterProfile, t_c):
