@@ -42,6 +42,10 @@ def _inserts(lift: float = 0.0) -> list:
     return [_cylinder(x, y, P.shelf_z - 6 + lift, 4.6, 6, 2.6) for x, y in P.post_centres()]
 
 
+def _above_posts() -> list[tuple[float, float, float]]:
+    return [(x, y, P.shelf_z + 14) for x, y in P.post_centres()]
+
+
 def _tray(colour=OLD) -> Mesh:  # noqa: ANN001
     return scene.mesh(tray(P), colour)
 
@@ -139,7 +143,7 @@ def _feet() -> list[Mesh]:
     out = []
     for x in (-P.fin_x, P.fin_x):
         start = np.array([x, -P.height / 2, P.depth])
-        for distance in (9.0, P.fin_run - 7.0):
+        for distance in P.foot_runs():
             at = (scene.stand_up(P) @ np.append(start + along * distance, 1))[:3]
             out.append(scene.mesh(_cylinder(at[0], at[1], 0, P.foot_d, P.foot_h), NEW))
     return out
@@ -158,7 +162,8 @@ def _usb() -> list[Mesh]:
     x = P.inner_w / 2
     tie = _cylinder(x - 7, P.usb_y - 12, P.panel_t + 9, 8, 2.2, 6.4)
     return [
-        scene.cable([(18, P.usb_y - 3, 26), (32, P.usb_y - 3, 26), (x - 8, P.usb_y - 8, 24), (x - 6, P.usb_y - 2, z - 4),
+        scene.cable([(18, P.usb_y - 3, 26), (32, P.usb_y - 3, 26), (x - 8, P.usb_y - 8, 24),
+                     (x - 6, P.usb_y - 2, z - 4),
                      (x - 2, P.usb_y, z), (x + 30, P.usb_y, z)], 2.0, NEW),
         scene.mesh(tie, NEW),
     ]  # fmt: skip
@@ -166,7 +171,7 @@ def _usb() -> list[Mesh]:
 
 STEPS = (
     Step("01-coupon", (25, 40), lambda: [scene.mesh(coupon(P), NEW)]),
-    Step("02-inserts", (25, 50), lambda: [_tray(), *_with(NEW, *_inserts(4)), *_arrows([(x, y, P.shelf_z + 14) for x, y in P.post_centres()])]),
+    Step("02-inserts", (25, 50), lambda: [_tray(), *_with(NEW, *_inserts(4)), *_arrows(_above_posts())]),
     Step("03-window", (25, 58), lambda: [_tray(), *_recolour(_with(NEW, scene.pane(P)), NEW)]),
     Step("04-display", (25, 58), lambda: [_tray(), *_with(NEW, *_display())]),
     Step("05-light", (-25, 58), lambda: [_tray(), *_with(DONE, *_display()), *_with(NEW, _led())]),
@@ -174,7 +179,8 @@ STEPS = (
     Step("07-glands", (-28, 24), lambda: _standing([_tray(), *_with(DONE, scene.pane(P)), *_recolour(_buttons(), DONE),
                                                       *_with(NEW, scene.gland(P, 1), scene.gland(P, -1))])),
     Step("08-board", (25, 50), lambda: _flipped([*_cover_inside(), *_with(NEW, *scene.main_board(P))])),
-    Step("09-sounder", (25, 50), lambda: _flipped([*_cover_inside(), *_with(DONE, *scene.main_board(P)), *_with(NEW, _sounder(), _air())])),
+    Step("09-sounder", (25, 50), lambda: _flipped([*_cover_inside(), *_with(DONE, *scene.main_board(P)),
+                                                   *_with(NEW, _sounder(), _air())])),
     Step("10-usb", (-30, 50), lambda: [*_tray_full(), *_usb()]),
     Step("11-gasket", (25, 55), lambda: [*_tray_full(), *_with(NEW, _gasket())]),
     Step("12-cover", (30, 38), lambda: [_tray(), Mesh(scene.cover_mesh(P).triangles, DONE), *_with(NEW, *_screws())]),
@@ -187,4 +193,3 @@ def picture(step: Step):  # noqa: ANN201 - a PIL image
     """The step's picture, few colours so that the file stays small."""
     image = render(step.build(), (900, 620), *step.view)
     return image.quantize(160, method=2, dither=0)
-

@@ -39,7 +39,7 @@ def shapes(layout: Layout, layer: int) -> dict[str, list[Polygon]]:
 
 
 def plane(layout: Layout, layer: int) -> list[Polygon]:
-    """Ground plane of a layer, with four spokes to each ground pad so that it can be soldered; loose islands dropped."""
+    """Ground plane of a layer: four spokes to each ground pad so that it can be soldered, loose islands dropped."""
     foreign = [s for net, group in shapes(layout, layer).items() if net != PLANE for s in group]
     mounts = [Point(x, y).buffer(2.6) for x, y in MOUNT_MM]
     area = outline().buffer(-EDGE).difference(unary_union([s.buffer(PLANE_CLEAR) for s in foreign] + mounts))

@@ -8,10 +8,11 @@ from html import escape
 from shapely.geometry import Polygon
 from shapely.geometry.polygon import orient
 
-from hardware.board.copper import outline, plane, shapes
-from hardware.board.placement import BOARD_MM, HOLES, MOUNT_DRILL_MM, MOUNT_MM, hole_mm
+from hardware.board.copper import outline, plane
+from hardware.board.placement import BOARD_MM, COLUMNS, HOLES, MOUNT_DRILL_MM, MOUNT_MM, ROWS, hole_mm
 from hardware.board.route import DRILL, LOW, PAD, TOP, TRACK, VIA, VIA_DRILL, Layout
 from hardware.electronics.circuit import PICO_HEADER, Circuit
+from hardware.svg import tag
 
 MASK_GROW = 0.1
 INK = 0.15
@@ -88,7 +89,10 @@ def legend_lines(c: Circuit) -> list[list[tuple[float, float]]]:
     lines = []
     for ref, holes in HOLES.items():
         spots = [hole_mm(h) for h in holes]
-        (x0, y0), (x1, y1) = (min(x for x, _ in spots), min(y for _, y in spots)), (max(x for x, _ in spots), max(y for _, y in spots))
+        (x0, y0), (x1, y1) = (
+            (min(x for x, _ in spots), min(y for _, y in spots)),
+            (max(x for x, _ in spots), max(y for _, y in spots)),
+        )
         if ref == "U1":
             a, b = (x0 - 1.37, y0 - 1.61), (x1 + 1.37, y1 + 1.61)
             lines.append([a, (b[0], a[1]), b, (a[0], b[1]), a])
@@ -100,7 +104,15 @@ def legend_lines(c: Circuit) -> list[list[tuple[float, float]]]:
             lines.append([(x0 - 1.2, y0 - 0.6), (x0 - 0.6, y0 - 1.2)])  # bevel marks pin 1
         elif ref[0] == "R":
             m = (y0 + y1) / 2
-            lines.append([(x0 - 0.95, m - 1.9), (x0 + 0.95, m - 1.9), (x0 + 0.95, m + 1.9), (x0 - 0.95, m + 1.9), (x0 - 0.95, m - 1.9)])
+            lines.append(
+                [
+                    (x0 - 0.95, m - 1.9),
+                    (x0 + 0.95, m - 1.9),
+                    (x0 + 0.95, m + 1.9),
+                    (x0 - 0.95, m + 1.9),
+                    (x0 - 0.95, m - 1.9),
+                ]
+            )
         else:
             m = (y0 + y1) / 2
             lines += [[(x0 - 0.9, m - 0.4), (x0 + 0.9, m - 0.4)], [(x0 - 0.9, m + 0.4), (x0 + 0.9, m + 0.4)]]
@@ -166,44 +178,54 @@ def files(c: Circuit, layout: Layout) -> dict[str, str]:
 # --- pictures ----------------------------------------------------------------------------------------------------
 
 
-def _svg(body: list[str], title: str, width: float = BOARD_MM[0], height: float = BOARD_MM[1]) -> str:
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="-2 -2 {width + 4:g} {height + 4:g}" width="{(width + 4) * 14:.0f}" '
-        f'height="{(height + 4) * 14:.0f}" font-family="DejaVu Sans, Verdana, sans-serif">\n<title>{escape(title)}</title>\n'
-        + "\n".join(body) + "\n</svg>\n"
-    )  # fmt: skip
+def _svg(body: list[str], title: str) -> str:
+    width, height = BOARD_MM[0] + 4, BOARD_MM[1] + 4
+    inner = "\n".join(["", tag("title", escape(title)), *body, ""])
+    return tag(
+        "svg", inner, xmlns="http://www.w3.org/2000/svg", viewBox=f"-2 -2 {width:g} {height:g}",
+        width=f"{width * 14:.0f}",
+        height=f"{height * 14:.0f}", font_family="DejaVu Sans, Verdana, sans-serif",
+    ) + "\n"  # fmt: skip
 
 
 def _ring(points: Iterable[tuple[float, float]]) -> str:
     return "M" + "L".join(f"{x:.2f},{y:.2f}" for x, y in points) + "Z"
 
 
+def _disc(x: float, y: float, d: float, fill: str, inner: str = "", **more: object) -> str:
+    return tag("circle", inner, cx=float(x), cy=float(y), r=d / 2, fill=fill, **more)
+
+
+def _word(x: float, y: float, size: float, fill: str, text: str, anchor: str = "middle", **more: object) -> str:
+    return tag("text", escape(text), x=float(x), y=float(y), font_size=size, fill=fill, text_anchor=anchor, **more)
+
+
 def _marks(c: Circuit, ink: str) -> list[str]:
     out = []
     for line in legend_lines(c):
         path = " ".join(f"{x:.2f},{y:.2f}" for x, y in line)
-        out.append(f'<polyline points="{path}" fill="none" stroke="{ink}" stroke-width="0.18"/>')
+        out.append(tag("polyline", points=path, fill="none", stroke=ink, stroke_width=0.18))
     for x, y, height, text in legend_texts(c):
-        out.append(f'<text x="{x:.2f}" y="{y + height * 0.38:.2f}" font-size="{height * 1.25:.2f}" fill="{ink}" '
-                   f'text-anchor="middle" font-weight="bold">{escape(text)}</text>')  # fmt: skip
+        out.append(_word(x, y + height * 0.38, height * 1.25, ink, text, font_weight="bold"))
     return out
 
 
 def board_svg(c: Circuit, layout: Layout, layer: int) -> str:
     """One side of the printed circuit, as it will look; the lower side is shown through the board, not mirrored."""
-    out = [f'<path d="{_ring(outline().exterior.coords)}" fill="#1f5f3f"/>']
+    out = [tag("path", d=_ring(outline().exterior.coords), fill="#1f5f3f")]
     for piece in plane(layout, layer):
         d = _ring(piece.exterior.coords) + "".join(_ring(hole.coords) for hole in piece.interiors)
-        out.append(f'<path d="{d}" fill="#2f7d55" fill-rule="evenodd"/>')
+        out.append(tag("path", d=d, fill="#2f7d55", fill_rule="evenodd"))
+    line = {"stroke": "#7fd1a5", "stroke_width": TRACK, "stroke_linecap": "round"}
     for net, at, x0, y0, x1, y1 in layout.tracks:
         if at == layer:
-            out.append(f'<line x1="{x0:.2f}" y1="{y0:.2f}" x2="{x1:.2f}" y2="{y1:.2f}" stroke="#7fd1a5" stroke-width="{TRACK}" '
-                       f'stroke-linecap="round"><title>{escape(net)}</title></line>')  # fmt: skip
+            out.append(tag("line", tag("title", escape(net)), x1=x0, y1=y0, x2=x1, y2=y1, **line))
     for net, ref, pin, x, y in layout.pads:
-        out.append(f'<circle cx="{x:.2f}" cy="{y:.2f}" r="{PAD / 2}" fill="#d9b44a"><title>{escape(f"{ref}.{pin} {net}")}</title></circle>'
-                   f'<circle cx="{x:.2f}" cy="{y:.2f}" r="{DRILL / 2}" fill="#10281c"/>')  # fmt: skip
-    for x, y in MOUNT_MM:
-        out.append(f'<circle cx="{x}" cy="{y}" r="{MOUNT_DRILL_MM / 2}" fill="#ffffff"/>')
+        out.append(_disc(x, y, PAD, "#d9b44a", tag("title", escape(f"{ref}.{pin} {net}"))))
+        out.append(_disc(x, y, DRILL, "#10281c"))
+    for _, x, y in layout.vias:
+        out += [_disc(x, y, VIA, "#d9b44a"), _disc(x, y, VIA_DRILL, "#10281c")]
+    out += [_disc(x, y, MOUNT_DRILL_MM, "#ffffff") for x, y in MOUNT_MM]
     if layer == TOP:
         out += _marks(c, "#f4f7f5")
     return _svg(out, f"Carrier board, {'component' if layer == TOP else 'solder'} side")
@@ -211,26 +233,21 @@ def board_svg(c: Circuit, layout: Layout, layer: int) -> str:
 
 def perfboard_svg(c: Circuit) -> str:
     """The same placement on a hole board, with the Pico's pin names beside their holes."""
-    out = [f'<path d="{_ring(outline().exterior.coords)}" fill="#efe3c2" stroke="#a58c4b" stroke-width="0.3"/>']
+    edge = {"stroke": "#a58c4b", "stroke_width": 0.3}
+    out = [tag("path", d=_ring(outline().exterior.coords), fill="#efe3c2", **edge)]
     used = {h for holes in HOLES.values() for h in holes}
-    for column in range(26):
-        for row in range(18):
+    for column in range(COLUMNS):
+        for row in range(ROWS):
             x, y = hole_mm((column, row))
-            fill = "#c98f1d" if (column, row) in used else "#d8c793"
-            out.append(f'<circle cx="{x:.2f}" cy="{y:.2f}" r="0.62" fill="{fill}"/><circle cx="{x:.2f}" cy="{y:.2f}" r="0.34" fill="#5b4a1c"/>')
-    for x, y in MOUNT_MM:
-        out.append(f'<circle cx="{x}" cy="{y}" r="{MOUNT_DRILL_MM / 2}" fill="#ffffff" stroke="#a58c4b" stroke-width="0.2"/>')
+            out.append(_disc(x, y, 1.24, "#c98f1d" if (column, row) in used else "#d8c793"))
+            out.append(_disc(x, y, 0.68, "#5b4a1c"))
+    out += [_disc(x, y, MOUNT_DRILL_MM, "#ffffff", **edge) for x, y in MOUNT_MM]
     out += _marks(c, "#23303c")
     for pin, hole in enumerate(HOLES["U1"], 1):
         x, y = hole_mm(hole)
         if c.net_of("U1", pin):
-            low = pin <= 20
-            out.append(f'<text x="{x:.2f}" y="{y + (-1.3 if low else 1.9):.2f}" font-size="0.72" fill="#0b5d8f" text-anchor="middle">'
-                       f"{PICO_HEADER[pin].replace('ADC_VREF', 'VREF')}</text>")  # fmt: skip
-    for column in range(0, 26, 5):
-        x, _ = hole_mm((column, 0))
-        out.append(f'<text x="{x:.2f}" y="-0.5" font-size="1.2" fill="#5b6b7a" text-anchor="middle">{column}</text>')
-    for row in range(0, 18, 2):
-        _, y = hole_mm((0, row))
-        out.append(f'<text x="-0.4" y="{y + 0.4:.2f}" font-size="1.2" fill="#5b6b7a" text-anchor="end">{row}</text>')
+            name = PICO_HEADER[pin].replace("ADC_VREF", "VREF")
+            out.append(_word(x, y + (-1.3 if pin <= 20 else 1.9), 0.72, "#0b5d8f", name))
+    out += [_word(hole_mm((column, 0))[0], -0.5, 1.2, "#5b6b7a", str(column)) for column in range(0, COLUMNS, 5)]
+    out += [_word(-0.4, hole_mm((0, row))[1] + 0.4, 1.2, "#5b6b7a", str(row), "end") for row in range(0, ROWS, 2)]
     return _svg(out, "Where the parts stand on the perfboard, seen from the component side")

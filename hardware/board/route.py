@@ -28,7 +28,9 @@ class Layout:
     """Finished copper: pads, tracks and vias by net, in mm."""
 
     pads: list[tuple[str, str, int, float, float]] = field(default_factory=list)  # net, ref, pin, x, y
-    tracks: list[tuple[str, int, float, float, float, float]] = field(default_factory=list)  # net, layer, x0, y0, x1, y1
+    tracks: list[tuple[str, int, float, float, float, float]] = field(
+        default_factory=list
+    )  # net, layer, x0, y0, x1, y1
     vias: list[tuple[str, float, float]] = field(default_factory=list)
 
 

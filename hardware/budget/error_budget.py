@@ -175,7 +175,9 @@ def compare(resistors_ohm: tuple[int, ...] = (10000, 15000, 18000, 22000), curve
     for ohm in resistors_ohm:
         t = np.linspace(-20, 40, 121)
         per_count = np.abs(np.gradient(t, code_at(t, ohm, curve)))
-        rows.append((ohm, simulate(ohm, curve, trials=4000).worst_k(), step_temperatures_c(ohm, curve), float(per_count.max())))
+        rows.append(
+            (ohm, simulate(ohm, curve, trials=4000).worst_k(), step_temperatures_c(ohm, curve), float(per_count.max()))
+        )
     return rows
 
 
@@ -199,13 +201,14 @@ def report() -> str:
         "", "The right-hand columns are each contribution alone, after the ice point, in K. They do not add up: chance "
         "seldom puts all of them on one side.", "",
         "## Which divider resistor", "",
-        "| resistor | worst 95 % over 0..30 °C | converter steps at (°C) | coarsest step, K per count |", "|---:|---:|---|---:|",
+        "| resistor | worst 95 % over 0..30 °C | converter steps at (°C) | coarsest step, K per count |",
+        "|---:|---:|---|---:|",
     ]  # fmt: skip
     for ohm, worst, steps, lsb in compare():
         out.append(f"| {ohm / 1000:g} kohm | {worst:.2f} K | {', '.join(f'{s:.1f}' for s in steps)} | {lsb:.3f} |")
     out += [
         "",
-        "What matters is where the converter's steps fall: there the reading stands still and then jumps by about 0.25 K. "
+        "What matters is where the converter's steps fall: there the reading stands still, then jumps by about 0.25 K. "
         "15 kohm is out: its step at 2.0 °C lies between the ice point and the work, so the calibration is made on the "
         "wrong side of it. 10 kohm, the usual choice, scores as well as 18 kohm but jumps at 11.8 °C, in the middle of "
         "the range where butter is judged. With 18 kohm the two middle steps fall at -2.2 and 23.0 °C, outside what "
@@ -218,8 +221,8 @@ def report() -> str:
     out += [f"| {name} | {why} |" for name, (_, why) in SPREAD.items()]
     out += [
         "",
-        "Not in the sum: a probe that is not where the dough's core is, a bench plate half on a draught, a wet plug, the "
-        "wrong curve chosen (3.5 K at 0 °C: the ice point shows it at once).", "",
+        "Not in the sum: a probe that is not where the dough's core is, a bench plate half in a draught, a wet plug, "
+        "the wrong curve chosen (3.5 K at 0 °C: the ice point shows it at once).", "",
     ]  # fmt: skip
     return "\n".join(out)
 

@@ -19,7 +19,9 @@ def to_svg(result: Result, parts: dict[str, Result], r_fixed_ohm: float) -> str:
     matplotlib.use("svg")
     import matplotlib.pyplot as plt
 
-    with plt.rc_context({"svg.hashsalt": "tourier", "svg.fonttype": "none", "font.size": 10, "font.family": "DejaVu Sans"}):
+    with plt.rc_context(
+        {"svg.hashsalt": "tourier", "svg.fonttype": "none", "font.size": 10, "font.family": "DejaVu Sans"}
+    ):
         figure, (whole, split) = plt.subplots(1, 2, figsize=(11, 4.4), sharex=True)
         t = result.celsius
         whole.axvspan(0, 30, color="#e8f1e9", zorder=0)
@@ -33,7 +35,9 @@ def to_svg(result: Result, parts: dict[str, Result], r_fixed_ohm: float) -> str:
         for step in step_temperatures_c(r_fixed_ohm):
             if -20 < step < 60:
                 whole.axvline(step, color="#d1671a", lw=0.9, ls=":")
-                whole.text(step, 0.02, f"step {step:.1f} °C", rotation=90, fontsize=8, color="#d1671a", ha="right", va="bottom")
+                whole.text(
+                    step, 0.02, f"step {step:.1f} °C", rotation=90, fontsize=8, color="#d1671a", ha="right", va="bottom"
+                )
         whole.set(xlabel="true temperature, °C", ylabel="95 % of units within, K", ylim=(0, 1.1), xlim=(-20, 60))
         whole.set_title("Whole chain", fontsize=11)
         for name, colour, dash in zip(CONTRIBUTIONS, _COLOURS, _DASHES, strict=True):

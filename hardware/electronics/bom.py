@@ -56,7 +56,8 @@ def read(path: Path = BOM_FILE) -> list[Line]:
                 raise ValueError(f"{where}: {len(references)} references but quantity {quantity}")
             lines.append(Line(
                 references, row["part"], quantity, row["specification"], (row["source_1"], row["source_2"]),
-                row["substitute"], float(row["price_each"]), row["price_date"], row["variant"], row["fit"] == "optional",
+                row["substitute"], float(row["price_each"]), row["price_date"], row["variant"],
+                row["fit"] == "optional",
             ))  # fmt: skip
     return lines
 
@@ -76,7 +77,9 @@ def table(lines: list[Line], variant: str) -> str:
     for line in lines:
         if line.variant in ("both", variant):
             name = line.part + (" (optional)" if line.optional else "")
-            out.append(f"| {' '.join(line.references)} | {name} | {line.quantity} | {line.specification} | {line.substitute} |")
+            out.append(
+                f"| {' '.join(line.references)} | {name} | {line.quantity} | {line.specification} | {line.substitute} |"
+            )
     out.append("")
     out.append(
         f"Sum, estimated {lines[0].price_date}: **{cost(lines, variant):.0f}** in local currency, "

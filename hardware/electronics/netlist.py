@@ -37,7 +37,9 @@ def to_kicad(c: Circuit) -> str:
     for code, (name, nodes) in enumerate(c.nets.items(), 1):
         out.append(f'    (net (code "{code}") (name {_quoted(name)})')
         for ref, pin in nodes:
-            out.append(f'      (node (ref {_quoted(ref)}) (pin "{pin}") (pinfunction {_quoted(c.parts[ref].pins[pin][0])}))')
+            out.append(
+                f'      (node (ref {_quoted(ref)}) (pin "{pin}") (pinfunction {_quoted(c.parts[ref].pins[pin][0])}))'
+            )
         out[-1] += ")"
     return "\n".join([*out, "  )", ")"]) + "\n"
 

@@ -35,7 +35,12 @@ class _Sheet:
         if text in ("GND", "AGND"):
             self.d += (elm.GroundSignal if text == "AGND" else elm.Ground)(lead=False).at(at).theta(0).color(NET)
             if text == "AGND":
-                self.d += elm.Label().theta(0).at((at[0] + 0.3, at[1] - 0.3)).label("AGND", fontsize=8, color=NET, halign="left")
+                self.d += (
+                    elm.Label()
+                    .theta(0)
+                    .at((at[0] + 0.3, at[1] - 0.3))
+                    .label("AGND", fontsize=8, color=NET, halign="left")
+                )
             return
         align = {"left": "right", "right": "left", "up": "center", "down": "center"}[side]
         dx, dy = {"left": (-0.28, -0.1), "right": (0.2, -0.1), "up": (0, 0.15), "down": (0, -0.4)}[side]
@@ -53,8 +58,11 @@ class _Sheet:
         if beside == "left":
             x, align = -0.6, "right"
         for line, text in enumerate((ref, *value.split(", "))):
-            self.d += elm.Label().theta(0).at((middle[0] + x, middle[1] + y - 0.36 * line)).label(
-                text, fontsize=9, halign=align
+            self.d += (
+                elm.Label()
+                .theta(0)
+                .at((middle[0] + x, middle[1] + y - 0.36 * line))
+                .label(text, fontsize=9, halign=align)
             )
         self.shown |= {(ref, 1), (ref, 2)}
         return element
@@ -77,8 +85,11 @@ class _Sheet:
                     continue
                 if net in ("GND", "AGND"):
                     out = -0.35 if side == "left" else 0.35
-                    self.d += elm.Label().theta(0).at((x + out / 3, y - 0.09)).label(
-                        net, fontsize=9, color=NET, halign="right" if side == "left" else "left"
+                    self.d += (
+                        elm.Label()
+                        .theta(0)
+                        .at((x + out / 3, y - 0.09))
+                        .label(net, fontsize=9, color=NET, halign="right" if side == "left" else "left")
                     )
                 else:
                     self.tag((x, y), net, side)
@@ -114,7 +125,12 @@ def _thermometer(s: _Sheet, n: int, x: float, y: float) -> None:
     s.tag(wire.end, s.net(f"R{n + 2}", 2), "right")
     j = s.c.parts[f"J{n}"]
     names = ", ".join(f"{pin} {j.pins[pin][0]}" for pin in j.pins)
-    s.d += elm.Label().theta(0).at((node[0] - 1.35, node[1] + 0.15)).label(f"J{n}: {names}", fontsize=8, halign="right", color=INK)
+    s.d += (
+        elm.Label()
+        .theta(0)
+        .at((node[0] - 1.35, node[1] + 0.15))
+        .label(f"J{n}: {names}", fontsize=8, halign="right", color=INK)
+    )
     s.shown |= {(f"J{n}", pin) for pin in j.pins}
 
 
@@ -122,11 +138,15 @@ def draw(circuit: Circuit) -> tuple[schemdraw.Drawing, set[tuple[str, int]]]:
     """Return the drawing and the set of (reference, pin) it shows."""
     schemdraw.use("svg")
     d = schemdraw.Drawing(show=False)
-    d.config(unit=2.2, inches_per_unit=0.42, lw=1.2, fontsize=9, color=INK, bgcolor=PAPER, font="DejaVu Sans, sans-serif")
+    d.config(
+        unit=2.2, inches_per_unit=0.42, lw=1.2, fontsize=9, color=INK, bgcolor=PAPER, font="DejaVu Sans, sans-serif"
+    )
     s = _Sheet(d, circuit)
 
     _frame(s, -6.2, -9.2, 6.2, 9.6, "Controller")
-    s.box("U1", (0, 0), f"U1  {circuit.parts['U1'].value}", range(1, 21), range(40, 20, -1), size=(5.2, 16.6), pitch=0.8)
+    s.box(
+        "U1", (0, 0), f"U1  {circuit.parts['U1'].value}", range(1, 21), range(40, 20, -1), size=(5.2, 16.6), pitch=0.8
+    )
 
     _frame(s, 7.0, 3.4, 17.0, 9.6, "Bench sensor")
     _thermometer(s, 1, 11.5, 6.0)
@@ -143,7 +163,11 @@ def draw(circuit: Circuit) -> tuple[schemdraw.Drawing, set[tuple[str, int]]]:
     s.tag(cap.end, s.net("C3", 2), "down")
 
     _frame(s, 17.8, 3.4, 32.2, 9.6, "Display, air sensor, clock (each on a plug)")
-    for x, plug, module, title in ((21.6, "J3", "DS1", "display"), (25.6, "J7", "M1", "air sensor"), (30.0, "J8", "M2", "clock")):
+    for x, plug, module, title in (
+        (21.6, "J3", "DS1", "display"),
+        (25.6, "J7", "M1", "air sensor"),
+        (30.0, "J8", "M2", "clock"),
+    ):
         pins = list(circuit.parts[plug].pins)
         part = circuit.parts[module]
         end = " (optional)" if part.optional else ""
@@ -158,11 +182,16 @@ def draw(circuit: Circuit) -> tuple[schemdraw.Drawing, set[tuple[str, int]]]:
     wire = elm.Line().at(bz.end).left(2.2)
     s.d += wire
     s.tag(wire.end, s.net("BZ1", 2), "left")
-    s.d += elm.Label().theta(0).at((21.2, -2.6)).label("J6: 1 A, 2 B (two pins of one PWM slice)", fontsize=8, halign="center", color=INK)
+    s.d += (
+        elm.Label()
+        .theta(0)
+        .at((21.2, -2.6))
+        .label("J6: 1 A, 2 B (two pins of one PWM slice)", fontsize=8, halign="center", color=INK)
+    )
     s.shown |= {("J6", 1), ("J6", 2)}
 
     _frame(s, 25.2, -3.2, 32.2, 3.0, "Light")
-    for n, colour in enumerate("RGB", 1):
+    for n in (1, 2, 3):
         y = 1.6 - 1.6 * (n - 1)
         r = s.two(elm.Resistor, f"R{n + 7}", (27.0, y), "right", 1.9)
         s.tag(r.start, s.net(f"R{n + 7}", 1), "left")
@@ -176,7 +205,9 @@ def draw(circuit: Circuit) -> tuple[schemdraw.Drawing, set[tuple[str, int]]]:
     s.d += down
     s.tag(down.end, s.net("D1", 4), "down")
     s.shown.add(("J5", 4))
-    s.d += elm.Label().theta(0).at((28.2, -2.75)).label("J5 → D1, common cathode", fontsize=8, halign="center", color=INK)
+    s.d += (
+        elm.Label().theta(0).at((28.2, -2.75)).label("J5 → D1, common cathode", fontsize=8, halign="center", color=INK)
+    )
 
     _frame(s, 17.8, -9.2, 32.2, -3.6, "Buttons (closed = low, pull-up inside the controller)")
     for n in (1, 2, 3):
@@ -191,9 +222,10 @@ def draw(circuit: Circuit) -> tuple[schemdraw.Drawing, set[tuple[str, int]]]:
     plug = ", ".join(f"{pin} {name}" for pin, (name, _) in circuit.parts["J4"].pins.items())
     s.d += elm.Label().theta(0).at((25.0, -8.7)).label(f"J4: {plug}", fontsize=8, halign="center", color=INK)
 
+    free = [name for pin, name in PICO_HEADER.items() if name.startswith("GP") and circuit.net_of("U1", pin) is None]
     notes = (
         "Dividers are fed from ADC_VREF and return to AGND, so the reference voltage cancels. "
-        f"Free pins: {', '.join(name for pin, name in PICO_HEADER.items() if name.startswith('GP') and circuit.net_of('U1', pin) is None)}."
+        f"Free pins: {', '.join(free)}."
     )
     s.d += elm.Label().theta(0).at((-6.2, -9.9)).label(notes, fontsize=9, halign="left", color=INK)
     return d, s.shown

@@ -15,6 +15,7 @@ import tempfile
 from hardware.electronics.circuit import Circuit, build
 from hardware.electronics.netlist import footprint
 
+
 def _build_in_skidl(c: Circuit):  # noqa: ANN202 - SKiDL ships no types
     import skidl
 

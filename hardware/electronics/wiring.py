@@ -5,6 +5,7 @@ from __future__ import annotations
 from html import escape
 
 from hardware.electronics.circuit import PICO_HEADER, Circuit
+from hardware.svg import tag
 
 # Wire colours for cables from plug to part. Words as well as colour: the table prints the name.
 COLOURS = {
@@ -20,7 +21,9 @@ PLUGS = ("J1", "J2", "J3", "J4", "J5", "J6", "J7", "J8")
 def _far_end(c: Circuit, plug: str, pin: int) -> str:
     """Where the wire from a plug's pin ends, in words."""
     net = c.net_of(plug, pin)
-    hangs_on = {"J1": "RT1", "J2": "RT2", "J3": "DS1", "J4": "SW", "J5": "D1", "J6": "BZ1", "J7": "M1", "J8": "M2"}[plug]
+    hangs_on = {"J1": "RT1", "J2": "RT2", "J3": "DS1", "J4": "SW", "J5": "D1", "J6": "BZ1", "J7": "M1", "J8": "M2"}[
+        plug
+    ]
     ends = [(r, n) for r, n in c.nets[net or ""] if r.startswith(hangs_on)]
     return ", ".join(f"{r} {c.parts[r].pins[n][0]}" for r, n in ends)
 
@@ -80,9 +83,11 @@ _PICO_X, _PICO_Y, _PITCH = 520, 84, 31
 _PICO_W = 166
 
 
-def _text(x: float, y: float, text: str, size: int = 13, anchor: str = "start", bold: bool = False, fill: str = "#1d2733") -> str:
-    weight = ' font-weight="bold"' if bold else ""
-    return f'<text x="{x:g}" y="{y:g}" font-size="{size}" text-anchor="{anchor}" fill="{fill}"{weight}>{escape(text)}</text>'
+def _text(
+    x: float, y: float, text: str, size: int = 13, anchor: str = "start", bold: bool = False, fill: str = "#1d2733"
+) -> str:
+    weight = {"font_weight": "bold"} if bold else {}
+    return tag("text", escape(text), x=float(x), y=float(y), font_size=size, text_anchor=anchor, fill=fill, **weight)
 
 
 def _wire(points: list[tuple[float, float]], colour: str) -> str:
@@ -97,10 +102,9 @@ def _part(x: float, y: float, ref: str, value: str) -> str:
     """A small part in a wire, as a labelled pill."""
     label = f"{ref} {value}"
     width = 7.2 * len(label) + 12
-    return (
-        f'<rect x="{x - width / 2:g}" y="{y - 10:g}" width="{width:g}" height="20" rx="10" fill="#fff7e0" stroke="#8a6d1f"/>'
-        + _text(x, y + 4, label, 12, "middle")
-    )
+    return tag(
+        "rect", x=x - width / 2, y=y - 10.0, width=width, height=20, rx=10, fill="#fff7e0", stroke="#8a6d1f"
+    ) + _text(x, y + 4, label, 12, "middle")
 
 
 def _flag(x: float, y: float, net: str, side: int) -> str:
@@ -127,7 +131,7 @@ def _pin_y(header_pin: int) -> float:
 def _pico(c: Circuit) -> list[str]:
     height = 19 * _PITCH + 48
     out = [
-        f'<rect x="{_PICO_X}" y="{_PICO_Y}" width="{_PICO_W}" height="{height}" rx="8" fill="#e4f1e7" stroke="#3c6e4a" stroke-width="2"/>',
+        tag("rect", x=_PICO_X, y=_PICO_Y, width=_PICO_W, height=height, rx=8, fill="#e4f1e7", stroke="#3c6e4a"),
         f'<rect x="{_PICO_X + 58}" y="{_PICO_Y - 14}" width="50" height="26" rx="4" fill="#c3cbd3" stroke="#5d6b78"/>',
         _text(_PICO_X + 83, _PICO_Y - 22, "USB, seen from above", 12, "middle"),
     ]
@@ -138,14 +142,15 @@ def _pico(c: Circuit) -> list[str]:
         x = _PICO_X if left else _PICO_X + _PICO_W
         fill = "#caa53d" if used else "#dfe5ea"
         out.append(f'<circle cx="{x}" cy="{y:g}" r="6" fill="{fill}" stroke="#5d6b78"/>')
-        out.append(_text(x + (12 if left else -12), y + 4, f"{name} {number}" if not left else f"{number} {name}", 11, "start" if left else "end",
-                         bold=used, fill="#1d2733" if used else "#8894a0"))  # fmt: skip
+        words = f"{number} {name}" if left else f"{name} {number}"
+        side = (x + 12, "start") if left else (x - 12, "end")
+        out.append(_text(side[0], y + 4, words, 11, side[1], bold=used, fill="#1d2733" if used else "#8894a0"))
     return out
 
 
 def _module(x: float, y: float, w: float, h: float, title: str, sub: str) -> str:
     return (
-        f'<rect x="{x:g}" y="{y:g}" width="{w:g}" height="{h:g}" rx="8" fill="#eef3f8" stroke="#44617c" stroke-width="1.6"/>'
+        tag("rect", x=float(x), y=float(y), width=w, height=h, rx=8, fill="#eef3f8", stroke="#44617c", stroke_width=1.6)
         + _text(x + 12, y + 20, title, 14, bold=True) + _text(x + 12, y + 36, sub, 11, fill="#465666")
     )  # fmt: skip
 
@@ -178,7 +183,16 @@ def picture(c: Circuit) -> str:
     for plug, ref, y, title in modules:
         part = c.parts[ref]
         n = len(part.pins)
-        out.append(_module(30, y, 190, 52 + 24 * n, title + (" (optional)" if part.optional else ""), part.value.replace(" inch", "″")))
+        out.append(
+            _module(
+                30,
+                y,
+                190,
+                52 + 24 * n,
+                title + (" (optional)" if part.optional else ""),
+                part.value.replace(" inch", "″"),
+            )
+        )
         at = plug_pins(plug, 220, y + 58, 1)
         for net, lane in (("SCL", 400), ("SDA", 416), ("OLED_RESET", 432)):
             if net in at:
@@ -226,9 +240,13 @@ def picture(c: Circuit) -> str:
         out.append(_part(830, cable_y, f"R{n + 2}", _value(c, f"R{n + 2}")))
         for x, ref, net, up in ((905, f"R{n}", "ADC_VREF", -34), (764, f"C{n}", "AGND", 46)):
             out.append(f'<circle cx="{x}" cy="{cable_y:g}" r="4" fill="{colour}"/>')
-            out.append(f'<line x1="{x}" y1="{cable_y:g}" x2="{x}" y2="{cable_y + up:g}" stroke="#5d6b78" stroke-width="2"/>')
+            out.append(
+                f'<line x1="{x}" y1="{cable_y:g}" x2="{x}" y2="{cable_y + up:g}" stroke="#5d6b78" stroke-width="2"/>'
+            )
             flag_y = cable_y + up + (-24 if up < 0 else 24)
-            out.append(f'<line x1="{x}" y1="{cable_y + up:g}" x2="{x}" y2="{flag_y:g}" stroke="#5d6b78" stroke-width="2"/>')
+            out.append(
+                f'<line x1="{x}" y1="{cable_y + up:g}" x2="{x}" y2="{flag_y:g}" stroke="#5d6b78" stroke-width="2"/>'
+            )
             out.append(_flag(x, flag_y, net, -1 if up < 0 else 1))
             out.append(_part(x, cable_y + up, ref, _value(c, ref)))
 

@@ -101,7 +101,7 @@ def thickness_mm(triangles: np.ndarray, samples: int = 600, seed: int = 7) -> np
             q_vec = np.cross(to, b)
             q = q_vec @ ray * inv
             d = np.einsum("ij,ij->i", c, q_vec) * inv
-        hit = (np.abs(det) > 1e-9) & (p >= 0) & (q >= 0) & (p + q <= 1) & (d > 1e-3)
+            hit = (np.abs(det) > 1e-9) & (p >= 0) & (q >= 0) & (p + q <= 1) & (d > 1e-3)
         if hit.any():
             nearest = np.flatnonzero(hit)[np.argmin(d[hit])]
             if unit[nearest] @ unit[k] < -0.9:

@@ -49,7 +49,7 @@ class Params:
     rabbet: float = 1.8  # ledge the cover lies on; as much wall stays outside it
     cover_gap: float = 0.3  # all round, for a 0.4 mm nozzle
     gasket: float = 0.5  # 1 mm foam, squeezed to half
-    lean_deg: float = 35.0  # panel leans back from the vertical
+    lean_deg: float = 38.0  # panel leans back from the vertical
 
     # Display module (m) and its window
     oled_w: float = 72.0
@@ -192,7 +192,8 @@ class Params:
     def occupied(self) -> list[Box]:
         """The space every part takes inside the box, buttons and glands with their nuts."""
         boxes = [
-            Box("display", 0, self.oled_y, self.oled_board_z + (self.oled_board_t + self.oled_back - self.oled_glass_t) / 2,
+            Box("display", 0, self.oled_y,
+                self.oled_board_z + (self.oled_board_t + self.oled_back - self.oled_glass_t) / 2,
                 self.oled_w, self.oled_h, self.oled_glass_t + self.oled_board_t + self.oled_back),
             Box("board", 0, self.board_y, self.cover_z - (self.board_stand + self.board_t + self.board_stack) / 2,
                 self.board_w, self.board_h, self.board_stand + self.board_t + self.board_stack),
@@ -206,7 +207,9 @@ class Params:
             boxes.append(Box(f"button {k}", x, y, z, self.button_nut, self.button_nut, self.button_depth, True))
         for k, side in enumerate((-1, 1), 1):
             x = side * (self.inner_w / 2 - self.gland_inside / 2)
-            boxes.append(Box(f"gland {k}", x, self.gland_y, self.gland_z, self.gland_inside, self.gland_nut, self.gland_nut))
+            boxes.append(
+                Box(f"gland {k}", x, self.gland_y, self.gland_z, self.gland_inside, self.gland_nut, self.gland_nut)
+            )
         for k, (x, y) in enumerate(self.post_centres(), 1):
             boxes.append(Box(f"post {k}", x, y, self.depth / 2, self.post_d, self.post_d, self.shelf_z, True))
         return boxes
@@ -240,6 +243,16 @@ class Params:
         """(y, z) of the fins' rear foot point, on the bench line through the tray's lower back edge."""
         lean = math.radians(self.lean_deg)
         return -self.height / 2 + self.fin_run * math.sin(lean), self.depth + self.fin_run * math.cos(lean)
+
+    @property
+    def fin_low_y(self) -> float:
+        """Where the fins start on the cover: as near its lower edge as the rim allows."""
+        return -self.cover_h / 2 + 0.5
+
+    def foot_runs(self) -> tuple[float, float]:
+        """Distances along the bench, from the tray's lower back edge, of the front and rear feet's middles, mm."""
+        start = (self.fin_low_y + self.height / 2) / math.sin(math.radians(self.lean_deg))
+        return start + self.foot_d / 2, self.fin_run - self.foot_d / 2 - 1.0
 
     def view_angle_deg(self, distance_m: float, eye_above_bench_m: float = 0.70) -> float:
         """Angle between the panel's normal and the cook's eye; 0.70 m is a standing eye over a 0.9 m bench (m)."""

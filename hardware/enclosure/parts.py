@@ -21,12 +21,12 @@ from build123d import (
     Mode,
     Part,
     Plane,
-    Polygon,
     PolarLocations,
+    Polygon,
     RectangleRounded,
-    add,
     chamfer,
     extrude,
+    insert,
     loft,
 )
 
@@ -66,7 +66,9 @@ def tray(p: Params = PARAMS) -> Part:
         for x, y in p.post_centres():
             with Locations((x, y, p.panel_t - 0.5)):
                 Cylinder(p.post_d / 2, p.shelf_z - p.panel_t + 0.5, align=_LOW)
-            with Locations((x + math.copysign(p.post_inset / 2, x), y + math.copysign(p.post_inset / 2, y), p.panel_t - 0.5)):
+            with Locations(
+                (x + math.copysign(p.post_inset / 2, x), y + math.copysign(p.post_inset / 2, y), p.panel_t - 0.5)
+            ):
                 Box(p.post_inset + 1, p.post_inset + 1, p.shelf_z - p.panel_t + 0.5, align=_LOW)
             with Locations((x, y, p.shelf_z - p.insert_depth)):
                 Cylinder(p.insert_d / 2, p.insert_depth + 1, align=_LOW, mode=Mode.SUBTRACT)
@@ -98,7 +100,7 @@ def tray(p: Params = PARAMS) -> Part:
         for side in (-1, 1):
             with Locations((side * (p.width / 2 - p.wall / 2), p.gland_y, p.gland_z)):
                 part_cut = _drop(p.gland_hole, p.wall)
-                add(part_cut, mode=Mode.SUBTRACT)
+                insert(part_cut, mode=Mode.SUBTRACT)
 
         # USB cable: a slot from the rim, round at its end; the cover closes it over a ring of silicone.
         with Locations((p.width / 2, p.usb_y, p.shelf_z - p.usb_notch / 2)):
@@ -117,7 +119,7 @@ def cover(p: Params = PARAMS) -> Part:
     tip_y, tip_z = p.fin_tip()
     tip = (tip_y, tip_z - p.cover_z)
     lean = math.radians(p.lean_deg)
-    low_y = -p.cover_h / 2 + 3
+    low_y = p.fin_low_y
     low_z = p.cover_t + (low_y + p.height / 2) / math.tan(lean)
     with BuildPart() as part:
         with BuildSketch():
@@ -127,15 +129,23 @@ def cover(p: Params = PARAMS) -> Part:
         heel = (tip[0] + 12 * math.cos(lean), tip[1] - 12 * math.sin(lean))
         for x in (-p.fin_x, p.fin_x):
             with BuildSketch(Plane.YZ.offset(x - p.fin_t / 2)):
-                Polygon((low_y, p.cover_t - 1), (low_y, low_z), tip, heel, (34.0, p.cover_t), (34.0, p.cover_t - 1), align=None)
+                Polygon(
+                    (low_y, p.cover_t - 1),
+                    (low_y, low_z),
+                    tip,
+                    heel,
+                    (34.0, p.cover_t),
+                    (34.0, p.cover_t - 1),
+                    align=None,
+                )
             extrude(amount=p.fin_t)
         # A wedge along each fin's root instead of a sharp corner: flour brushes out.
         f = p.fin_fillet
         for x in (-p.fin_x, p.fin_x):
             with BuildSketch(Plane.XZ.offset(-34.0)):
                 Polygon(
-                    (x - p.fin_t / 2 - f, p.cover_t), (x + p.fin_t / 2 + f, p.cover_t), (x + p.fin_t / 2, p.cover_t + f),
-                    (x - p.fin_t / 2, p.cover_t + f), align=None,
+                    (x - p.fin_t / 2 - f, p.cover_t), (x + p.fin_t / 2 + f, p.cover_t),
+                    (x + p.fin_t / 2, p.cover_t + f), (x - p.fin_t / 2, p.cover_t + f), align=None,
                 )  # fmt: skip
             extrude(amount=34.0 - low_y)
         for x, y in p.post_centres():
@@ -168,7 +178,7 @@ def puck(p: Params = PARAMS) -> Part:
         with Locations((0, 0, p.puck_top)):
             Cylinder(p.disc_d / 2 - 2.0, p.puck_h, align=_LOW, mode=Mode.SUBTRACT)
         with Locations((p.puck_d / 2 - p.puck_wall, 0, p.puck_h / 2)):
-            add(_drop(p.puck_cable, 2 * p.puck_wall), mode=Mode.SUBTRACT)
+            insert(_drop(p.puck_cable, 2 * p.puck_wall), mode=Mode.SUBTRACT)
     return part.part
 
 

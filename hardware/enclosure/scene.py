@@ -171,7 +171,9 @@ def _curve(points: list[tuple[float, float, float]], count: int = 40) -> list[tu
     for i in range(1, len(p) - 2):
         for t in np.linspace(0, 1, count // (len(p) - 3), endpoint=False):
             a, b, c, d = p[i - 1 : i + 3]
-            out.append(0.5 * (2 * b + (c - a) * t + (2 * a - 5 * b + 4 * c - d) * t**2 + (3 * b - a - 3 * c + d) * t**3))
+            out.append(
+                0.5 * (2 * b + (c - a) * t + (2 * a - 5 * b + 4 * c - d) * t**2 + (3 * b - a - 3 * c + d) * t**3)
+            )
     return [tuple(q) for q in [*out, p[-2]]]
 
 
@@ -218,7 +220,8 @@ def bench_scene(p: Params = PARAMS) -> list[Mesh]:
     out.append(cable(_curve([tuple(usb), (usb[0] - 12, usb[1] + 2, usb[2] - 6), (usb[0] - 24, usb[1] + 30, 12),
                              (usb[0] - 20, usb[1] + 75, 2.2)]), 1.9))  # fmt: skip
     out += [m.moved(shift(-120, -38)) for m in puck_group(p)]
-    out.append(cable(_curve([tuple(left), (left[0] - 14, left[1], left[2] - 8), (left[0] - 26, left[1] + 10, 3), (-118, 10, 3),
+    out.append(cable(_curve([tuple(left), (left[0] - 14, left[1], left[2] - 8), (left[0] - 26, left[1] + 10, 3),
+                             (-118, 10, 3),
                              (-96, -20, 5), (-97, -38, 7)]), 1.7))  # fmt: skip
     needle_tip = (150.0, -95.0, 2.2)
     handle = (118.0, -40.0, 5.0)
@@ -226,7 +229,9 @@ def bench_scene(p: Params = PARAMS) -> list[Mesh]:
                              (118, 18, 3), (112, -18, 4), handle]), 1.7))  # fmt: skip
     mid = tuple(np.array(handle) + 0.42 * (np.array(needle_tip) - np.array(handle)))
     out.append(cable([handle, mid], 4.2, DARK, 16))
-    out.append(cable([mid, tuple(np.array(mid) + 0.85 * (np.array(needle_tip) - np.array(mid))), needle_tip], 1.6, STEEL, 16))
+    out.append(
+        cable([mid, tuple(np.array(mid) + 0.85 * (np.array(needle_tip) - np.array(mid))), needle_tip], 1.6, STEEL, 16)
+    )
     return out
 
 
@@ -237,7 +242,16 @@ def exploded_scene(p: Params = PARAMS) -> list[Mesh]:
     head, body = button(p)
     rows = [(0.0, [mesh(tray(p), SHELL)]), (62.0, [mesh(pane(p), (0.62, 0.75, 0.82))])]
     rows.append((88.0, [mesh(board, BLUE), mesh(glass, (0.12, 0.13, 0.15))]))
-    rows.append((-50.0, [m.moved(shift(x, y)) for x, y in p.button_centres() for m in (mesh(head, DARK), mesh(body, (0.5, 0.52, 0.55)))]))
+    rows.append(
+        (
+            -50.0,
+            [
+                m.moved(shift(x, y))
+                for x, y in p.button_centres()
+                for m in (mesh(head, DARK), mesh(body, (0.5, 0.52, 0.55)))
+            ],
+        )
+    )
     plank, pico = main_board(p)
     rows.append((104.0, [mesh(plank, (0.72, 0.62, 0.36)), mesh(pico, GREEN)]))
     rows.append((150.0, [cover_mesh(p)]))
