@@ -5,7 +5,7 @@ one event, DONE or FAILED. Replies carry the seq they answer, so a late or doubl
 the request is sent again under the same seq, which the device acts on once. After a second silence a hello goes
 first, because what listens may have become a prompt, and a hello is the only frame that is harmless there; it also
 shows by its boot id whether the device restarted, which fails the job as "rebooted": what the device remembered of
-the last request is gone, so the caller must ask for the state before doing anything again.
+the last request is gone, so the caller must greet again and ask for the state before doing anything.
 """
 
 import binascii
@@ -43,6 +43,11 @@ def hello_frame(session, seq=0, major=m.PROTOCOL_MAJOR, minor=m.PROTOCOL_MINOR):
 def quiet_session(number):
     """Map any integer to a session whose hello can be printable: two capital or small letters."""
     return _FILLERS[number % 52] | _FILLERS[number // 52 % 52] << 8
+
+
+def next_session(session):
+    """Return another of quiet_session's values."""
+    return quiet_session(_FILLERS.index(bytes((session & 0xFF,))) + 52 * _FILLERS.index(bytes((session >> 8,))) + 1)
 
 
 def fill(octets, block):
@@ -267,6 +272,9 @@ class HostSession:
         if isinstance(self._job, _Greeting):
             self.finish(m.HELLO_REPLY, values)
         elif before is None or before["boot_id"] != values["boot_id"]:
+            # A new session, so that a late copy of an old request means nothing to a device that forgot it.
+            self.session = next_session(self.session)
+            self._hello = hello_frame(self.session)
             self._fail({"reason": "rebooted"})
         else:
             self._job.again(self)

@@ -213,6 +213,31 @@ def check_plan_that_would_fill_the_device_is_refused_before_it_is_sent():
     assert pair.ask(m.PLAN_OFFER, offer).values["code"] == m.TOO_LARGE
 
 
+def check_plan_with_other_octets_than_offered_is_not_stored():
+    pair = Pair().hello()
+    offer = {"plan_id": 7, "length": 40, "crc32": binascii.crc32(b"a" * 40)}
+    pair.ask(m.PLAN_OFFER, offer)
+    seq = pair.host._seq
+    for letter in (b"b", b"a"):
+        part = {"plan_id": 7, "offset": 0, "data": letter * 40}
+        pair.device.feed(encode(m.encode(m.PLAN_DATA, pair.host.session, seq, part)), 0)
+        assert pair.bench.done == ([] if letter == b"b" else ["plan"])
+    assert pair.bench.plan == b"a" * 40
+
+
+def check_gap_in_a_plan_is_asked_for_at_once():
+    pair = Pair().hello()
+    pair.ask(m.PLAN_OFFER, {"plan_id": 7, "length": 3000, "crc32": 1})
+    part = {"plan_id": 7, "offset": 1000, "data": bytes(500)}
+    pair.device.feed(encode(m.encode(m.PLAN_DATA, pair.host.session, pair.host._seq, part)), 0)
+    asked = m.decode(Deframer(m.HOST_CAP).feed(pair.device.output(0))[0])[3]
+    assert asked["code"] == m.WANT and asked["offset"] == 0 and pair.device._pull.got == 0
+    for wild in (2900, 3000, 0xFFFFFFFF):
+        part = {"plan_id": 7, "offset": wild, "data": bytes(500)}
+        pair.device.feed(encode(m.encode(m.PLAN_DATA, pair.host.session, pair.host._seq, part)), 0)
+    assert len(pair.device._pull.data) == 3000 and pair.device._pull.got == 0
+
+
 def check_log_comes_whole():
     pair = Pair().hello()
     end = len(pair.bench.log)
@@ -228,6 +253,17 @@ def check_log_comes_whole():
     pair.host.fetch(2, 0, end + 1)
     end = pair.run()
     assert end.kind == lh.FAILED and end.values["code"] == m.BAD_VALUE
+
+
+def check_octets_of_another_fetch_are_not_mixed_in():
+    pair = Pair().hello()
+    pair.host.fetch(2, 0, 2000)
+    stale = pair.host._job.seqs[0] - 1
+    part = {"offset": 0, "data": b"stale" * 100}
+    pair.host.feed(encode(m.encode(m.LOG_DATA, pair.host.session, stale, part)), 0)
+    assert pair.host.counters["stray"] == 1
+    assert pair.run().kind == lh.DONE
+    assert pair.host.take_log()[1] == pair.bench.log[:2000]
 
 
 def check_nothing_lost_when_a_third_of_the_frames_are():
