@@ -18,11 +18,13 @@ COLD_DENSITY = 1.5
 class Lamination:
     """Adds the steps of one pâton to `out`."""
 
-    def __init__(self, out: Steps, spec: BatchSpec, geometry: Geometry, heat: KitchenHeat, paton: Paton) -> None:
+    def __init__(
+        self, out: Steps, spec: BatchSpec, geometry: Geometry, heat: KitchenHeat, paton: Paton, frozen: int = 0
+    ) -> None:
+        self.frozen = frozen  # pieces of this pâton that are frozen raw
         self.out, self.spec, self.geometry, self.heat, self.paton = out, spec, geometry, heat, paton
         self.kitchen, self.butter, self.puff = spec.kitchen, heat.butter, spec.kind == "puff"
         self.window = {"low_c": heat.work_window_c[0], "high_c": heat.work_window_c[1]}
-        self.core_c = heat.rest_core_c  # of the pâton as it leaves the cold for the bench
 
     def _add(self, part: str, *args, **more) -> str:
         return self.out.add(f"p{self.paton.number}.{part}", *args, paton=self.paton.number, **more)
@@ -146,7 +148,13 @@ class Lamination:
                         work, {key: 15 * MIN}, thickness_m=final.thickness_m)  # fmt: skip
         if not self.puff:
             key = self._shape(key, count)
-        return self._hold(key, count)
+        if self.frozen:
+            stored = self._add("store", ss.FREEZE, f"Freeze {self.frozen} pieces raw", ss.FREEZER,
+                               span(5 * MIN, 5 * MIN, 15 * MIN, "keeps a month at most: drgigdidit.com"), 5 * MIN,
+                               {key: 20 * MIN}, ticks=("bag is labelled with the date",))  # fmt: skip
+            if self.frozen == count:
+                return stored
+        return self._hold(key, count - self.frozen)
 
     def _shape(self, key: str, count: int) -> str:
         key = self._add("cutrest", ss.REST, "Chill the cut pieces", ss.FRIDGE,

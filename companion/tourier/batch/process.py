@@ -1,7 +1,7 @@
 """The steps of the whole job, in order, with their limits and what they must follow. No clock: that is the planner's.
 
-Keys: ``mix1``, ``bulk1``, ``p1.flatten`` ... ``p1.fold2``, ``p1.rest2`` ... ``p1.hold``, ``freeze``, ``proof``,
-``wash``, ``preheat``, ``bake1`` ..., ``cool``. The steps of one pâton are in `lamination`.
+Keys: ``mix1``, ``bulk1``, ``p1.flatten`` ... ``p1.fold2``, ``p1.rest2`` ... ``p1.store`` (frozen raw), ``p1.hold``,
+``proof``, ``wash``, ``preheat``, ``bake1`` ..., ``cool``. The steps of one pâton are in `lamination`.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from shared_schedule import plan as ss
 from tourier.batch.geometry import Geometry
 from tourier.batch.kitchenheat import KitchenHeat
 from tourier.batch.lamination import COLD_DENSITY, Lamination, trays_for
-from tourier.batch.limits import HOUR, MIN, span, up
+from tourier.batch.limits import MIN, span, up
 from tourier.batch.model import BatchSpec, ProcessStep
 from tourier.batch.steps import CP, Steps
 
@@ -20,17 +20,28 @@ def process(spec: BatchSpec, geometry: Geometry, heat: KitchenHeat) -> tuple[Pro
     out = Steps()
     mixes = _dough(out, spec, geometry, heat)
     ends = []
+    frozen = frozen_by_paton(spec, geometry)
     for paton in geometry.patons:
-        ends.append(Lamination(out, spec, geometry, heat, paton).steps(mixes[(paton.number - 1) % len(mixes)]))
-    frozen = sum(p.freeze_raw for p in spec.pieces)
-    count = sum(p.count for p in spec.pieces) - frozen
-    if frozen:
-        out.add("freeze", ss.FREEZE, f"Freeze {frozen} pieces raw", ss.FREEZER,
-                span(5 * MIN, 5 * MIN, 15 * MIN, "keeps a month at most: drgigdidit.com (Child's recipe)"), 5 * MIN,
-                after=tuple(ends), ticks=("bag is labelled with the date",))  # fmt: skip
+        mixed = mixes[(paton.number - 1) % len(mixes)]
+        last = Lamination(out, spec, geometry, heat, paton, frozen[paton.number]).steps(mixed)
+        if frozen[paton.number] < sum(paton.counts):
+            ends.append(last)
+    count = sum(p.count - p.freeze_raw for p in spec.pieces)
     if count:
         _bake(out, spec, heat, ends, count)
     return tuple(out.steps)
+
+
+def frozen_by_paton(spec: BatchSpec, geometry: Geometry) -> dict[int, int]:
+    """Pieces each pâton gives to the freezer: taken from the last pâtons, so that the first need not wait."""
+    taken = dict.fromkeys((p.number for p in geometry.patons), 0)
+    for index, piece in enumerate(spec.pieces):
+        left = piece.freeze_raw
+        for paton in reversed(geometry.patons):
+            here = min(left, paton.counts[index])
+            taken[paton.number] += here
+            left -= here
+    return taken
 
 
 def later(spec: BatchSpec, heat: KitchenHeat) -> tuple[ProcessStep, ...]:
@@ -92,5 +103,5 @@ def _bake(out: Steps, spec: BatchSpec, heat: KitchenHeat, ends: list[str], count
         last = out.add(f"{prefix}bake{n}", ss.BAKE, name, ss.OVEN, limits, 2 * MIN, within, ends_by=ss.BY_COOK,
                        saves_batch=True, band=(0.9, 1.2))  # fmt: skip
         within = {last: 5 * MIN}
-    out.add(f"{prefix}cool", ss.COOL, "Cool", ss.ANYWHERE, span(15 * MIN, 20 * MIN, 4 * HOUR, CP), MIN, after=(last,),
+    out.add(f"{prefix}cool", ss.COOL, "Cool", ss.ANYWHERE, span(15 * MIN, 20 * MIN, 90 * MIN, CP), MIN, {last: 5 * MIN},
             flexible=True)  # fmt: skip

@@ -31,6 +31,8 @@ class Steps:
         """Append a step. `within` names predecessors and how long after each it must begin (s); `after` names
         predecessors it may follow at any distance."""
         within = within or {}
+        # A step that may be stretched or shortened keeps the cook no longer than it surely lasts.
+        hands_on = min(attended_s, limits.min_s if more.get("flexible") else limits.ideal_s)
         self.steps.append(
             ProcessStep(
                 key=key,
@@ -38,7 +40,7 @@ class Steps:
                 name=name,
                 place=place,
                 paton=more.pop("paton", 0),
-                attended_s=int(min(attended_s, limits.max_s)),
+                attended_s=int(hands_on),
                 min_s=limits.min_s,
                 ideal_s=limits.ideal_s,
                 max_s=limits.max_s,
