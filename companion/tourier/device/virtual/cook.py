@@ -64,6 +64,7 @@ class Cook:
         self._random = random.Random(f"cook-{seed}")
         self._next_s = 0
         self._work: _Work | None = None
+        self._late_since: dict[int, int] = {}
         self._pressed = 0  # the step he has just pressed start for
         self._seen: tuple | None = None
         self._seen_s = 0
@@ -176,11 +177,8 @@ class Cook:
         slip = self._slip(work.step if work else None)
         if work is not None and slip.extra_s:
             away_s = max(0, work.ends_at_s - 120 - now_s)  # not there to hear it
-        elif glance.alarm in (1, 9):  # a step is due, a rest is over: he may be late by the scenario's doing
-            step = self._step(glance.alarm_step)
-            if glance.alarm == 9 and step is not None:
-                step = self._after(step.step_id)
-            away_s = self._slip(step).late_s
+        elif glance.alarm == 1:  # a step is due: he may be late by the scenario's doing
+            away_s = self._late_left(self._step(glance.alarm_step), now_s)
         if self._waited(now_s, ("alarm", glance.alarm, glance.alarm_step), away_s):
             return "middle", TAP_MS
         return None
@@ -191,7 +189,7 @@ class Cook:
         step = self._step(glance.step_id)
         if step is not None and self._still_resting(step, now_s):
             return None
-        late_s = 0.0 if self._seen_late(step) else self._slip(step).late_s
+        late_s = self._late_left(step, now_s)
         if self._waited(now_s, ("start", glance.step_id), late_s):
             self._note_late(step)
             self._pressed = glance.step_id
@@ -208,8 +206,12 @@ class Cook:
                     return True
         return False
 
-    def _seen_late(self, step: P.Step | None) -> bool:
-        return step is not None and step.step_id in self.hands.late
+    def _late_left(self, step: P.Step | None, now_s: int) -> float:
+        """How much longer the scenario keeps him from a step, counted from when it could first begin; s."""
+        if step is None or step.step_id in self.hands.late or not self._slip(step).late_s:
+            return 0.0
+        since = self._late_since.setdefault(step.step_id, now_s)
+        return max(0.0, since + self._slip(step).late_s - now_s)
 
     def _note_late(self, step: P.Step | None) -> None:
         if step is not None:
@@ -265,8 +267,8 @@ class Cook:
         if not glance.due:
             return None
         late_s = slip.extra_s if step.kind == P.BAKE else 0.0
-        if glance.middle_label == "next" and not self._seen_late(after):
-            late_s += self._slip(after).late_s
+        if glance.middle_label == "next":
+            late_s += self._late_left(after, now_s)
         if not self._waited(now_s, ("rest", step.step_id), late_s):
             return None
         self._note_late(after)

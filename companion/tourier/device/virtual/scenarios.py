@@ -84,7 +84,7 @@ _ALL = (
     Scenario(
         "cold-dough",
         "The dough comes out of the freezer half stiff and chills the butter while the cook looks for the rolling pin.",
-        slips=(Slip(plan.LOCK_IN, where="freezer", late_s=2400), Slip(plan.FOLD, 1, late_s=420)),
+        slips=(Slip(plan.CHILL, where="freezer"), Slip(plan.FOLD, 1, late_s=420)),
         cause="dough-too-cold",
         fold=1,
         symptoms=("shattered-butter",),
