@@ -14,12 +14,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from hardware.board.placement import REVISION
 from hardware.firmware_pins import firmware_pins, pins_fingerprint
 
 HERE = Path(__file__).resolve().parent
 MANIFEST = HERE / "manifest.json"
 PINS = "firmware/pins.py (names and values)"
-REVISION = "A"
 
 
 @dataclass(frozen=True)
@@ -33,6 +33,11 @@ class Group:
 
 def _text(value: str) -> bytes:
     return value.encode("utf-8")
+
+
+def _dateless(pdf: bytes) -> bytes:
+    """The same PDF with a fixed date of the same length, so that offsets inside stay right."""
+    return re.sub(rb"\(D:\d{14}", b"(D:20200101000000", pdf)
 
 
 def _electronics() -> dict[str, bytes]:
@@ -51,7 +56,7 @@ def _electronics() -> dict[str, bytes]:
     )  # fmt: skip
     return {
         "electronics/schematic.svg": _text(drawn),
-        "electronics/schematic.pdf": cairosvg.svg2pdf(bytestring=drawn.encode()),
+        "electronics/schematic.pdf": _dateless(cairosvg.svg2pdf(bytestring=drawn.encode())),
         "electronics/wiring.svg": _text(wiring.picture(c)),
         "electronics/wiring.md": _text(wiring.table(c)),
         "electronics/netlist.json": _text(netlist.to_json(c)),
@@ -126,7 +131,7 @@ def _pictures() -> dict[str, bytes]:
     from hardware.enclosure.render import render
 
     def shot(meshes: list, size: tuple[int, int], *view: float, **more: float) -> bytes:
-        return _png(render(meshes, size, *view, **more).quantize(200, method=2, dither=0))
+        return _png(render(meshes, size, *view, **more))
 
     bench = scene.bench_scene()
     out = {

@@ -9,7 +9,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.polygon import orient
 
 from hardware.board.copper import outline, plane
-from hardware.board.placement import BOARD_MM, COLUMNS, HOLES, MOUNT_DRILL_MM, MOUNT_MM, ROWS, hole_mm
+from hardware.board.placement import BOARD_MM, COLUMNS, HOLES, MOUNT_DRILL_MM, MOUNT_MM, REVISION, ROWS, hole_mm
 from hardware.board.route import DRILL, LOW, PAD, TOP, TRACK, VIA, VIA_DRILL, Layout
 from hardware.electronics.circuit import PICO_HEADER, Circuit
 from hardware.svg import tag
@@ -136,7 +136,7 @@ def legend_texts(c: Circuit) -> list[tuple[float, float, float, str]]:
         else:
             texts.append((x + (1.75 if ref == "C1" else -1.75), y, 1.0, ref))
     texts.append((9.2, 24.0, 1.3, "TOURIER"))
-    texts.append((9.2, 26.2, 0.9, "bench timer"))
+    texts.append((9.2, 26.2, 0.9, f"bench timer {REVISION}"))
     texts.append((9.2, 28.0, 0.8, "SELV 5 V only"))
     return texts
 

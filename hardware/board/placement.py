@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from hardware.electronics.circuit import PICO_HEADER, Circuit
 
+REVISION = "A"  # stamped on the board and in the manifest; raise it when a built board would differ
 PITCH_MM = 2.54
 COLUMNS, ROWS = 26, 18
 BOARD_MM = (70.0, 50.0)

@@ -21,6 +21,8 @@ MODULE_PULLUPS_OHM = {"DS1": 10e3, "M1": 10e3, "M2": 4.7e3}  # typical, from mem
 LED_DROP_V = {"R": (1.8, 2.2), "G": (2.8, 3.3), "B": (2.8, 3.3)}  # from memory, usual data-sheet ranges
 GPIO_MAX_A = 12e-3  # strongest pad drive of RP2040 and RP2350
 GPIO_SUM_A = 50e-3
+BOARD_3V3_A = 300e-3  # what the Pico's 3V3 pin may feed (its data sheet, from memory)
+LOADS_A = {"DS1": 200e-3, "M1": 5e-3, "M2": 1e-3}  # largest, display all white (from memory)
 
 
 def value_ohm(text: str) -> float:
@@ -46,6 +48,12 @@ def led_current_a(c: Circuit, colour: str) -> tuple[float, float]:
     ohm = value_ohm(c.parts[{"R": "R8", "G": "R9", "B": "R10"}[colour]].value)
     low_v, high_v = LED_DROP_V[colour]
     return max(0.0, SUPPLY_V - high_v) / ohm, (SUPPLY_V - low_v) / ohm
+
+
+def supply_current_a(c: Circuit) -> float:
+    """Largest current in A drawn from the 3V3 pin by the display, the modules and the pull-ups held low."""
+    loads = sum(a for ref, a in LOADS_A.items() if ref in c.neighbours("3V3"))
+    return loads + 2 * SUPPLY_V / pull_up_range_ohm(c)[0]
 
 
 def _general(c: Circuit) -> Iterator[str]:
@@ -93,6 +101,8 @@ def _thermometers(c: Circuit) -> Iterator[str]:
 
 def _bus(c: Circuit) -> Iterator[str]:
     strong, weak = pull_up_range_ohm(c)
+    if supply_current_a(c) > BOARD_3V3_A:
+        yield f"the 3V3 pin would feed {supply_current_a(c) * 1000:.0f} mA, more than 300 mA"
     if strong < (SUPPLY_V - I2C_LOW_V) / I2C_SINK_A:
         yield f"I2C pull-ups of {strong:.0f} ohm ask for more than 3 mA"
     rise_s = I2C_RISE_FACTOR * weak * BUS_PF * 1e-12

@@ -252,7 +252,13 @@ def test_numbers_of_the_rules(circuit):
     strong, weak = rules.pull_up_range_ohm(circuit)
     assert strong >= (3.3 - 0.4) / 3e-3
     assert weak == pytest.approx(2200)
+    assert 0.2 < rules.supply_current_a(circuit) < 0.25
     assert rules.led_current_a(circuit, "R")[1] == pytest.approx((3.3 - 1.8) / 330)
+
+
+def test_an_overloaded_supply_is_found(circuit, monkeypatch):
+    monkeypatch.setitem(rules.LOADS_A, "DS1", 0.32)
+    assert any("300 mA" in sentence for sentence in rules.check(circuit))
 
 
 def test_skidl_agrees_and_objects(circuit):

@@ -182,6 +182,19 @@ def test_cautions_are_there(doc, words):
     assert [w for w in words if w not in text] == []
 
 
+def test_commands_in_the_documents_exist():
+    parser = (ROOT / "companion/tourier/cli/parser.py").read_text(encoding="utf-8")
+    found = set()
+    for doc in DOCS:
+        for line in re.findall(r"`tourier device ([^`]+)`", doc.read_text(encoding="utf-8")):
+            verb, *rest = line.split()
+            found.add(verb)
+            assert f'"{verb}"' in parser, f"{doc.name}: tourier device {verb}"
+            for option in (word for word in rest if word.startswith("--")):
+                assert f'"{option}"' in parser, f"{doc.name}: {option}"
+    assert {"install", "check", "ice-point", "boil-point"} <= found
+
+
 def test_documents_speak_of_parts_that_exist():
     refs = set(build().parts) | {r for line in bom.read() for r in line.references}
     for doc in DOCS:
