@@ -13,7 +13,7 @@ _WIDTH = 22  # letters of small text that fit a line in any case
 
 
 def wrapped(text):
-    """Return the text in lines of at most _WIDTH letters, three at most."""
+    """Return the text in lines of at most _WIDTH letters, five at most."""
     found = []
     line = ""
     for part in text.split(" "):
@@ -23,7 +23,7 @@ def wrapped(text):
         else:
             line = line + " " + part if line else part
     found.append(line)
-    return found[:3]
+    return found[:5]
 
 
 def clock_text(plan, at_s, offset_min=0):
@@ -103,6 +103,7 @@ def _open(g, bench, index, now_s):
             g.progress_pct = max(0, min(100, (whole - left) * 100 // whole))
         if state.steps[index] == D.READY:
             g.progress_pct = 100
+            g.left_kind = G.LEFT_NOTHING
             g.due = True
             if not D.wants_done(plan, state, index):
                 g.labels = ("times", "next", "more")
@@ -231,25 +232,25 @@ def alarm(app, alarm_):
             name = bench.plan.steps[index].name
     kind = alarm_.kind
     if kind == J.WINDOW_SOON:
-        return "soon too warm: finish, chill"
+        return "finish, then chill"
     if kind == J.WINDOW_LEFT_WARM:
-        return "stop and chill the dough"
+        return "stop and chill it"
     if kind == J.WINDOW_LEFT_COLD:
         return "butter may crack: wait"
     if kind == J.SENSOR_FAULT:
         return "check the probe's plug"
     if kind == J.PROOF_CAP:
-        return "proof too warm: butter melts"
+        return "too warm for butter"
     if kind == J.HOLD_MAX:
-        return "too long: " + name
+        return name
     if kind == J.SLIP:
         return "the ready time slips"
     if kind == J.CLOCK_UNKNOWN:
-        return "connect the desk to set it"
+        return "connect it to the desk"
     if kind == J.LOW_MEMORY:
         return "memory is short"
     if kind == J.REST_DONE:
-        return "ready: " + name
+        return name
     return name
 
 

@@ -232,6 +232,7 @@ class Ui:
         g.chosen = -1
         g.step_id = g.step_state = g.fold_n = g.fold_of = g.place = 0
         g.due = False
+        g.probe_wanted = bench.plan is not None and bench.probe_step() >= 0
         g.question = self.question
         g.urgent = False
         g.slack_s = bench.projection.slack_s if bench.projection is not None else 0
@@ -245,7 +246,7 @@ class Ui:
         if not app.clock.ok and g.screen in (G.S_NO_PLAN, G.S_STEP) and (bench.plan is None or g.code == words.NEXT):
             g.screen = G.S_CLOCK
             g.word, g.code = words.WORDS[words.SET_CLOCK], words.SET_CLOCK
-            g.line = "connect the desk to set it"
+            g.line = "connect it to the desk"
         alarm = app.alarms.top
         g.alarm = alarm.kind if alarm is not None else 0
         g.alarm_step = alarm.step_id if alarm is not None else 0
@@ -254,7 +255,7 @@ class Ui:
         elif alarm is not None:
             g.urgent = True
             g.labels = ("later", "seen", "more")
-            if alarm.kind not in (J.STEP_DUE, J.REST_DONE):
+            if alarm.kind != J.STEP_DUE:
                 g.word = alarm.word
             g.line = lines.alarm(app, alarm)
         return g

@@ -1,8 +1,8 @@
 """Draws a Glance. Layout of the day's screen, in dots:
 
-     0..19  state word                                20 tall, 8.6 mm
-    20..43  temperature | minutes left                24 tall, 10.3 mm
-    44..47  window bar, or progress
+     0..20  state word, in a band when urgent         19 tall, 8.2 mm
+    21..44  temperature | minutes left                24 tall, 10.3 mm
+    45..47  window bar, or progress
     48..55  one line: fold, sheet, next event, slack  (turns every few seconds)
     56..63  what the three buttons do
 """
@@ -24,31 +24,29 @@ def draw(canvas, g):
         _numbers(canvas, g)
         _bar(canvas, g)
         canvas.small(0, _LINE_Y, g.line)
-    elif g.screen in (G.S_QUESTION, G.S_MESSAGE, G.S_BEND):
+    elif g.screen in (G.S_QUESTION, G.S_MESSAGE):
         _head(canvas, g)
-        y = 22
-        for line in g.lines[:3]:
+        y = 23 if g.word else 2
+        for line in g.lines[: 3 if g.word else 5]:
             canvas.small(0, y, line)
-            y += 9
-        if g.line:
-            canvas.small(0, _LINE_Y, g.line)
+            y += 10
     else:
         _list(canvas, g)
     _labels(canvas, g)
     if g.urgent:
         # The word's band is turned over: seen from afar without colour, and steady for tired eyes.
-        canvas.invert(0, 0, 128, 20)
+        canvas.invert(0, 0, 128, 21)
 
 
 def _head(canvas, g):
     width = canvas.word_width(g.word)
     x = (128 - width) // 2 if g.urgent else 0
-    canvas.word(max(0, x), 0, g.word)
+    canvas.word(max(0, x), 1, g.word)
 
 
 def _numbers(canvas, g):
     if g.probe_cdeg == NO_CDEG:
-        if g.fault and g.screen == G.S_STEP:
+        if g.probe_wanted and g.screen == G.S_STEP:
             canvas.small(0, 24, "probe:")
             canvas.small(0, 34, "no reading")
     else:
@@ -60,6 +58,8 @@ def _numbers(canvas, g):
         return
     text, unit = left_text(g.left_s)
     unit_width = canvas.small_width(unit)
+    if g.left_kind == G.LEFT_WINDOW:
+        unit_width = max(unit_width, canvas.small_width("win"))
     x = 128 - unit_width - 2 - canvas.big_width(text)
     end = canvas.big(x, 21, text)
     canvas.small(end + 2, 37, unit)
@@ -93,8 +93,8 @@ def _bar(canvas, g):
     canvas.fb.hline(0, 46, 128, 1)
     if g.probe_cdeg != NO_CDEG and span > 0:
         x = 32 + 64 * (g.probe_cdeg - g.low_cdeg) // span
-        x = min(125, max(2, x))
-        canvas.fb.fill_rect(x - 2, 44, 5, 4, 1)
+        x = min(124, max(3, x))
+        canvas.fb.fill_rect(x - 3, 45, 7, 3, 1)
 
 
 def _list(canvas, g):

@@ -157,12 +157,12 @@ def module_text() -> str:
     """The whole of firmware/fonts.py."""
     parts = [
         '"""Letters of the glance screens. Written by tourier.device.virtual.fontmaker; change that, not this.\n\n'
-        "WORD is 20 dots tall (8.6 mm on a 2.42 inch display), BIG 24 (10.3 mm), both as {letter: (dots, width)} with\n"
+        "WORD is 19 dots tall (8.2 mm on a 2.42 inch display), BIG 24 (10.3 mm), both as {letter: (dots, width)} with\n"
         "the dots row by row, leftmost in bit 7. SMALL is 7 dots tall: columns, and a width for each letter.\n"
         '"""\n'
     ]
     sets = (
-        ("WORD", 20, 3.4, 1.32, "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-+?!/.:"),
+        ("WORD", 19, 3.3, 1.32, "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-+?!/.:"),
         ("BIG", 24, 4.2, 1.62, DIGITS + "-.:+"),
     )
     for name, height, pen, per_unit, chars in sets:
