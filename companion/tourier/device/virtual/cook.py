@@ -10,6 +10,7 @@ import random
 from dataclasses import dataclass, field
 
 from shared_schedule import plan as P
+from shared_schedule.states import follows_at_once
 from tourier.device.virtual.hands import Hands
 from tourier.device.virtual.scenarios import Scenario, Slip
 from tourier.device.virtual.screen import Glance
@@ -65,6 +66,7 @@ class Cook:
         self._next_s = 0
         self._work: _Work | None = None
         self._late_since: dict[int, int] = {}
+        self._put_down: P.Step | None = None  # the step he has just said is done
         self._pressed = 0  # the step he has just pressed start for
         self._seen: tuple | None = None
         self._seen_s = 0
@@ -121,6 +123,13 @@ class Cook:
 
     def _notice(self, now_s: int, glance: Glance, kitchen) -> None:
         """A step that runs now and did not before: its dough is moved, its work begins."""
+        if self._put_down is not None and glance.screen == "step":
+            put_down, self._put_down = self._put_down, None
+            for index, step in enumerate(self.plan.steps):
+                # The timer begins these rests by itself; he has put the things away.
+                if put_down.step_id in step.after and step.step_id not in self.hands.begun:
+                    if follows_at_once(self.plan, index) and self.hands.finished.issuperset(step.after):
+                        self._begin(step, now_s, kitchen)
         if self._pressed and glance.screen == "step":
             # What he started himself he does, even when the screen goes on to show something more urgent.
             pressed, self._pressed = self._step(self._pressed), 0
@@ -232,6 +241,7 @@ class Cook:
             return None
         self.hands.finish(step, now_s, kitchen)
         self._work = None
+        self._put_down = step
         return "middle", TAP_MS
 
     def _dough_fit(self, work: _Work, now_s: int, glance: Glance, kitchen) -> bool:
