@@ -79,17 +79,16 @@ def _bake(out: Steps, spec: BatchSpec, heat: KitchenHeat, ends: list[str], count
     in_oven = kitchen.proof_place == "oven"
     preheat_after: tuple[str, ...] = ()
     if puff:
-        wash_within, wash_after = {}, tuple(ends)
+        wash_within = dict.fromkeys(ends, 30 * MIN)
     else:
         last = out.add(f"{prefix}proof", ss.PROOF, "Proof", ss.OVEN if in_oven else ss.PROOF_SPACE,
                        heat.proof(thawed=bool(prefix)), 5 * MIN, dict.fromkeys(ends, 20 * MIN), ends_by=ss.BY_DOSE,
                        dose_s=heat.proof_dose_s(), air_max_c=heat.proof_cap_c, saves_batch=True)  # fmt: skip
-        wash_within, wash_after = {last: 15 * MIN}, ()
+        wash_within = {last: 15 * MIN}
         preheat_after = (last,) if in_oven else ()
     work = up(2 * MIN + 8 * count)
     wash = out.add(f"{prefix}wash", ss.WASH, "Egg wash", ss.ANYWHERE, span(work * 0.6, work, work * 2, CP), work,
-                   wash_within, wash_after,
-                   ticks=("pinch of salt in the wash", "a little milk in the wash"))  # fmt: skip
+                   wash_within, ticks=("pinch of salt in the wash", "a little milk in the wash"))  # fmt: skip
     heat_s = int(kitchen.oven_preheat_s)
     preheat = out.add(f"{prefix}preheat", ss.PREHEAT, f"Preheat to {kitchen.oven_c:.0f} °C", ss.OVEN,
                       span(heat_s, heat_s, heat_s + 45 * MIN, "as the file says"), MIN, after=preheat_after,

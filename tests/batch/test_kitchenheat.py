@@ -1,0 +1,159 @@
+"""Limits from heat and yeast: they move the right way, agree with a second reckoning, and refuse what cannot be."""
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import pytest
+from tourier.batch.examples import demo_text, example_text
+from tourier.batch.geometry import Unworkable, lay_out
+from tourier.batch.kitchenheat import KitchenHeat
+from tourier.batch.read import read_batch_text
+from tourier.batch.thermal import water
+from tourier.batch.workup import work_up
+from tourier.craft import stacks
+
+NOW = datetime(2026, 11, 25, 9, tzinfo=UTC)
+BASE = read_batch_text(demo_text(), "", NOW)
+GEOMETRY = lay_out(BASE)
+
+
+def heat(learned=None, folds=None, pieces=None, **kitchen):
+    spec = replace(BASE, kitchen=replace(BASE.kitchen, **kitchen))
+    if folds:
+        spec = replace(spec, folds=replace(spec.folds, **folds))
+    if pieces:
+        spec = replace(spec, pieces=pieces)
+    return KitchenHeat(spec, lay_out(spec), learned)
+
+
+def test_a_warmer_fridge_rests_longer():
+    times = [heat(fridge_c=c).rest(0.024, 17.0).ideal_s for c in (2.0, 4.0, 7.0)]
+    assert times == sorted(times) and times[0] < times[2]
+
+
+def test_a_fan_shortens_a_rest_and_the_freezer_more():
+    still, fan = heat().rest(0.024, 17.0), heat(fridge_fan=True).rest(0.024, 17.0)
+    freezer = heat(folds={"rest_place": "freezer"}).rest(0.024, 17.0)
+    assert freezer.ideal_s <= fan.ideal_s < still.ideal_s
+
+
+def test_no_rest_is_shorter_than_the_gluten_needs_nor_past_brittle():
+    for start in (12.0, 14.0, 17.0):
+        for thickness in (0.010, 0.024, 0.040):
+            limits = heat().rest(thickness, start)
+            assert limits.min_s >= 20 * 60
+            kitchen = heat()
+            snap = stacks.rest_seconds(kitchen.laminate_m, thickness, start, kitchen.butter.stop_low_c, kitchen.place,
+                                       "fridge", True).usual  # fmt: skip
+            assert limits.max_s <= max(snap + 60, limits.ideal_s + 20 * 60)
+
+
+def test_ice_buys_time_on_the_bench():
+    kitchen = heat()
+    assert kitchen.bench_s(0.024, 0.008, True) > 3 * kitchen.bench_s(0.024, 0.008, False)
+    assert heat(room_c=30.0).bench_s(0.024, 0.008, False) < heat(room_c=22.0).bench_s(0.024, 0.008, False)
+
+
+def test_stone_at_room_temperature_is_worse_than_wood():
+    # published: finecooking.com on marble; a room-warm stone warms cold dough faster than wood.
+    stone, wood = heat(bench_material="marble"), heat(bench_material="maple")
+    assert stone.bench_s(0.016, 0.008, False) < wood.bench_s(0.016, 0.008, False)
+
+
+def test_dough_temperature_for_the_lock_in_settles_where_it_should():
+    # independent: the heat stack's own mixing temperature of dough, butter, dough.
+    kitchen = heat()
+    race = kitchen.rehardening()
+    middle = (kitchen.butter.stop_low_c + kitchen.butter.window_low_c) / 2
+    assert race.settles_c == pytest.approx(middle, abs=0.05)
+    assert 4.0 <= kitchen.dough_lock_in_c <= 12.0
+
+
+def test_larger_pieces_proof_longer():
+    small = tuple(replace(p, base_m=p.base_m * 0.7) for p in BASE.pieces)
+    assert heat(pieces=small).proof().ideal_s < heat().proof().ideal_s
+
+
+def test_pieces_from_the_fridge_proof_longer():
+    assert heat(folds={"overnight": "dough"}).proof().ideal_s < heat().proof().ideal_s
+
+
+def test_altitude_shortens_proof_and_bulk():
+    # published: rise 25-50 % faster above 1,000 m (tasteofhome.com): at 1,500 m 20-33 % shorter and more.
+    ratio = heat(altitude_m=1500.0).proof().ideal_s / heat().proof().ideal_s
+    assert 0.6 < ratio < 0.85
+    assert heat(altitude_m=1500.0).bulk().ideal_s < heat().bulk().ideal_s
+
+
+def test_proof_is_capped_by_the_butter():
+    # published: 28 °C for butter goods, IREKS compendium 11.5.
+    warm, cap = heat(proof_c=35.0), heat(proof_c=28.0)
+    assert warm.proof_cap_c <= 28.0
+    assert warm.proof() == cap.proof()
+
+
+def test_learned_figures_are_used():
+    assert heat({"proof_dose_s": 5000}).proof().ideal_s < heat({"proof_dose_s": 9000}).proof().ideal_s
+    assert heat({"films": {"fridge": 16.0}}).rest(0.024, 17.0).ideal_s < heat().rest(0.024, 17.0).ideal_s
+    assert heat({"butter_window_c": (11.0, 15.0)}).rest_core_c == 11.0
+    assert water(BASE, GEOMETRY, {"mixing_rise_k": 6.0}).water_c < water(BASE, GEOMETRY, {}).water_c
+
+
+def test_water_brings_the_dough_where_it_should_be():
+    # independent: heat balance added up again, kJ by hand from the weighed grams.
+    from tourier.craft.composition import composition
+    from tourier.craft.properties import heat_capacity
+
+    wet = water(BASE, GEOMETRY, {})
+    total = heat_sum = 0.0
+    for line, weighed in zip(BASE.formula, GEOMETRY.weighed, strict=True):
+        cold = line.kind in ("milk", "fresh yeast")
+        t = wet.water_c if line.kind == "water" else BASE.kitchen.fridge_c if cold else BASE.kitchen.room_c
+        c = 4186.0 if line.kind == "water" else heat_capacity(composition(line.kind), t)
+        total += weighed.g * c
+        heat_sum += weighed.g * c * t
+    assert heat_sum / total + 3.0 == pytest.approx(BASE.dough_temp_c, abs=0.05)  # a stand mixer adds 3 K
+
+
+@pytest.mark.parametrize(
+    ("change", "quantity"),
+    [
+        ({"kitchen": replace(BASE.kitchen, room_c=12.0), "dough_temp_c": 14.0}, "room temperature"),
+        ({"kitchen": replace(BASE.kitchen, room_c=45.0, friction_k=15.0), "dough_temp_c": 10.0}, "ice"),
+        ({"kitchen": replace(BASE.kitchen, room_c=14.0), "dough_temp_c": 32.0}, "water temperature"),
+        ({"kitchen": replace(BASE.kitchen, proof_c=4.0)}, "proof temperature"),
+        ({"kitchen": replace(BASE.kitchen, fridge_c=12.0)}, "fridge"),
+    ],
+)
+def test_unphysical_kitchens_name_the_limit(change, quantity):
+    with pytest.raises(Unworkable) as caught:
+        work_up(replace(BASE, **change))
+    assert caught.value.quantity == quantity, str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_benches_of_the_file_are_benches_of_the_heat_model():
+    from tourier.batch.sections import BENCHES, PROFILES
+    from tourier.craft.butter import PROFILES as KNOWN
+
+    assert set(BENCHES) <= {*stacks.BENCHES, *stacks.BENCH_ALIASES}
+    assert set(PROFILES) == set(KNOWN)
+
+
+def test_kinds_of_the_file_have_a_composition():
+    from tourier.batch.ingredients import KINDS
+    from tourier.craft.composition import composition
+
+    for kind in KINDS:
+        composition(kind)
+
+
+@pytest.mark.parametrize("name", ["demo", "three-patons"])
+def test_working_a_batch_out_is_quick(name):
+    import time
+
+    spec = read_batch_text(example_text(name), "", NOW)
+    work_up(spec)
+    start = time.process_time()
+    work_up(spec)
+    assert time.process_time() - start < 3.0
