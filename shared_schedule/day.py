@@ -34,10 +34,10 @@ from shared_schedule.states import (
     BY_BUTTON, BY_CLOCK, BY_EARLY, BY_LINK, BY_OVERRIDE, BY_PROBE, BY_PROOF, BY_UNDO, DAY_RUNNING, DELIBERATE, DONE,
     EDGES, EV_CLOSE, EV_DOSE, EV_FLOW, EV_OVERRIDE, EV_SKIP, EV_START_STEP, EV_STEP_DONE, EV_TEMPERATURE, EV_TICK,
     EV_TIME, EV_UNDO, FINISHED, FOLLOWS_WITHIN_S, FX_FINISHED, FX_JOURNAL_STEP, FX_JOURNAL_TICK, FX_OVER_MAX,
-    FX_REFUSED, FX_STEP_DUE, FX_STEP_ENDED, IDLE, READY, REASONS, RESTING, RUNNING, R_BEFORE, R_HANDS_FULL,
+    FX_REFUSED, FX_STEP_DUE, FX_STEP_ENDED, IDLE, PUT_AWAY_S, READY, REASONS, RESTING, RUNNING, R_BEFORE, R_HANDS_FULL,
     R_NOTHING_TO_UNDO, R_NOT_NOW, R_NO_STEP, R_NO_TICK, R_OVEN, R_TOO_EARLY, R_UNTICKED, SKIPPED, STATE_WORDS,
     TABLE, TICK_OVEN, UNTICK, WAITING, DayState, all_ticks, before, follows_at_once, hands_on, is_open,
-    has_not_ended, planned_for_s, put, runs_itself, waiters,
+    has_not_ended, planned_for_s, put, runs_itself, tick_mask, unanswered, waiters,
 )  # fmt: skip
 from shared_schedule.units import NO_CDEG
 
@@ -61,7 +61,7 @@ def _guard_before(plan, state, index, arg, now_s):
             step = plan.steps[other]
             if not runs_itself(step):
                 return R_BEFORE
-            if state.ticked[other] & all_ticks(step) != all_ticks(step):
+            if unanswered(step, state.ticked[other]):
                 return R_UNTICKED
             if step_state == RUNNING and arg != DELIBERATE and now_s - state.started_at_s[other] < step.min_s:
                 return R_TOO_EARLY
@@ -75,16 +75,15 @@ def _guard_oven(plan, state, index, _arg, _now_s):
 
 
 def _guard_hands(plan, state, index, arg, now_s):
-    if plan.steps[index].attended_s and plan.steps[index].ends_by == P.BY_COOK and arg != DELIBERATE:
+    if plan.steps[index].attended_s and not runs_itself(plan.steps[index]) and arg != DELIBERATE:
         for other in range(len(plan.steps)):
-            if plan.steps[other].ends_by == P.BY_COOK and hands_on(plan, state, other, now_s):
+            if not runs_itself(plan.steps[other]) and hands_on(plan, state, other, now_s):
                 return R_HANDS_FULL
     return 0
 
 
 def _guard_ticks(plan, state, index, _arg, _now_s):
-    wanted = all_ticks(plan.steps[index])
-    return R_UNTICKED if state.ticked[index] & wanted != wanted else 0
+    return R_UNTICKED if unanswered(plan.steps[index], state.ticked[index]) else 0
 
 
 def _guard_minimum(plan, state, index, arg, now_s):
@@ -98,7 +97,7 @@ def _guard_minimum(plan, state, index, arg, now_s):
 def _guard_tick(plan, state, index, arg, _now_s):
     step = plan.steps[index]
     number = arg & ~UNTICK
-    if number == TICK_OVEN:
+    if number == TICK_OVEN or tick_mask(step, number) & (1 << TICK_OVEN):
         return 0 if step.flags & P.ASK_OVEN_EMPTY else R_NO_TICK
     if not 0 <= number < len(step.ticks):
         return R_NO_TICK
@@ -205,7 +204,7 @@ def _flow(plan, state, now_s, cause, effects, moves, pressed):
 
 
 def _tick(plan, state, index, arg, now_s):
-    bit = 1 << (arg & ~UNTICK)
+    bit = tick_mask(plan.steps[index], arg & ~UNTICK)
     on = 0 if arg & UNTICK else 1
     old = state.ticked[index]
     state.ticked[index] = old | bit if on else old & ~bit
@@ -333,7 +332,7 @@ def _become_ready(plan, state, index, kind, now_s, cause, effects):
 
 def _ends_by_itself(plan, state, index):
     step = plan.steps[index]
-    if step.kind not in RESTING or step.attended_s or state.ticked[index] & all_ticks(step) != all_ticks(step):
+    if step.kind not in RESTING or step.attended_s > PUT_AWAY_S or unanswered(step, state.ticked[index]):
         return False
     for other in range(index + 1, len(plan.steps)):
         after = plan.steps[other]

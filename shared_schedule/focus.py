@@ -13,6 +13,7 @@ from shared_schedule.states import (
     follows_at_once,
     is_open,
     runs_itself,
+    unanswered,
 )  # fmt: skip
 
 
@@ -92,9 +93,10 @@ def focus(plan, state, now_s):
 
 def wants_done(plan, state, index):
     """True if a READY step is answered with "done" (take it out), not by starting the step that waits for it."""
-    if plan.steps[index].kind == P.BAKE:
+    step = plan.steps[index]
+    if step.kind == P.BAKE or unanswered(step, state.ticked[index]):
         return True
-    if plan.steps[index].kind in RESTING:
+    if step.kind in RESTING:
         return False
     other = next_after(state, index)
     return other < 0 or follows_at_once(plan, other)

@@ -1,6 +1,6 @@
 """A day taken up again: from the journal after a power cut, under a new plan, or when the clock is set."""
 
-from shared_schedule.states import BY_UNDO, EDGES, TICK_OVEN, DayState, put
+from shared_schedule.states import BY_UNDO, EDGES, TICK_OVEN, DayState, put, tick_mask
 
 
 def restore(plan, state, step_id, old, new, cause, at_s):
@@ -20,7 +20,7 @@ def restore_tick(plan, state, step_id, number, on):
     index = plan.index_of(step_id)
     if index < 0 or not (number == TICK_OVEN or 0 <= number < len(plan.steps[index].ticks)):
         return False
-    bit = 1 << number
+    bit = tick_mask(plan.steps[index], number)
     state.ticked[index] = state.ticked[index] | bit if on else state.ticked[index] & ~bit
     return True
 

@@ -96,7 +96,10 @@ EDGES = frozenset([(source, target) for source, _event, target in _ROWS if sourc
 
 FOLLOWS_WITHIN_S = 900  # a planned gap up to a quarter of an hour is "at once"
 
+PUT_AWAY_S = 300  # up to five minutes of hands-on time at its start, a rest is "put it in the fridge"
+# Dough rests or ovens work by themselves, whatever the plan says about who looks in the end.
 RESTING = (P.BULK, P.CHILL, P.TEMPER, P.REST, P.HOLD, P.FREEZE, P.THAW, P.PROOF, P.COOL)
+_MACHINES = (P.ICE, P.PREHEAT, P.BAKE)
 
 
 class DayState:
@@ -153,14 +156,17 @@ def planned_for_s(step):
 
 
 def runs_itself(step):
-    """True for rests, proofs, ovens: a step that the start of the next one may close."""
-    return step.ends_by != P.BY_COOK
+    """True for rests, proofs, ovens: a step that needs no hands and that the start of the next one may close.
+
+    A rest that the cook ends (BY_COOK) is one too: it becomes READY at its planned time, like one that ends by time.
+    """
+    return step.ends_by != P.BY_COOK or step.kind in RESTING or step.kind in _MACHINES
 
 
 def follows_at_once(plan, index):
     """True if the step begins by itself when the steps before it end."""
     step = plan.steps[index]
-    if step.kind not in RESTING or step.attended_s or not step.after or step.flags & P.ASK_OVEN_EMPTY:
+    if step.kind not in RESTING or step.attended_s > PUT_AWAY_S or not step.after or step.flags & P.ASK_OVEN_EMPTY:
         return False
     latest = 0
     for step_id in step.after:
@@ -197,9 +203,21 @@ def waiters(state, index):
     return count
 
 
+def tick_mask(step, number):
+    """Return the bits that an answer sets: the oven's question and a single tick that words it are one question."""
+    if step.flags & P.ASK_OVEN_EMPTY and len(step.ticks) == 1 and number in (0, TICK_OVEN):
+        return 1 | (1 << TICK_OVEN)
+    return 1 << number
+
+
 def all_ticks(step):
     """Return the bit mask of the ticks a step asks for before it may end."""
     return (1 << len(step.ticks)) - 1
+
+
+def unanswered(step, ticked):
+    """Return the bit mask of the ticks still to be answered; 0 when the step may end."""
+    return all_ticks(step) & ~ticked
 
 
 def is_open(step_state):
@@ -217,7 +235,7 @@ def hands_on(plan, state, index, now_s):
     step = plan.steps[index]
     if state.steps[index] != RUNNING or not step.attended_s:
         return False
-    return step.ends_by == P.BY_COOK or now_s < state.started_at_s[index] + step.attended_s
+    return not runs_itself(step) or now_s < state.started_at_s[index] + step.attended_s
 
 
 def put(state, index, old, new, now_s):

@@ -15,6 +15,8 @@ BROKEN_MAX = 1  # the step will be longer than its maximum
 BROKEN_MIN = 2  # the step was ended before its minimum
 
 _LEVELS = 8  # 0 = rests at their ideal .. 8 = rests at their minimum
+# What may be cut short when the day is late. A proof, a bake or a thaw takes what it takes.
+_SHRINKING = (P.BULK, P.CHILL, P.TEMPER, P.REST, P.HOLD, P.COOL)
 _A_TURN = 16  # steps placed in one turn: some 10 ms of a Pico's time
 
 
@@ -211,10 +213,12 @@ class Projection:
         """Return how long a step that runs by itself is to last, begun at `start_s`."""
         step = self.plan.steps[index]
         planned_s = D.planned_for_s(step)
-        if step.ends_by != P.BY_TIME:
+        if step.ends_by == P.BY_CORE or step.ends_by == P.BY_DOSE:
             planned_s = self.state.for_s[index]  # the forecast of core temperature or dose, when the device has one
             if self.state.steps[index] == D.RUNNING:
                 return planned_s
+        if step.kind not in _SHRINKING:
+            return planned_s
         # A cold hold has room on purpose: it gives way first, every other rest keeps to its ideal as long as it can.
         ideal_s = min(step.min_s if step.kind == P.HOLD else max(step.ideal_s, step.min_s), planned_s)
         least_s = min(step.min_s, ideal_s)
@@ -251,5 +255,6 @@ def adopt(projection):
     plan = projection.plan
     state = projection.state
     for index in range(len(plan.steps)):
-        if state.steps[index] == D.RUNNING and plan.steps[index].ends_by == P.BY_TIME:
+        step = plan.steps[index]
+        if state.steps[index] == D.RUNNING and step.kind in _SHRINKING and step.ends_by in (P.BY_COOK, P.BY_TIME):
             state.for_s[index] = projection.free_at_s[index] - state.started_at_s[index]

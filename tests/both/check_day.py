@@ -23,7 +23,7 @@ def play(plan, state, now_s, until_s, step_s=60, log=None):
             if index < 0 or not wants_press(plan, state, index, now_s):
                 break
             step = plan.steps[index]
-            for tick in range(len(step.ticks)):
+            for tick in range(len(step.ticks) if D.is_open(state.steps[index]) else 0):
                 press(plan, state, (D.EV_TICK, step.step_id, tick), now_s, effects_seen)
             if step.flags & P.ASK_OVEN_EMPTY:
                 press(plan, state, (D.EV_TICK, step.step_id, D.TICK_OVEN), now_s, effects_seen)
@@ -42,7 +42,7 @@ def wants_press(plan, state, index, now_s):
     if state.steps[index] == D.WAITING:
         return D.is_due(plan, state, index, now_s)
     if state.steps[index] == D.READY:
-        return step.kind == P.BAKE
+        return D.wants_done(plan, state, index)
     return step.ends_by == P.BY_COOK and now_s - state.started_at_s[index] >= step.planned_for_s
 
 
@@ -406,3 +406,59 @@ def check_time_and_temperature_allocate_nothing_when_nothing_happens():
     finally:
         micropython.heap_unlock()
     assert total == 20 and len(D.running_rests(plan, state)) >= 1
+
+
+def check_one_question_about_the_oven_not_two():
+    plan = beside()
+    plan.steps[2].ticks = ("oven is empty",)
+    for tick in (0, D.TICK_OVEN):
+        state = D.DayState(plan)
+        now_s = plans.DAY_1 + 600
+        assert D.step(plan, state, (D.EV_START_STEP, 3, 0), now_s) == ((D.FX_REFUSED, 3, D.R_OVEN),)
+        assert D.step(plan, state, (D.EV_TICK, 3, tick), now_s) == [(D.FX_JOURNAL_TICK, 3, (tick, 1))]
+        again = D.DayState(plan)
+        assert D.restore_tick(plan, again, 3, tick, 1) and again.same_as(state)
+        assert D.step(plan, state, (D.EV_UNDO, 0, 0), now_s + 5)[0][0] == D.FX_JOURNAL_TICK and not state.ticked[2]
+        D.step(plan, state, (D.EV_TICK, 3, tick), now_s)
+        assert D.step(plan, state, (D.EV_START_STEP, 3, 0), now_s)[0][0] == D.FX_JOURNAL_STEP
+        D.step(plan, state, (D.EV_TIME, 0, 0), now_s + 1800)
+        assert D.step(plan, state, (D.EV_START_STEP, 4, D.DELIBERATE), now_s + 1800)[0][0] == D.FX_JOURNAL_STEP
+
+
+def check_a_hold_the_cook_ends_is_no_hands_on_work():
+    plan = plans.chain(
+        (P.SHAPE, 20, {}), (P.HOLD, 600, {"attended_s": 120, "place": P.FRIDGE}), (P.PROOF, 180, {"attended_s": 300}),
+        (P.BAKE, 20, {"attended_s": 120, "place": P.OVEN}), (P.COOL, 20, {"attended_s": 60}),
+    )  # fmt: skip
+    state = D.DayState(plan)
+    t = plans.DAY_1
+    D.step(plan, state, (D.EV_START_STEP, 1, 0), t)
+    D.step(plan, state, (D.EV_STEP_DONE, 1, 0), t + 1200)
+    assert state.steps[1] == D.RUNNING and D.running_rests(plan, state) == [1]
+    assert D.hands_on(plan, state, 1, t + 1260) and not D.hands_on(plan, state, 1, t + 1400)
+    D.step(plan, state, (D.EV_TIME, 0, 0), t + 1200 + 36000)
+    assert state.steps[1] == D.READY and D.go_event(plan, state, t + 37200) == (D.EV_START_STEP, 3, 0)
+    D.step(plan, state, (D.EV_START_STEP, 3, 0), t + 37200)
+    D.step(plan, state, (D.EV_TIME, 0, 0), t + 37200 + 10800)
+    D.step(plan, state, (D.EV_START_STEP, 4, 0), t + 48000)
+    D.step(plan, state, (D.EV_TIME, 0, 0), t + 49200)
+    assert D.go_event(plan, state, t + 49200) == (D.EV_STEP_DONE, 4, 0)
+    D.step(plan, state, (D.EV_STEP_DONE, 4, 0), t + 49200)
+    assert state.steps == [D.DONE, D.DONE, D.DONE, D.DONE, D.RUNNING]
+    D.step(plan, state, (D.EV_TIME, 0, 0), t + 50400)
+    assert state.mode == D.FINISHED
+
+
+def check_what_must_be_wiped_is_asked_before_the_dough_comes():
+    plan = plans.chain(
+        (P.ICE, 15, {"ends_by": P.BY_TIME, "attended_s": 60, "min_s": 600, "ticks": ("bench is wiped dry",)}),
+        (P.LOCK_IN, 5, {}),
+    )
+    state = D.DayState(plan)
+    t = plans.DAY_1
+    D.step(plan, state, (D.EV_START_STEP, 1, 0), t)
+    D.step(plan, state, (D.EV_TIME, 0, 0), t + 900)
+    assert D.step(plan, state, (D.EV_START_STEP, 2, 0), t + 900) == ((D.FX_REFUSED, 2, D.R_UNTICKED),)
+    assert D.go_event(plan, state, t + 900) == (D.EV_STEP_DONE, 1, 0)
+    D.step(plan, state, (D.EV_TICK, 1, 0), t + 900)
+    assert D.go_event(plan, state, t + 900) == (D.EV_START_STEP, 2, 0)

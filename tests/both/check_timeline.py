@@ -172,3 +172,14 @@ def check_cost_of_a_48_step_plan():
     print("timeline: 48 steps, %d passes, %d us in all, worst pass %d us" % (projection.passes, total, worst))
     # The Pico's interpreter is some 100 to 200 times slower than a desktop's: a pass of 250 us here is 25 to 50 ms.
     assert projection.passes <= 7
+
+
+def check_a_late_day_shortens_no_bake_and_no_proof():
+    plan = plans.chain(
+        (P.PROOF, 180, {"ends_by": P.BY_DOSE, "dose_s": 10800, "min_s": 7200, "ideal_s": 10000}),
+        (P.BAKE, 18, {"attended_s": 120, "ends_by": P.BY_TIME, "min_s": 900, "ideal_s": 1000}),
+    )
+    found = T.project(plan, D.DayState(plan), t + 60 * MIN)
+    assert found.slip_s == 60 * MIN and found.slack_s == -60 * MIN
+    assert found.end_at_s[0] - found.start_at_s[0] == 180 * MIN
+    assert found.end_at_s[1] - found.start_at_s[1] == 18 * MIN
