@@ -160,13 +160,14 @@ def _puck_parts(lift: float) -> list[Mesh]:
 def _usb() -> list[Mesh]:
     z = P.shelf_z - P.usb_notch / 2
     x = P.inner_w / 2
-    tie = _cylinder(x - 7, P.usb_y - 12, P.panel_t + 9, 8, 2.2, 6.4)
-    return [
-        scene.cable([(18, P.usb_y - 3, 26), (32, P.usb_y - 3, 26), (x - 8, P.usb_y - 8, 24),
-                     (x - 6, P.usb_y - 2, z - 4),
-                     (x - 2, P.usb_y, z), (x + 30, P.usb_y, z)], 2.0, NEW),
-        scene.mesh(tie, NEW),
-    ]  # fmt: skip
+    post = (x - 7, P.usb_y - 12)
+    tie = _cylinder(*post, P.panel_t + 9, 9, 2.2, 7)
+    # From the Pico's plug past the tie post, up the wall and out through the notch.
+    path = scene.smooth(
+        [(16, P.usb_y - 4, 24), (30, P.usb_y - 6, 20), (post[0] + 1, post[1] + 5, 14), (x - 5, P.usb_y - 2, 22),
+         (x - 4, P.usb_y, z - 3), (x + 6, P.usb_y, z), (x + 30, P.usb_y, z)], 60
+    )  # fmt: skip
+    return [scene.cable(path, 2.0, NEW), scene.mesh(tie, NEW)]
 
 
 STEPS = (

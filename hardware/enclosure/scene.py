@@ -164,7 +164,7 @@ def cable(points: list[tuple[float, float, float]], radius: float, colour: Colou
     return Mesh(np.array(triangles), colour)
 
 
-def _curve(points: list[tuple[float, float, float]], count: int = 40) -> list[tuple[float, float, float]]:
+def smooth(points: list[tuple[float, float, float]], count: int = 40) -> list[tuple[float, float, float]]:
     """A smooth path through points (Catmull-Rom)."""
     p = np.array([points[0], *points, points[-1]], dtype=float)
     out = []
@@ -217,15 +217,15 @@ def bench_scene(p: Params = PARAMS) -> list[Mesh]:
     right = (pose @ np.array([-p.width / 2 - 14, p.gland_y, p.gland_z, 1]))[:3]
     left = (pose @ np.array([p.width / 2 + 14, p.gland_y, p.gland_z, 1]))[:3]
     usb = (pose @ np.array([p.width / 2, p.usb_y, p.shelf_z - p.usb_notch / 2, 1]))[:3]
-    out.append(cable(_curve([tuple(usb), (usb[0] - 12, usb[1] + 2, usb[2] - 6), (usb[0] - 24, usb[1] + 30, 12),
+    out.append(cable(smooth([tuple(usb), (usb[0] - 12, usb[1] + 2, usb[2] - 6), (usb[0] - 24, usb[1] + 30, 12),
                              (usb[0] - 20, usb[1] + 75, 2.2)]), 1.9))  # fmt: skip
     out += [m.moved(shift(-120, -38)) for m in puck_group(p)]
-    out.append(cable(_curve([tuple(left), (left[0] - 14, left[1], left[2] - 8), (left[0] - 26, left[1] + 10, 3),
+    out.append(cable(smooth([tuple(left), (left[0] - 14, left[1], left[2] - 8), (left[0] - 26, left[1] + 10, 3),
                              (-118, 10, 3),
                              (-96, -20, 5), (-97, -38, 7)]), 1.7))  # fmt: skip
     needle_tip = (150.0, -95.0, 2.2)
     handle = (118.0, -40.0, 5.0)
-    out.append(cable(_curve([tuple(right), (right[0] + 14, right[1], right[2] - 8), (right[0] + 30, right[1] + 6, 3),
+    out.append(cable(smooth([tuple(right), (right[0] + 14, right[1], right[2] - 8), (right[0] + 30, right[1] + 6, 3),
                              (118, 18, 3), (112, -18, 4), handle]), 1.7))  # fmt: skip
     mid = tuple(np.array(handle) + 0.42 * (np.array(needle_tip) - np.array(handle)))
     out.append(cable([handle, mid], 4.2, DARK, 16))
