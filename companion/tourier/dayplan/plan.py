@@ -1,0 +1,136 @@
+"""Planning back from the ready time: `plan_days` for one batch, `plan_together` for several in one kitchen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+
+from shared_schedule import plan as wire
+from tourier.batch.model import BatchSpec, Workup
+from tourier.dayplan.chance import chance_of
+from tourier.dayplan.hours import zone_of
+from tourier.dayplan.model import BadWish, DayPlan, Job, PlannedStep, from_at_s, to_at_s
+from tourier.dayplan.network import latest_starts
+from tourier.dayplan.problem import MINUTE_S, Problem, build, moment, span
+from tourier.dayplan.refuse import explain
+from tourier.dayplan.solve import NEW_PLAN, DayModel, Solution
+
+
+def plan_days(spec: BatchSpec, workup: Workup, now: datetime, *, slack_s: int = 0, chance: bool = True) -> DayPlan:
+    """Return the best timetable of one batch; raises BadWish or Impossible, both with one sentence for the cook.
+
+    `now` is aware; nothing is planned before it. `slack_s` aims that much before the wished time.
+    """
+    return plan_together([Job(spec, workup)], now, slack_s=slack_s, chance=chance)
+
+
+def plan_together(jobs: Sequence[Job], now: datetime, *, slack_s: int = 0, chance: bool = True) -> DayPlan:
+    """Return the best timetable of several batches that share cook, bench, fridge, oven and proof space."""
+    problem = build(jobs, now, slack_s=slack_s)
+    solution = DayModel(problem).solve(NEW_PLAN)
+    if solution is None:
+        raise explain(problem, now)
+    return finish(problem, solution, now, chance=chance)
+
+
+def finish(problem: Problem, solution: Solution, now: datetime, *, chance: bool = True) -> DayPlan:
+    """Return the DayPlan of a solution: steps in order of start, with slack, chance and warnings."""
+    latest = latest_starts(problem, solution)
+    order = sorted(
+        range(len(problem.tasks)), key=lambda i: (solution.start[i], solution.end[i], problem.tasks[i].index)
+    )
+    steps = tuple(
+        PlannedStep(
+            step_id=problem.tasks[i].index + 1,
+            process=problem.tasks[i].process,
+            job=problem.tasks[i].job,
+            start=moment(problem, solution.start[i]),
+            end=moment(problem, solution.end[i]),
+            slack_s=max(0, latest[i] - solution.start[i]) * MINUTE_S,
+        )
+        for i in _with_predecessors_first(problem, order)
+    )
+    zone = zone_of(problem.zone)
+    ready = max(solution.end[t.index] for t in problem.tasks if t.ready)
+    plan = DayPlan(
+        jobs=problem.jobs,
+        steps=steps,
+        made_at=now.astimezone(zone),
+        ready_at=moment(problem, ready),
+        wished=tuple(job.spec.ready_at.astimezone(zone) for job in problem.jobs),
+        zone=problem.zone,
+        away=tuple(s for s in problem.away if s.to_s > to_at_s(min(step.start for step in steps))),
+        duty_s=duty_of(problem, solution) * MINUTE_S,
+        proven=solution.proven,
+        cost=dict(solution.reached),
+    )
+    if chance:
+        plan = replace(plan, chance=chance_of(problem, solution))
+    return replace(plan, warnings=_warnings(problem, plan))
+
+
+def adopt(jobs: Sequence[Job], device_plan: wire.Plan) -> DayPlan:
+    """Return the DayPlan a bench timer holds, matched to the work-ups it was made from.
+
+    Raises BadWish when the timer's plan does not belong to these batches.
+    """
+    made = from_at_s(device_plan.made_at_s)
+    problem = build(jobs, made, ready=[from_at_s(max(device_plan.ready_at_s, device_plan.made_at_s + 1))] * len(jobs))
+    start, end = {}, {}
+    for step in device_plan.steps:
+        index = step.step_id - 1
+        if index >= len(problem.tasks) or problem.tasks[index].process.kind != step.kind:
+            raise BadWish("timer", f"holds another batch ({device_plan.name}); collect it first, then plan again.")
+        start[index] = (step.start_at_s - problem.origin_s) // MINUTE_S
+        end[index] = start[index] + step.planned_for_s // MINUTE_S
+    if len(start) != len(problem.tasks):
+        raise BadWish("timer", f"holds {len(start)} steps of another batch; this one has {len(problem.tasks)}.")
+    count = len(problem.tasks)
+    solution = Solution([start[i] for i in range(count)], [end[i] for i in range(count)], False)
+    return finish(problem, solution, made, chance=False)
+
+
+def duty_of(problem: Problem, solution: Solution) -> int:
+    """Return minutes from first to last hands-on work of every waking stretch, summed."""
+    edges = sorted(problem.spans)
+    total: dict[int, tuple[int, int]] = {}
+    for task in problem.tasks:
+        if task.attended:
+            start, end = solution.start[task.index], solution.start[task.index] + task.attended
+            stretch = sum(1 for a, _ in edges if a <= start)
+            first, last = total.get(stretch, (start, end))
+            total[stretch] = (min(first, start), max(last, end))
+    return sum(last - first for first, last in total.values())
+
+
+def _with_predecessors_first(problem: Problem, order: list[int]) -> list[int]:
+    """Keep the order of start, but let no step of no length stand before one it must follow."""
+    placed: set[int] = set()
+    result: list[int] = []
+    waiting = list(order)
+    while waiting:
+        for index in waiting:
+            if all(before in placed for before, _ in problem.tasks[index].preds):
+                placed.add(index)
+                result.append(index)
+                waiting.remove(index)
+                break
+        else:  # build() refused cycles
+            raise AssertionError("cyclic steps")
+    return result
+
+
+def _warnings(problem: Problem, plan: DayPlan) -> tuple[str, ...]:
+    found = []
+    early = max((plan.wished[0] - plan.ready_at).total_seconds(), 0) if len(plan.jobs) == 1 else 0
+    if early >= 300:
+        found.append(f"Ready {span(early)} before the hour: your hours leave no later time for the last steps.")
+    if not plan.proven:
+        found.append("The plan keeps every rule, but no proof was reached that there is no better one.")
+    if plan.chance is not None and plan.chance.ready_by < 0.8:
+        found.append(
+            f"Steps take longer on some days: {round(plan.chance.ready_by * 100)} % chance to be ready by the hour. "
+            f"Aim {span(plan.chance.slack_for_95_s)} earlier to make it 95 %."
+        )
+    return tuple(found)
