@@ -166,7 +166,7 @@ def test_two_batches_halve_the_error_of_the_next_rest_in_a_kitchen_40_percent_of
 
 
 def _bent(rng, c, low, high, blur):
-    """A cook bending butter: cracks under its edge, greasy over it, unsure by `blur`, one slip of the finger in fifty."""
+    """A cook bending butter: cracks under its edge, greasy over it, unsure by `blur`, one slip in fifty."""
     if rng.random() < 0.02:
         return int(rng.integers(1, 4))
     if rng.random() < 1 / (1 + np.exp((c - low) / blur)):

@@ -13,7 +13,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from tourier.logbook.account import account
     from tourier.logbook.errors import LogbookError
     from tourier.logbook.findings import Finding, Review, review
     from tourier.logbook.model import Batch, Listed, Outcome
@@ -21,10 +20,10 @@ if TYPE_CHECKING:
 
 _WHERE = {
     "Logbook": "store", "LogbookError": "errors", "Batch": "model", "Listed": "model", "Outcome": "model",
-    "Review": "findings", "Finding": "findings", "review": "findings", "account": "account",
+    "Review": "findings", "Finding": "findings", "review": "findings",
 }  # fmt: skip
 
-__all__ = ["Batch", "Finding", "Listed", "Logbook", "LogbookError", "Outcome", "Review", "account", "review"]
+__all__ = ["Batch", "Finding", "Listed", "Logbook", "LogbookError", "Outcome", "Review", "review"]
 
 
 def __getattr__(name: str):

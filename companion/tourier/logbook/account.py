@@ -39,6 +39,7 @@ BUTTER_KINDS = (plans.LOCK_IN, plans.FOLD, plans.SHEET, plans.CUT, plans.SHAPE)
 REST_KINDS = (plans.REST, plans.CHILL, plans.HOLD, plans.FREEZE)
 
 _STICK_S = 45.0  # a needle moved into new dough needs this long: three time constants of a 3 mm probe in dough
+_TICK_OVEN = 7  # as in shared_schedule.day
 _GAP_FACTOR = 3.0  # this many sampling intervals without a reading are a gap
 
 
@@ -247,13 +248,15 @@ def trace(at_s: Floats, c: Floats, low_c: float, high_c: float, from_s: float, t
     t, c = at_s[settled], c[settled]
     interval = float(np.median(np.diff(at_s))) if len(at_s) > 1 else 5.0
     limit = _GAP_FACTOR * max(interval, 1.0)
-    dt = np.diff(t)
+    # Each reading holds until the next, the last until the step's end; a gap is bridged by nothing.
+    dt = np.diff(t, append=min(max(to_s, t[-1]), t[-1] + limit))
     dt = np.where(dt > limit, 0.0, dt)
     cold = np.maximum(0.0, low_c - c) if not math.isnan(low_c) else np.zeros_like(c)
     warm = np.maximum(0.0, c - high_c) if not math.isnan(high_c) else np.zeros_like(c)
 
     def integral(values: Floats) -> float:
-        return float(np.sum(0.5 * (values[1:] + values[:-1]) * dt)) if len(values) > 1 else 0.0
+        after = np.append(values[1:], values[-1])
+        return float(np.sum(0.5 * (values + after) * dt))
 
     few = max(1, min(3, len(c)))
     return Trace(
@@ -345,7 +348,9 @@ def account(batch: Batch) -> Account:
                 bench = trace(here, batch.samples.bench_c[low:high], math.nan, math.nan, from_s, until, 0.0)
                 if step.kind in (plans.PROOF, plans.BULK):
                     dose_s = dose.gathered_s(plan, here, np.where(own, probe_c, np.nan))
-        ticks = tuple((text, bool(bits >> n & 1)) for n, text in enumerate(step.ticks))
+        # The answer "the oven is empty" is a question of its own on the timer and stands for the tick that says so.
+        empty = bool(step.flags & plans.ASK_OVEN_EMPTY and bits >> _TICK_OVEN & 1)
+        ticks = tuple((text, bool(bits >> n & 1) or empty) for n, text in enumerate(step.ticks))
         steps.append(StepAccount(
             step, step_title(step), state, from_s, ready_s, to_s,
             CAUSE_WORDS[cause] if cause < len(CAUSE_WORDS) else "", low_c, high_c, probe, bench, dose_s, ticks,
@@ -381,8 +386,13 @@ def dew_points(batch: Batch) -> Floats:
         room = _c(batch.plan.room_cdeg)
         t = np.full(len(at_s), room)
         rh = np.full(len(at_s), float(batch.plan.room_rh_pct) or math.nan)
-    gamma = np.log(np.clip(rh, 1.0, 100.0) / 100.0) + 17.625 * t / (243.04 + t)
-    return np.where(np.isnan(rh), np.nan, 243.04 * gamma / (17.625 - gamma))
+    return dew_point_c(t, rh)
+
+
+def dew_point_c(t_c: Floats | float, rh_pct: Floats | float) -> Floats:
+    """Return dew points of air at t_c with rh_pct, °C; NaN stays NaN."""
+    gamma = np.log(np.clip(rh_pct, 1.0, 100.0) / 100.0) + 17.625 * np.asarray(t_c) / (243.04 + np.asarray(t_c))
+    return np.where(np.isnan(rh_pct), np.nan, 243.04 * gamma / (17.625 - gamma))
 
 
 def fault_records(batch: Batch) -> list[Record]:

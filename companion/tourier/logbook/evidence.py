@@ -15,7 +15,7 @@ import numpy as np
 from shared_schedule import plan as plans
 from shared_schedule.units import NO_CDEG
 from tourier.logbook import dose
-from tourier.logbook.account import Account, StepAccount, fault_records
+from tourier.logbook.account import Account, StepAccount, dew_point_c, fault_records
 from tourier.logbook.model import AIR, minutes_text
 from tourier.logbook.numbers import Numbers
 
@@ -94,22 +94,23 @@ def butter_too_cold(acc: Account, n: Numbers) -> Reading:
 
 
 def dough_too_cold(acc: Account, n: Numbers) -> Reading:
-    """Butter tempered well, but the pâton under the window in the first fold: the dough chilled it again."""
+    """Butter tempered well, but the pâton under the window at lock-in or in the first fold: the dough chilled it."""
     steps = n.evidence["dough-too-cold"]["below_window_c"]
-    low = _c(acc.batch.plan.butter_low_cdeg)
-    firsts = [s for s in acc.of_kind(plans.FOLD) if s.step.fold_n == 1]
-    readable = [s for s in firsts if not math.isnan(s.probe.min_c)]
-    if not readable or math.isnan(low):
-        return _unknown("the probe gave no reading in the first fold")
+    firsts = [s for s in acc.of_kind(plans.LOCK_IN, plans.FOLD) if s.step.kind == plans.LOCK_IN or s.step.fold_n == 1]
+    readable = [s for s in firsts if not math.isnan(s.probe.min_c) and not math.isnan(s.low_c)]
+    if not readable:
+        return _unknown("the probe gave no reading at lock-in and in the first fold")
     found = []
     for step in readable:
-        deficit = low - step.probe.min_c
+        deficit = step.low_c - step.probe.min_c
         rank = _grade(deficit, steps)
         if rank:
-            found.append((rank, deficit, step,
-                          f"the pâton was at {step.probe.min_c:.1f} °C in {step.title}, under the butter's "
-                          f"{low:.1f} °C: colder dough re-hardens tempered butter"))  # fmt: skip
-    reading = _best(found, "the pâton was in the window in the first fold")
+            # What the cold dough does shows in the first fold: that is where the butter breaks.
+            fold = next((s for s in firsts if s.step.fold_n == 1 and s.step.paton == step.step.paton), step)
+            found.append((rank, deficit, fold,
+                          f"the pâton fell to {step.probe.min_c:.1f} °C at {step.title}, under {step.low_c:.1f} °C: "
+                          "colder dough re-hardens tempered butter"))  # fmt: skip
+    reading = _best(found, "the pâton was in the window at lock-in and in the first fold")
     if reading.rank and butter_too_cold(acc, n).rank >= 2:
         return Reading("weak", "the pâton was cold in the first fold, but so was the butter before it", reading.step)
     return reading
@@ -129,16 +130,22 @@ def warm_bench(acc: Account, n: Numbers) -> Reading:
         return _unknown("neither the bench nor the pâton was read while rolling")
     found = []
     if bench and not math.isnan(room):
-        worst = max(bench, key=lambda s: s.bench.mean_c)
-        middle = float(np.median([s.bench.mean_c for s in bench]))
-        rank = _grade(middle - room, limits["above_room_plan_c"])
+        # A bench that was to be iced has to be colder than the room at lock-in; later it is on its way back.
+        first = min(bench, key=lambda s: s.from_s or 0)
+        iced = any(s.step.kind == plans.ICE and s.step.start_at_s <= first.planned_from_s for s in acc.steps)
+        judged = [first] if iced else bench
+        believed = room - limits["ice_lowers_c"] if iced else room
+        worst = max(judged, key=lambda s: s.bench.mean_c)
+        middle = float(np.median([s.bench.mean_c for s in judged]))
+        rank = _grade(middle - believed, limits["above_believed_c"])
         if rank:
-            found.append((rank, middle - room, worst,
-                          f"the bench stood at {middle:.1f} °C while rolling; the plan counted on a room of "
-                          f"{room:.1f} °C"))  # fmt: skip
+            what = "an iced bench" if iced else "a bench at room temperature,"
+            found.append((rank, middle - believed, worst,
+                          f"the bench stood at {middle:.1f} °C at {worst.title}; the plan counted on {what} of at "
+                          f"most {believed:.1f} °C"))  # fmt: skip
     if len(rates) >= 2:
         usual = float(np.median(rates))
-        rank = _grade(usual, limits["rate_c_min"])
+        rank = min(2, _grade(usual, limits["rate_c_min"]))  # a warm room alone warms the dough too
         if rank:
             fastest = max((s for s in folds if not math.isnan(s.probe.rate_c_min)), key=lambda s: s.probe.rate_c_min)
             found.append((rank, usual, fastest, f"the pâton warmed by {usual:.1f} °C a minute in most folds"))
@@ -159,7 +166,11 @@ def slow_fold(acc: Account, n: Numbers) -> Reading:
             continue
         text = f"{step.title} took {minutes_text(step.lasted_s)} instead of {minutes_text(step.step.planned_for_s)}"
         if step.probe.known and not math.isnan(step.high_c):
-            if step.probe.max_c > step.high_c:
+            if step.probe.end_c < step.probe.start_c - 1.0:
+                # It lay in the cold in between, as the timer asks when it is too warm.
+                rank = 1
+                text += f", but the pâton was chilled meanwhile ({step.probe.start_c:.1f} to {step.probe.end_c:.1f} °C)"
+            elif step.probe.max_c > step.high_c:
                 text += f" and the pâton reached {step.probe.max_c:.1f} °C (window to {step.high_c:.1f} °C)"
             else:
                 # Slow, but the butter kept its window: hardly a cause.
@@ -177,12 +188,12 @@ def short_rest(acc: Account, n: Numbers) -> Reading:
         return _unknown("no rest was logged from start to end")
     found = []
     for step in rests:
+        if step.ready_s is not None:
+            continue  # its time, or its core and its minimum time, had been reached when it was ended
         target = _c(step.step.core_cdeg)
         end = step.probe.end_c
         reached = not math.isnan(target) and not math.isnan(end) and end <= target + 0.5
         whole = step.step.planned_for_s
-        if step.step.ends_by == plans.BY_CORE and reached:
-            whole = step.step.min_s or whole  # the core was there: only the dough's own minimum counts
         share = step.lasted_s / whole if whole else math.nan
         rank = 0 if math.isnan(share) else _grade(share, limits["share_of_planned"])
         if not rank:
@@ -275,36 +286,72 @@ def warm_shaping(acc: Account, n: Numbers) -> Reading:
 
 
 def hot_proof(acc: Account, n: Numbers) -> Reading:
-    """Proof above the butter's cap for five minutes and more: pieces by the probe, air where the timer reads it."""
+    """Proof above the butter's cap: pieces that were, pieces that were heading there, or air the timer stood in."""
     limits = n.evidence["hot-proof"]
-    proofs = acc.of_kind(plans.PROOF)
     cap = _c(acc.batch.plan.proof_cap_cdeg)
     found = []
     looked = False
-    for step in proofs:
+    for step in acc.of_kind(plans.PROOF):
         limit = _c(step.step.air_max_cdeg) if step.step.air_max_cdeg != NO_CDEG else cap
-        if math.isnan(limit) or step.from_s is None:
+        if math.isnan(limit):
             continue
-        until = step.to_s or acc.batch.last_at_s
-        air = [(r.at_s, r.body[0] / 100) for r in acc.batch.records
-               if r.type == AIR and step.from_s <= r.at_s <= until and r.body[0] != NO_CDEG]  # fmt: skip
-        for what, at_s, c in (
-            ("the pieces", *acc.readings(step)),
-            ("the air", np.array([a[0] for a in air], float), np.array([a[1] for a in air], float)),
-        ):
-            known = ~np.isnan(c)
-            if known.sum() < 3:
-                continue
+        at_s, c = acc.readings(step)
+        if len(c) >= 3:
             looked = True
-            level = _held_above(at_s[known], c[known], limits["for_s"])
+            level = _held_above(at_s, c, limits["for_s"])
             rank = _grade(level - limit, limits["above_cap_c"])
             if rank:
                 found.append((rank, level - limit, step,
-                              f"{what} stood at {level:.1f} °C or more for five minutes; the butter's cap is "
+                              f"the pieces stood at {level:.1f} °C or more for five minutes; the butter's cap is "
                               f"{limit:.1f} °C"))  # fmt: skip
+            heading = heading_c(at_s, c)
+            rank = _grade(heading - limit, limits["heading_above_cap_c"]) if not math.isnan(heading) else 0
+            if rank:
+                found.append((rank, heading - limit, step,
+                              f"the pieces were heading for {heading:.1f} °C, so the air was about that; the "
+                              f"butter's cap is {limit:.1f} °C"))  # fmt: skip
+        air = _air_here(acc, step)
+        if len(air) >= 3:
+            looked = True
+            level = _held_above(air[:, 0], air[:, 1], limits["for_s"])
+            rank = _grade(level - limit, limits["above_cap_c"])
+            if rank:
+                found.append((rank, level - limit, step,
+                              f"the air stood at {level:.1f} °C; the butter's cap is {limit:.1f} °C"))  # fmt: skip
     if not looked:
         return _unknown("nothing was read in the proof")
     return _best(found, "the proof stayed under the butter's cap")
+
+
+def _air_here(acc: Account, step: StepAccount) -> np.ndarray:
+    """Return (at_s, °C, humidity %) of the air during a step in the room the timer stands in; elsewhere none."""
+    if step.step.place != plans.ROOM or step.from_s is None:
+        return np.zeros((0, 3))
+    until = step.to_s or acc.batch.last_at_s
+    rows = [(r.at_s, r.body[0] / 100, r.body[1]) for r in acc.batch.records
+            if r.type == AIR and step.from_s <= r.at_s <= until and r.body[0] != NO_CDEG]  # fmt: skip
+    return np.array(rows, float).reshape(-1, 3)
+
+
+def heading_c(at_s: np.ndarray, c: np.ndarray) -> float:
+    """Return the temperature a warming piece was heading for: the air around it. NaN when the log cannot tell.
+
+    Fits c = T - A exp(-t / tau) after the first quarter; believed once the piece has gone six tenths of the way.
+    """
+    if len(c) < 40 or at_s[-1] - at_s[0] < 2400:
+        return math.nan
+    t = (at_s - at_s[0])[len(c) // 4 :: max(1, len(c) // 200)]
+    y = c[len(c) // 4 :: max(1, len(c) // 200)]
+    best = (math.inf, math.nan)
+    for tau in np.geomspace(900.0, 30000.0, 60):
+        shape = np.column_stack([np.ones_like(t), -np.exp(-t / tau)])
+        solved, *_ = np.linalg.lstsq(shape, y, rcond=None)
+        error = float(np.median(np.abs(shape @ solved - y)))
+        if error < best[0] and solved[1] > 0:
+            best = (error, float(solved[0]))
+    heading = best[1]
+    gone = (float(np.median(c[-5:])) - float(c[0])) / (heading - float(c[0])) if heading > c[0] else 0.0
+    return heading if 0.6 <= gone <= 1.05 else math.nan
 
 
 def _held_above(at_s: np.ndarray, c: np.ndarray, for_s: float) -> float:
@@ -354,16 +401,15 @@ def long_proof(acc: Account, n: Numbers) -> Reading:
 
 
 def dry_proof(acc: Account, n: Numbers) -> Reading:
-    """Dry air in the proof, where the timer carries a humidity sensor."""
+    """Dry air in a proof in the room, where the timer carries a humidity sensor."""
     found = []
     looked = False
     for step in acc.of_kind(plans.PROOF):
-        until = step.to_s or acc.batch.last_at_s
-        rh = [r.body[1] for r in acc.batch.records if r.type == AIR and (step.from_s or 0) <= r.at_s <= until]
-        if len(rh) < 3:
+        air = _air_here(acc, step)
+        if len(air) < 3:
             continue
         looked = True
-        middle = float(np.median(rh))
+        middle = float(np.median(air[:, 2]))
         rank = _grade(middle, n.evidence["dry-proof"]["below_rh_pct"])
         if rank:
             found.append((rank, -middle, step, f"the air in {step.title} was at {middle:.0f} % humidity"))
@@ -384,6 +430,9 @@ def condensation(acc: Account, n: Numbers) -> Reading:
     at_s = acc.batch.samples.at_s
     wet_s = 0.0
     found = []
+    # What the plan's own room and ice already meant was known and wiped away; more moisture than that is the finding.
+    more = float(np.nanmedian(acc.dew_c)) - _planned_dew_c(acc)
+    excess = max(1, _grade(more, limits["dew_above_plan_c"]))
     for step in worked:
         low, high = np.searchsorted(at_s, [step.from_s or 0, (step.to_s or acc.batch.last_at_s) + 1])
         if high - low < 2:
@@ -391,22 +440,32 @@ def condensation(acc: Account, n: Numbers) -> Reading:
         dt = np.minimum(np.diff(at_s[low:high], append=at_s[high - 1 : high]), 60)
         wet_s += float(np.sum(dt[acc.batch.samples.bench_c[low:high] < acc.dew_c[low:high]]))
         dew_c = float(np.nanmedian(acc.dew_c[low:high]))
-        rank = _grade(wet_s, limits["bench_wet_s"])
+        rank = min(excess, _grade(wet_s, limits["bench_wet_s"]))
         if rank:
             found.append((rank, wet_s, step, f"the bench was under the dew point ({dew_c:.1f} °C) for "
                           f"{minutes_text(wet_s)} while dough was worked"))  # fmt: skip
         if step.probe.known:
             under = dew_c - step.probe.mean_c
-            rank = _grade(under, limits["dough_below_dew_c"])
+            rank = min(excess, _grade(under, limits["dough_below_dew_c"]))
             if rank:
                 found.append((rank, under / 100, step, f"the pâton was {under:.1f} °C under the room's dew point in "
                               f"{step.title}: its surface wets"))  # fmt: skip
     return _best(found, "neither bench nor pâton was far under the dew point")
 
 
+def _planned_dew_c(acc: Account) -> float:
+    """Dew point the plan believed in; far below everything when it names no humidity."""
+    plan = acc.batch.plan
+    if plan.room_cdeg == NO_CDEG or not plan.room_rh_pct:
+        return -99.0
+    return float(dew_point_c(plan.room_cdeg / 100, plan.room_rh_pct))
+
+
 def probe_fault(acc: Account, n: Numbers) -> Reading:
     """The probe gave no reading in steps that need it."""
     steps = n.evidence["probe-fault"]["lost_s"]
+    if not any(s.from_s is not None for s in acc.steps):
+        return _unknown("no step was begun")
     if not len(acc.batch.samples):
         return Reading("strong", "the log holds no temperatures at all")
     needed = [s for s in acc.steps if s.from_s is not None and s.step.kind in

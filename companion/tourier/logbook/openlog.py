@@ -26,7 +26,7 @@ from tourier.logbook.text import clean
 
 FORMAT = "tourier-log"
 VERSION = 1
-_MAX_BYTES = 64 << 20
+MAX_BYTES = 64 << 20
 _MAX_LINE = 1 << 20
 _ROWS = 256  # samples a line
 
@@ -34,8 +34,8 @@ _ROWS = 256  # samples a line
 def write(batch: Batch) -> Iterator[str]:
     """Yield the lines of the open log, each ending in a newline."""
 
-    def line(kind: str, **values: Any) -> str:
-        return json.dumps({"t": kind, **values}, ensure_ascii=False, allow_nan=False, separators=(",", ":")) + "\n"
+    def line(t: str, **values: Any) -> str:
+        return json.dumps({"t": t, **values}, ensure_ascii=False, allow_nan=False, separators=(",", ":")) + "\n"
 
     plan = batch.plan
     yield line("log", format=FORMAT, version=VERSION, name=plan.name, timer=batch.board_id,
@@ -78,8 +78,8 @@ def read(text: bytes, where: str = "the file") -> dict[str, Any]:
     Raises LogbookError naming the line that is wrong. Nothing in the file is believed: the plan is decoded again,
     events are encoded by the journal's own codec, temperatures by the timer's.
     """
-    if len(text) > _MAX_BYTES:
-        raise LogbookError(f"{where} is {len(text)} bytes long; at most {_MAX_BYTES} are read.")
+    if len(text) > MAX_BYTES:
+        raise LogbookError(f"{where} is {len(text)} bytes long; at most {MAX_BYTES} are read.")
     plan_bytes, batch_text, board_id = b"", "", ""
     outcome: Outcome | None = None
     events: list[bytes] = []

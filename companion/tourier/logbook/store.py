@@ -209,11 +209,13 @@ class Logbook:
         return batch_id
 
     def import_from(self, source: str | os.PathLike[str], progress=None) -> dict[str, int]:
-        """Take every batch of another logbook, all or none; return {"taken": n, "known": n}.
+        """Take every batch of another logbook, or an open log, all or none; return {"taken": n, "known": n}.
 
         The other file is only read, by its tables, and every log in it goes through the same checks as one from a
         timer. Learned values are not taken: they follow from the batches. Raises LogbookError and changes nothing.
         """
+        if _begins(source) == b"{":
+            return self._import_log(Path(source))
         taken = known = 0
         with _opened_foreign(source) as other, self._change() as db:
             ids = [row[0] for row in other.execute("SELECT id FROM batch ORDER BY begun_at_s, id")]
@@ -226,6 +228,21 @@ class Logbook:
                 if progress:
                     progress(number + 1, len(ids))
         return {"taken": taken, "known": known}
+
+    def _import_log(self, source: Path) -> dict[str, int]:
+        from tourier.logbook import openlog
+
+        with open(source, "rb") as stream:
+            raw = stream.read(openlog.MAX_BYTES + 1)
+        found = openlog.read(raw, str(source))
+        outcome = found.pop("outcome")
+        known = self._db.execute("SELECT count(*) FROM batch").fetchone()[0]
+        with self._change() as db:
+            batch_id = self._take(db, *found.values())
+            if outcome and db.execute("SELECT 1 FROM outcome WHERE batch_id = ?", (batch_id,)).fetchone() is None:
+                _put_outcome(db, batch_id, outcome)
+        taken = self._db.execute("SELECT count(*) FROM batch").fetchone()[0] - known
+        return {"taken": taken, "known": 1 - taken}
 
     def _import_one(self, db: sqlite3.Connection, other: sqlite3.Connection, foreign_id: int) -> bool:
         row = other.execute(
@@ -311,6 +328,16 @@ class Logbook:
         with self._change() as db:
             if db.execute("DELETE FROM batch WHERE id = ?", (batch_id,)).rowcount == 0:
                 raise LogbookError(f"There is no batch {batch_id}; `tourier batches` lists those there are.")
+
+
+def _begins(path: str | os.PathLike[str]) -> bytes:
+    try:
+        with open(path, "rb") as stream:
+            return stream.read(1)
+    except FileNotFoundError:
+        raise LogbookError(f"There is no file {path}.") from None
+    except OSError as error:
+        raise LogbookError(f"{path} cannot be read: {error.strerror}.") from error
 
 
 def batch_key(board_id: str, plan_bytes: bytes, records) -> str:

@@ -1,0 +1,195 @@
+"""Account, findings, comparison: what is said of a log, and what is not."""
+
+import math
+
+import logbook_support as support
+import numpy as np
+import pytest
+from tourier.logbook import LogbookError, Outcome, knowledge, numbers, review
+from tourier.logbook.account import account
+from tourier.logbook.compare import compare, last_good
+from tourier.logbook.dose import cardinal
+
+from shared_schedule import ferment
+
+
+def _reviewed(book, outcome=None, made=support.BEGIN, **day):
+    number = support.Day(support.small_plan(made_at_s=made), **day).collect(book)
+    return review(book.load(number), outcome)
+
+
+def test_a_day_as_planned_is_not_accused(book):
+    found = _reviewed(book)
+    assert found.named == () and found.possible == () and found.enough_data
+    assert found.verdict.startswith("Nothing in the log stands out")
+
+
+@pytest.mark.parametrize("slip, cause, fold, saw", [
+    ({1: {"lasts_s": 120, "end_c": 7.5}, 2: {"start_c": 8.0, "end_c": 9.0}}, "butter-too-cold", 0,
+     ("shattered-butter",)),
+    ({2: {"start_c": 13.0, "end_c": 8.0}, 3: {"start_c": 8.0, "end_c": 11.0}}, "dough-too-cold", 1,
+     ("shattered-butter",)),
+    ({5: {"lasts_s": 1800, "end_c": 20.0}}, "slow-fold", 2, ("bready",)),
+    ({6: {"lasts_s": 900, "end_c": 13.0}}, "short-rest", 2, ("shrinks",)),
+    ({4: {"lasts_s": 26000, "end_c": 4.0}}, "long-rest", 1, ("shattered-butter",)),
+    ({11: {"end_c": 31.5}}, "hot-proof", 0, ("leak",)),
+    ({11: {"lasts_s": 4000}}, "short-proof", 0, ("leak",)),
+    ({11: {"lasts_s": 19000}}, "long-proof", 0, ("flat",)),
+    ({13: {"lasts_s": 2000}}, "late-oven", 0, ("dark",)),
+    ({12: {"untick": True}}, "missed-item", 0, ("bland",)),
+    ({5: {"probe": "open"}, 6: {"probe": "open"}}, "probe-fault", 2, ()),
+])  # fmt: skip
+def test_one_thing_wrong_is_the_one_named(book, slip, cause, fold, saw):
+    found = _reviewed(book, Outcome(saw), slips=slip)
+    assert found.named[0].key == cause, [(f.key, f.probability, f.reading.sentence) for f in found.all[:4]]
+    assert found.named[0].fold_n == fold
+    assert found.change and "Consistent with" in found.verdict
+
+
+def test_the_same_symptom_is_told_apart_by_the_log_alone(book):
+    """Practice 5 (e) and (f): proof too warm and proof too short leak alike."""
+    hot = _reviewed(book, Outcome(("leak",)), slips={11: {"end_c": 31.5}})
+    short = _reviewed(book, Outcome(("leak",)), support.BEGIN + 10**6, slips={11: {"lasts_s": 4000}})
+    assert (hot.named[0].key, short.named[0].key) == ("hot-proof", "short-proof")
+    assert "oven cooler than its dial" in hot.rivals
+
+
+def test_without_readings_it_says_not_enough_data(book):
+    blind = {step: {"probe": "open"} for step in range(1, 15)}
+    found = _reviewed(book, Outcome(("shattered-butter",)), slips=blind)
+    assert not found.enough_data and found.missing
+    assert all(f.key == "probe-fault" for f in found.named)
+    assert any("Cannot tell" in sentence for sentence in found.missing)
+
+
+def test_a_symptom_the_log_cannot_explain_is_left_unexplained(book):
+    found = _reviewed(book, Outcome(("hollow",)))
+    assert found.named == () and "shows nothing that explains" in found.verdict
+    assert "pieces rolled too tightly" in found.rivals
+
+
+def test_unknown_symptoms_are_refused_by_name(book):
+    with pytest.raises(LogbookError, match="'burnt' is no symptom"):
+        _reviewed(book, Outcome(("burnt",)))
+
+
+def test_account_integrates_what_lies_outside(book):
+    """A straight ramp, 12 to 20 °C in 20 min, window to 17 °C: 3 °C over 7.5 min, a triangle of 11.25 °C min."""
+    plan = support.small_plan()
+    day = support.Day(plan, slips={3: {"lasts_s": 1200, "start_c": 20.0, "end_c": 20.0}})
+    loaded = book.load(day.collect(book))
+    samples = loaded.samples
+    from_s = next(r.at_s for r in loaded.records if r.type == 3 and r.body[0] == 3)
+    inside = (samples.at_s >= from_s) & (samples.at_s < from_s + 1200)
+    samples.probe_c[inside] = 12.0 + 8.0 * (samples.at_s[inside] - from_s) / 1200
+    step = account(loaded).step(3)
+    assert abs(step.probe.warm_degmin - 11.25) < 0.15 and step.probe.cold_degmin == 0.0
+    assert abs(step.probe.rate_c_min - 0.4) < 0.01
+    assert abs(step.probe.warm_s - 450) < 10
+
+
+def test_the_needle_is_where_the_timer_says(book):
+    """Of the open steps that ask for the probe, the one begun last has it: a rest running beside a fold has none."""
+    plan = support.small_plan()
+    plan.steps[4].after = (3,)  # fold 2 no longer waits for rest 1, so both may be open
+    day = support.Day(plan)
+    loaded = book.load(day.collect(book))
+    records = list(loaded.records)
+    rest_begins = next(r.at_s for r in records if r.type == 3 and r.body[:3] == (4, 0, 1))
+    records = tuple(r for r in records if not (r.type == 3 and r.body[0] == 4 and r.body[2] == 2))
+    open_rest = account(type(loaded)(**{**loaded.__dict__, "records": records}))
+    rest = open_rest.step(4)
+    at_s, _c = open_rest.readings(rest)
+    fold_begins = next(r.at_s for r in records if r.type == 3 and r.body[:3] == (5, 0, 1))
+    fold_ends = next(r.at_s for r in records if r.type == 3 and r.body[:3] == (5, 1, 2))
+    assert at_s.min() >= rest_begins
+    assert not ((at_s >= fold_begins) & (at_s < fold_ends)).any()
+
+
+def test_dose_is_the_timers_own():
+    """Against shared_schedule.ferment: the same weight at every tenth of a degree (same source, other code)."""
+    t = np.arange(-2.0, 50.0, 0.1)
+    ours = cardinal(t, 2.8, 36.0, 46.0)
+    for c, value in zip(t, ours, strict=True):
+        assert abs(ferment.gamma(round(c * 100), 280, 3600, 4600) - value) < 2e-3
+    assert cardinal(np.array([36.0]), 2.8, 36.0, 46.0)[0] == pytest.approx(1.0)
+
+
+def test_every_number_and_cause_of_the_table_is_used():
+    """The table and its numbers fit each other: no orphan in either, every cause sourced, every change one sentence."""
+    n = numbers.builtin()
+    with_evidence = {c.key for c in knowledge.CAUSES if c.evidence}
+    assert set(n.prior) == with_evidence
+    assert set(n.symptom) == set(knowledge.SYMPTOMS) == set(knowledge.UNSEEN)
+    for row in n.symptom.values():
+        assert set(row) - {"otherwise"} <= with_evidence
+    assert set(n.evidence) <= with_evidence
+    assert all(c.source and c.change for c in knowledge.CAUSES)
+    assert {u for row in knowledge.UNSEEN.values() for u in row} <= set(knowledge.BY_KEY) - with_evidence
+    assert len(knowledge.table()) > 40
+
+
+def test_the_cooks_own_numbers_count_and_are_checked(book, tmp_path):
+    own = tmp_path / "findings.toml"
+    own.write_text("[prior]\nslow-fold = 0.0001\n[limits]\nnamed = 0.9\n")
+    day = support.Day(support.small_plan(), slips={5: {"lasts_s": 1000, "end_c": 17.5}})
+    batch = book.load(day.collect(book))
+    usual = {f.key: f.probability for f in review(batch).all}
+    mine = {f.key: f.probability for f in review(batch, numbers=numbers.load(own)).all}
+    assert mine["slow-fold"] < usual["slow-fold"] / 50 and mine["short-rest"] == usual["short-rest"]
+    for text, words in (
+        ("[prior]\nslow-fold = 2\n", "prior.slow-fold must be"), ("[levels]\nhuge = 3\n", "is no number"),
+        ("[prior\n", "cannot be read"), ("[evidence.slow-fold]\ntimes_planned = [1, 2]\n", "or three"),
+    ):  # fmt: skip
+        own.write_text(text)
+        with pytest.raises(LogbookError, match=words):
+            numbers.load(own)
+
+
+def test_compare_lists_all_and_only_the_changed_inputs(book):
+    """20 pairs of batch files, each with a known random edit (practice need 18)."""
+    rng = np.random.default_rng(8)
+    base = {"dough_temperature": "22 °C", "trim": "12 %", "butter.profile": "roll-in-84",
+            "butter.roll_in": "28 % of dough", "folds.rest": "60 min", "kitchen.room": "22 °C",
+            "kitchen.humidity": "55 %"}  # fmt: skip
+
+    def text(values):
+        top = [f'{k} = "{v}"' for k, v in values.items() if "." not in k]
+        for table in ("butter", "folds", "kitchen"):
+            top.append(f"[{table}]")
+            top += [f'{k.split(".")[1]} = "{v}"' for k, v in values.items() if k.startswith(table + ".")]
+        return "\n".join(top)
+
+    for pair in range(20):
+        changed = dict(base)
+        keys = [k for k in base if rng.random() < 0.3]
+        for key in keys:
+            changed[key] = f"{rng.integers(10, 99)} %"
+        batches = []
+        for n, values in enumerate((base, changed)):
+            day = support.Day(support.small_plan(made_at_s=support.BEGIN + pair * 10**5 + n * 50_000), until=2)
+            batches.append(book.load(day.collect(book, batch_text=f'name = "x{n}"\n' + text(values))))
+        found = compare(batches)
+        assert found.source == "batch file"
+        assert sorted(c.what for c in found.inputs) == sorted(keys)
+
+
+def test_compare_falls_back_on_the_plans_and_shows_behaviour(book):
+    one = support.Day(support.small_plan()).collect(book)
+    other = support.small_plan(made_at_s=support.BEGIN + 10**6, butter_high_cdeg=1800)
+    two = support.Day(other, slips={7: {"lasts_s": 1500, "end_c": 21}}).collect(book)
+    found = compare([book.load(one), book.load(two)])
+    assert [c.what for c in found.inputs] == ["butter_high_cdeg"] and found.source == "plan"
+    behaviour = {c.what: c.values for c in found.behaviour}
+    assert behaviour["fold 3 (3-fold): lasted (s)"] == (480.0, 1500.0)
+    assert not any(what.startswith("fold 1") for what in behaviour)
+    with pytest.raises(LogbookError, match="needs two"):
+        compare([book.load(one)])
+
+
+def test_the_last_good_batch(book):
+    ids = [support.Day(support.small_plan(made_at_s=support.BEGIN + n * 10**5)).collect(book) for n in range(4)]
+    book.set_outcome(ids[0], Outcome((), 5))
+    book.set_outcome(ids[1], Outcome(("leak",), 4))
+    assert last_good(book, ids[3]) == ids[0] and last_good(book, ids[0]) is None
+    assert math.isnan(account(book.load(ids[0])).step(1).dose_s)
