@@ -4,6 +4,8 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from tourier.batch.examples import demo_text, example_text
 from tourier.batch.geometry import Unworkable, lay_out
 from tourier.batch.kitchenheat import KitchenHeat
@@ -157,3 +159,46 @@ def test_working_a_batch_out_is_quick(name):
     start = time.process_time()
     work_up(spec)
     assert time.process_time() - start < 3.0
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    room=st.floats(8.0, 40.0), fridge=st.floats(-1.0, 11.0), freezer=st.floats(-30.0, -6.0),
+    bench=st.sampled_from(["marble", "steel", "wood", "glass"]), bench_mm=st.floats(1.0, 60.0), ice=st.booleans(),
+    folds=st.lists(st.sampled_from([2, 3, 4]), min_size=1, max_size=5).map(tuple),
+    overnight=st.sampled_from(["dough", "paton", "pieces", "none"]), dough=st.floats(14.0, 30.0),
+    profile=st.sampled_from(["standard-80", "roll-in-84", "hard-fraction", "vegan-block"]),
+    wish=st.sampled_from([None, 900.0, 3600.0]),
+)  # fmt: skip
+def test_any_kitchen_is_worked_out_or_refused_in_one_sentence(
+    room, fridge, freezer, bench, bench_mm, ice, folds, overnight, dough, profile, wish
+):
+    kitchen = replace(BASE.kitchen, room_c=room, fridge_c=fridge, freezer_c=freezer, bench_material=bench,
+                      bench_thickness_m=bench_mm / 1000, ice_bench=ice)  # fmt: skip
+    spec = replace(
+        BASE, kitchen=kitchen, dough_temp_c=dough, butter=replace(BASE.butter, profile=profile),
+        folds=replace(BASE.folds, folds=folds, overnight=overnight, rest_s=wish, dough_chill_s=wish),
+    )  # fmt: skip
+    try:
+        made = work_up(spec)
+    except Unworkable as error:
+        assert error.quantity
+        assert "\n" not in str(error)
+        return
+    for step in made.process:
+        assert 0 <= step.min_s <= step.ideal_s <= step.max_s <= 2678400
+        assert step.attended_s <= step.ideal_s
+
+
+def test_too_many_steps_for_the_timer_are_refused():
+    with pytest.raises(Unworkable, match="the timer holds at most 96") as caught:
+        work_up(replace(BASE, patons=6, folds=replace(BASE.folds, folds=(3, 3, 3, 3, 3))))
+    assert caught.value.quantity == "steps"
+
+
+def test_a_short_bench_is_warned_of_by_name():
+    spec = replace(BASE, patons=1, kitchen=replace(BASE.kitchen, bench_length_m=1.2, bench_width_m=0.6),
+                   pieces=(replace(BASE.pieces[1], count=30),),
+                   butter=replace(BASE.butter, block_width_m=0.5, block_length_m=0.2))  # fmt: skip
+    codes = {w.code for w in work_up(spec).warnings}
+    assert codes & {"bench-short", "sheet-short"}

@@ -27,7 +27,12 @@ def workup_json(workup: Workup) -> dict:
             "dough_sheet_mm": [_mm(workup.block[k]) for k in ("dough_length_m", "dough_width_m", "dough_thickness_m")],
         },
         "formula": {
-            "lines": [{"name": x.name, "g": x.g, "percent_of_flour": x.percent_of_flour} for x in workup.lines],
+            "lines": [
+                {"name": x.name, "g": x.g, "percent_of_flour": x.percent_of_flour,
+                 "rounding_g": round(x.g - x.exact_g, 2)}
+                for x in workup.lines
+            ],
+            "patons": [dict(row) for row in workup.patons_g],
             "dough_g": workup.dough_g,
             "butter_block_g": workup.butter_block_g,
             "roll_in_percent_of_dough": round(workup.roll_in_percent_of_dough, 2),
@@ -60,7 +65,8 @@ def workup_json(workup: Workup) -> dict:
             "marks_inch_16": cut["marks_inch"],
             "sheets_mm": [
                 {"paton": s["paton"], "length_mm": _mm(s["length_m"]), "width_mm": _mm(s["width_m"]),
-                 "trim_edge_mm": _mm(s["edge_m"])}
+                 "trim_edge_mm": _mm(s["edge_m"]),
+                 "strips": "across the bench" if s["layout"].across_bench else "along the bench"}
                 for s in cut["sheets"]
             ],
         },

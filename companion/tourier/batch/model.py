@@ -140,6 +140,7 @@ class MassLine:
     name: str
     g: float
     percent_of_flour: float
+    exact_g: float = 0.0  # before rounding to what a scale can weigh
 
 
 @dataclass(frozen=True)
@@ -233,4 +234,5 @@ class Workup:
     device: dict  # integer thermal fields for shared_schedule.plan.Plan
     warnings: tuple[Warned, ...]
     layers: tuple[dict, ...] = ()  # after, fat, dough, total, naive
+    patons_g: tuple[dict, ...] = ()  # paton, dough_g, butter_g, pieces of each pâton
     later: tuple[ProcessStep, ...] = ()  # thaw, proof and bake of the pieces frozen raw, for another day

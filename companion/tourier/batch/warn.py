@@ -112,17 +112,21 @@ def _layers(spec: BatchSpec, geometry: Geometry) -> list[Warned]:
             )
         )
     for stage in geometry.patons[0].stages:
-        if stage.step.endswith("rolled") and stage.length_m < 2.0 * stage.width_m:
-            out.append(
-                Warned(
-                    "sheet-short",
-                    f"{stage.step}: {length_text(stage.length_m)} long and "
-                    f"{length_text(stage.width_m)} wide makes a thick, narrow packet; a longer "
-                    "sheet folds better",
-                    CP,
-                )
+        if not stage.step.endswith("rolled") or stage.length_m >= 2.0 * stage.width_m:
+            continue
+        if stage.roll_to_m > spec.kitchen.bench_length_m - 0.005:
+            text = (
+                f"{stage.step}: the bench of {length_text(spec.kitchen.bench_length_m)} lets the sheet rest at only "
+                f"{length_text(stage.length_m)}, less than twice its width; it folds into a thick packet"
             )
-            break
+            out.append(Warned("bench-short", text, CP))
+        else:
+            text = (
+                f"{stage.step}: {length_text(stage.length_m)} long and {length_text(stage.width_m)} wide makes a thick "
+                "packet; a longer sheet folds better"
+            )
+            out.append(Warned("sheet-short", text, CP))
+        break
     return out
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from shared_schedule.plan import MAX_STEPS
 from tourier.batch.geometry import Geometry, Unworkable, lay_out
 from tourier.batch.kitchenheat import KitchenHeat
 from tourier.batch.model import BatchSpec, MassLine, SheetStage, Workup
@@ -21,11 +22,17 @@ def work_up(spec: BatchSpec, learned: dict | None = None) -> Workup:
     """
     geometry = lay_out(spec)
     heat = KitchenHeat(spec, geometry, learned)
+    steps = process(spec, geometry, heat)
+    if len(steps) > MAX_STEPS:
+        raise Unworkable(
+            f"{len(geometry.patons)} pâtons make {len(steps)} steps; the timer holds at most {MAX_STEPS}: make fewer "
+            "pieces, or two batches", "steps",
+        )  # fmt: skip
     wet = water(spec, geometry, learned or {})
     first = geometry.patons[0]
     return Workup(
         spec=spec,
-        lines=tuple(MassLine(w.name, w.g, w.percent_of_flour) for w in geometry.weighed),
+        lines=tuple(MassLine(w.name, w.g, w.percent_of_flour, w.exact_g) for w in geometry.weighed),
         dough_g=round(sum(w.g for w in geometry.weighed), 1),
         butter_block_g=round(geometry.butter_kg * 1000.0),
         roll_in_percent_of_dough=geometry.of_dough,
@@ -46,12 +53,17 @@ def work_up(spec: BatchSpec, learned: dict | None = None) -> Workup:
         },
         stages=tuple(_stages(geometry)),
         cuts=_cuts(spec, geometry),
-        process=process(spec, geometry, heat),
+        process=steps,
         device=device_fields(spec, heat),
         warnings=warnings(spec, geometry, heat, wet),
         layers=tuple(
             {"after": row.after, "fat": row.fat, "dough": row.dough, "total": row.total, "naive": row.naive}
             for row in sheets.layers(spec.folds.folds)
+        ),
+        patons_g=tuple(
+            {"paton": p.number, "dough_g": round(p.split.dough_kg * 1000), "butter_g": round(p.split.butter_kg * 1000),
+             "pieces": sum(p.counts)}
+            for p in geometry.patons
         ),
         later=later(spec, heat),
     )
