@@ -136,7 +136,7 @@ def cut_lines(work: Workup) -> list[str]:
         return ["Nothing is cut."]
     return [
         *cutmap.cells(layout), *cutmap.legend(layout),
-        f"Offcut {work.cuts['offcut_percent']:.1f} % besides the trimmed edges.",
+        f"Offcut {work.cuts['offcut_percent']:.1f} % of the rolled sheet, trimmed edges included.",
     ]  # fmt: skip
 
 
