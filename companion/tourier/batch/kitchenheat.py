@@ -151,7 +151,7 @@ class KitchenHeat:
         why = f"core from {start:.0f} to about {target:.0f} °C, where dough and butter agree in firmness"
         if not math.isfinite(seconds[1]):
             raise Unworkable(
-                f"a fridge of {self.kitchen.fridge_c:g} °C does not bring the dough to {target:.0f} °C", "fridge"
+                f"a fridge of {self.kitchen.fridge_c:.0f} °C does not bring the dough to {target:.0f} °C", "fridge"
             )
         latest = seconds[2] if math.isfinite(seconds[2]) else 24 * HOUR
         return span(max(30 * MIN, seconds[0]), seconds[1], max(latest, seconds[1] + 30 * MIN), why)
@@ -174,7 +174,7 @@ class KitchenHeat:
         start = self.kitchen.fridge_c + 2.0  # pounding has warmed it a little
         if room <= low + 0.5:
             raise Unworkable(
-                f"a room of {room:g} °C never brings this butter into its window from {low:g} °C; warm the room, or "
+                f"a room of {room:.0f} °C never brings this butter into its window from {low:g} °C; warm the room, or "
                 "take a softer butter", "room temperature",
             )  # fmt: skip
         aims = (low + 0.5, self.window_mid_c, high - 0.5)
@@ -262,7 +262,7 @@ class KitchenHeat:
         aims = ((b.stop_low_c + b.window_low_c) / 2, b.window_low_c, self.window_mid_c)
         times = [self._core_s(self.laminate_m, thickness_m, start, t, "room", False) for t in aims]
         if not math.isfinite(times[0]):
-            raise Unworkable(f"a room of {self.kitchen.room_c:g} °C never softens a cold pâton", "room temperature")
+            raise Unworkable(f"a room of {self.kitchen.room_c:.0f} °C never softens a cold pâton", "room temperature")
         known = [t if math.isfinite(t) else 4 * HOUR for t in times]
         return span(*known, f"core from {start:.0f} to {b.window_low_c:g} °C: colder, the butter breaks")
 
