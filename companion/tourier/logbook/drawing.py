@@ -98,10 +98,10 @@ def _columns(part: Samples, column_c: Floats, span: Span) -> list[list[tuple[flo
     return lines
 
 
-def temperatures(acc: Account, span: Span, title: str, number: int, core: tuple[Floats, ...] | None = None) -> str:
+def temperatures(acc: Account, span: Span, title: str, number: int, cores=()) -> str:
     """Return one panel: probe and bench over time, windows, excursions hatched, steps below, gaps as gaps.
 
-    `core` is (at_s, low_c, middle_c, high_c) of the estimated core where no reading was.
+    `cores` are `core.Estimate`s of the core where the needle was elsewhere or gave no reading.
     """
     top, bottom, lane = 16.0, 300.0, 330.0
     part = acc.batch.samples.between(span.from_s, span.to_s)
@@ -127,12 +127,14 @@ def temperatures(acc: Account, span: Span, title: str, number: int, core: tuple[
     inside = [s for s in begun if (s.to_s or s.from_s) >= span.from_s and s.from_s <= span.to_s]
     for step in inside:
         out.append(_window(acc, step, span, y, number))
-    if core is not None and len(core[0]):
-        upper = " ".join(f"{span.x(t):.1f},{y(v):.1f}" for t, v in zip(core[0], core[3], strict=True))
-        lower = " ".join(f"{span.x(t):.1f},{y(v):.1f}" for t, v in zip(core[0][::-1], core[1][::-1], strict=True))
-        middle = " ".join(f"{span.x(t):.1f},{y(v):.1f}" for t, v in zip(core[0], core[2], strict=True))
-        out.append(f'<polygon points="{upper} {lower}" fill="{QUIET}" fill-opacity="0.18"/>')
-        out.append(f'<polyline points="{middle}" fill="none" stroke="{QUIET}" stroke-dasharray="1 3"/>')
+    for core in cores:
+        seen = (core.at_s >= span.from_s) & (core.at_s <= span.to_s)
+        at_s = core.at_s[seen]
+        upper = " ".join(f"{span.x(t):.1f},{y(v):.1f}" for t, v in zip(at_s, core.high_c[seen], strict=True))
+        lower = " ".join(f"{span.x(t):.1f},{y(v):.1f}" for t, v in zip(at_s[::-1], core.low_c[seen][::-1], strict=True))
+        middle = " ".join(f"{span.x(t):.1f},{y(v):.1f}" for t, v in zip(at_s, core.middle_c[seen], strict=True))
+        out.append(f'<polygon points="{upper} {lower}" fill="{QUIET}" fill-opacity="0.2"/>')
+        out.append(f'<polyline points="{middle}" fill="none" stroke="{QUIET}" stroke-dasharray="2 3"/>')
     for column, style in ((part.bench_c, f'stroke="{QUIET}" stroke-width="1.3" stroke-dasharray="6 3"'),
                           (part.probe_c, f'stroke="{INK}" stroke-width="1.9"')):  # fmt: skip
         for line in _columns(part, column, span):

@@ -10,7 +10,7 @@ from importlib import resources
 
 from shared_schedule import plan as plans
 from shared_schedule.units import NO_CDEG
-from tourier.logbook import drawing, knowledge
+from tourier.logbook import core, drawing, knowledge
 from tourier.logbook.account import STATE_WORDS, StepAccount
 from tourier.logbook.drawing import esc
 from tourier.logbook.findings import Finding, Review
@@ -108,8 +108,8 @@ def _key() -> str:
 
 
 
-def report_html(review: Review, cores: dict[int, tuple] | None = None) -> str:
-    """Return the whole report. `cores` are estimates from `core.estimate`, by number of the sitting."""
+def report_html(review: Review, estimates: bool = True) -> str:
+    """Return the whole report; `estimates` adds the computed core where the needle was elsewhere (up to a second)."""
     acc = review.account
     batch, plan = acc.batch, acc.batch.plan
     begun = local(plan, batch.begun_at_s)
@@ -134,13 +134,16 @@ def report_html(review: Review, cores: dict[int, tuple] | None = None) -> str:
         items = "".join(f"<li>{esc(m)}</li>" for m in review.missing)
         out.append(f"<section><h3>What this log cannot tell</h3><ul>{items}</ul></section>")
     out.append("<h2>Temperatures</h2>" + _key())
-    for number, span in enumerate(drawing.sittings(acc), 1):
+    spans = drawing.sittings(acc)
+    cores = core.for_report(acc, spans) if estimates else {}
+    for number, span in enumerate(spans, 1):
         title = f"{clock_text(plan, span.from_s)} to {clock_text(plan, span.to_s)}"
-        core = (cores or {}).get(number)
+        picture = drawing.temperatures(acc, span, f"Temperatures, {title}", number, cores.get(number, ()))
         out.append(f'<h3>{esc(title)}</h3><div class="pic" tabindex="0" role="group" aria-label="{esc(title)}">'
-                   + drawing.temperatures(acc, span, f"Temperatures, {title}", number, core) + "</div>")  # fmt: skip
+                   f"{picture}</div>")  # fmt: skip
         steps = [s for s in acc.steps if s.from_s is not None and span.from_s <= s.from_s <= span.to_s]
         out.append(_figures(review, steps, f"The same in figures, {title}"))
+        out += [f"<p class=q>{esc(_estimated(review, e))}</p>" for e in cores.get(number, ())]
     out.append("<h2>Timetable, planned and real</h2>"
                "<p class=q>Outlined: the plan. Filled: what happened (blue in the cold, amber a rest cut short or "
                'overdone, black the rest).</p><div class="pic" tabindex="0" role="group" aria-label="Timetable">'
@@ -161,6 +164,15 @@ def report_html(review: Review, cores: dict[int, tuple] | None = None) -> str:
                "temperatures of food that is sold or shared, local rules and qualified people decide.</footer>"
                "</body></html>")  # fmt: skip
     return "".join(out)
+
+
+def _estimated(review: Review, e: core.Estimate) -> str:
+    """The estimate in words, for those who do not see the picture."""
+    return (
+        f"Core of pâton {e.paton} estimated from {_clock(review, e.at_s[0])} to {_clock(review, e.at_s[-1])}: from "
+        f"{e.middle_c[0]:.1f} to {e.middle_c[-1]:.1f} °C, nine times in ten between {e.low_c.min():.1f} and "
+        f"{e.high_c.max():.1f} °C."
+    )
 
 
 def _slip(slip_s: float) -> str:
