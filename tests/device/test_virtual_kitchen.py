@@ -12,6 +12,7 @@ from tourier.craft.butter import profile
 from tourier.craft.heat import Face, Layer, Stack
 from tourier.craft.properties import Material
 from tourier.device.virtual import kitchen as module
+from tourier.device.virtual import matter
 from tourier.device.virtual.kitchen import Kitchen, KitchenConfig
 from tourier.device.virtual.scenarios import SCENARIOS, scenario
 
@@ -25,9 +26,11 @@ def heat_of(kitchen: Kitchen, body) -> float:
 
 
 def test_shares_no_solver_with_the_forecasts():
-    tree = ast.parse(Path(module.__file__).read_text(encoding="utf-8"))
-    names = {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
-    names |= {alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names}
+    names: set[str | None] = set()
+    for part in (module, matter):
+        tree = ast.parse(Path(part.__file__).read_text(encoding="utf-8"))
+        names |= {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
+        names |= {alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names}
     assert not any(word in name for name in names if name for word in ("heat", "slab", "stacks", "properties", "scipy"))
 
 
