@@ -157,6 +157,8 @@ def test_screw_and_clearance_fits():
     assert P.wall - P.rabbet >= 1.6
     screw_in_plate = 9.5 - P.board_t - P.board_stand
     assert 2.4 <= screw_in_plate <= P.cover_t, "the board's screws must hold and must not come out of the cover"
+    into_post = 10.0 - P.cover_t - P.gasket  # M3 x 10 countersunk, head level with the cover
+    assert 4.0 <= into_post <= P.insert_depth, "the cover's screws must grip the inserts and not bottom"
     display_screw = 6.5 - P.oled_board_t
     assert display_screw <= P.oled_board_z - 1.0, "the display's screws must not come out of the front"
 
