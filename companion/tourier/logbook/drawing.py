@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from shared_schedule import plan as plans
+from shared_schedule.units import NO_CDEG
 from tourier.logbook.account import Account, StepAccount
-from tourier.logbook.model import Floats, Samples, clock_text
+from tourier.logbook.model import Floats, Samples, clock_text, minutes_text
 
 INK, PAPER, COLD, WARM, QUIET, RULE = "#1d1d1b", "#ffffff", "#1f5fa8", "#b26a00", "#6b6b66", "#d9d9d4"
 _WINDOW = "#e4efe4"
@@ -170,27 +171,35 @@ def _text(x: float, y: float, text: str, style: str = "s", anchor: str = "middle
 
 
 def _window(acc: Account, step: StepAccount, span: Span, y, number: int) -> str:
-    """The step's window as a pale band, and what lay outside it hatched."""
-    if math.isnan(step.low_c) and math.isnan(step.high_c):
-        return ""
+    """The step's window as a pale band, what lay outside it hatched and named, and the cap of a proof as a line."""
+    at_s, c = acc.readings(step)
     from_s, to_s = float(step.from_s or 0), float(step.to_s or acc.batch.last_at_s)
     a, b = span.x(max(from_s, span.from_s)), span.x(min(to_s, span.to_s))
-    if b - a < 1:
+    if b - a < 1 or not len(at_s):
+        return ""
+    cap = acc.batch.plan.proof_cap_cdeg
+    if step.step.kind == plans.PROOF and cap != NO_CDEG:
+        line = f'<path d="M{a:.1f} {y(cap / 100):.1f}H{b:.1f}" stroke="{WARM}" stroke-dasharray="8 4"/>'
+        return line + _text(a + 6, y(cap / 100) - 5, f"butter's cap {cap / 100:.1f} °C", "s", "start")
+    if math.isnan(step.low_c) and math.isnan(step.high_c):
         return ""
     low = step.low_c if not math.isnan(step.low_c) else -99.0
     high = step.high_c if not math.isnan(step.high_c) else 99.0
     out = [f'<rect x="{a:.1f}" y="{y(high):.1f}" width="{b - a:.1f}" height="{max(0.0, y(low) - y(high)):.1f}" '
            f'fill="{_WINDOW}" stroke="#8fb08f" stroke-width="0.7"/>']  # fmt: skip
-    part = acc.batch.samples.between(max(from_s, span.from_s), min(to_s, span.to_s))
-    for name, edge, outside in (("warm", high, part.probe_c > high), ("cold", low, part.probe_c < low)):
-        if not outside.any():
-            continue
+    for name, edge, outside in (("warm", high, c > high), ("cold", low, c < low)):
         runs = np.flatnonzero(np.diff(np.concatenate(([0], outside.astype(np.int8), [0]))))
         for start, stop in zip(runs[::2], runs[1::2], strict=True):
             pick = np.unique(np.linspace(start, stop - 1, min(stop - start, 160)).astype(int))
-            upper = " ".join(f"{span.x(part.at_s[i]):.1f},{y(part.probe_c[i]):.1f}" for i in pick)
-            ends = f"{span.x(part.at_s[pick[-1]]):.1f},{y(edge):.1f} {span.x(part.at_s[pick[0]]):.1f},{y(edge):.1f}"
+            upper = " ".join(f"{span.x(at_s[i]):.1f},{y(c[i]):.1f}" for i in pick)
+            ends = f"{span.x(at_s[pick[-1]]):.1f},{y(edge):.1f} {span.x(at_s[pick[0]]):.1f},{y(edge):.1f}"
             out.append(f'<polygon points="{upper} {ends}" fill="url(#{name}{number})"/>')
+            lasted = at_s[stop - 1] - at_s[start]
+            if lasted >= 120:
+                extreme = float(c[start:stop].max() if name == "warm" else c[start:stop].min())
+                place = y(extreme) + (-7 if name == "warm" else 16)
+                out.append(_text(span.x((at_s[start] + at_s[stop - 1]) / 2), place,
+                                 f"too {name} {minutes_text(lasted)}", "s b"))  # fmt: skip
     return "".join(out)
 
 

@@ -137,7 +137,9 @@ def report_html(review: Review, estimates: bool = True) -> str:
     spans = drawing.sittings(acc)
     cores = core.for_report(acc, spans) if estimates else {}
     for number, span in enumerate(spans, 1):
-        title = f"{clock_text(plan, span.from_s)} to {clock_text(plan, span.to_s)}"
+        day = local(plan, span.from_s).strftime("%A %d %B")
+        same = local(plan, span.from_s).date() == local(plan, span.to_s).date()
+        title = f"{day}, {clock_text(plan, span.from_s, False)} to {clock_text(plan, span.to_s, not same)}"
         picture = drawing.temperatures(acc, span, f"Temperatures, {title}", number, cores.get(number, ()))
         out.append(f'<h3>{esc(title)}</h3><div class="pic" tabindex="0" role="group" aria-label="{esc(title)}">'
                    f"{picture}</div>")  # fmt: skip
