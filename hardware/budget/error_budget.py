@@ -212,9 +212,20 @@ def report() -> str:
         "15 kohm is out: its step at 2.0 °C lies between the ice point and the work, so the calibration is made on the "
         "wrong side of it. 10 kohm, the usual choice, scores as well as 18 kohm but jumps at 11.8 °C, in the middle of "
         "the range where butter is judged. With 18 kohm the two middle steps fall at -2.2 and 23.0 °C, outside what "
-        "butter and dough do between fridge and bench. For a 3977 K sensor take 20 kohm: steps at "
-        + " and ".join(f"{t:.1f}" for t in step_temperatures_c(20000, "3977")[1:3])
-        + " °C.", "",
+        "butter and dough do between fridge and bench.",
+        "",
+        "### With a 3977 K sensor instead",
+        "",
+        "| resistor | worst 95 % over 0..30 °C | converter steps at (°C) | coarsest step, K per count |",
+        "|---:|---:|---|---:|",
+    ]
+    for ohm, worst, steps, lsb in compare((18000, 20000, 22000), "3977"):
+        out.append(f"| {ohm / 1000:g} kohm | {worst:.2f} K | {', '.join(f'{s:.1f}' for s in steps)} | {lsb:.3f} |")
+    out += [
+        "",
+        "The two go together: a 3977 K sensor on 18 kohm misses the goal, because a step falls at 1.6 °C. Change the "
+        "resistor with the sensor, then `R_FIXED_..._OHM` and `CURVE_...` in `firmware/pins.py`.",
+        "",
         "## What was assumed", "",
         "| quantity | spread and source |", "|---|---|",
     ]  # fmt: skip

@@ -89,6 +89,11 @@ def test_budget_reaches_its_goal():
     assert result.worst_k(-20, 60) < 1.0
 
 
+def test_the_other_sensor_needs_its_own_resistor():
+    assert eb.simulate(20000, "3977", trials=4000).worst_k() <= 0.5
+    assert eb.simulate(18000, "3977", trials=4000).worst_k() > 0.5
+
+
 def test_goal_does_not_hang_on_the_seed():
     assert max(eb.simulate(FIXED, seed=s, trials=3000).worst_k() for s in range(5)) <= 0.5
 
