@@ -16,11 +16,11 @@ from shared_schedule import messages as m
 from shared_schedule.framing import Deframer, encode
 
 # Retry table. Times in ms. Each says what it waits for.
-REPLY_MS = 600  # a sector erase stops the device up to 400 ms, a bulk frame ahead takes 93 ms at 115200, a screen 25
+REPLY_MS = 600  # a sector erase stops the device up to 400 ms, a bulk frame ahead takes 125 ms at 115200, a screen 25
 REPLY_TRIES = 8  # at bit errors 1e-3 and 5 % loss an exchange fails with 0.4: 8 tries leave 7 in 10 000
 HELLO_MS = 300  # nothing can be queued ahead of its answer, and an unknown listener should be asked again soon
 HELLO_TRIES = 12  # 3.6 s: a board that was just reset is back on USB after 1 to 2 s
-BULK_SILENCE_MS = 700  # longest pause inside a window: erase 400 ms + a frame of 1 KiB 93 ms + a busy loop pass
+BULK_SILENCE_MS = 700  # longest pause inside a window: erase 400 ms + a whole frame 125 ms + a busy loop pass
 BULK_TRIES = 12  # silent or fruitless rounds in a row before the transfer counts as broken off
 SLOW_MS = 15000  # self-test and the like, which the device does before it answers
 PULL_MS = 250  # device: plan part asked for and not come; at 115200 the first octets take 5 ms
@@ -66,7 +66,7 @@ class DeviceSession:
                                       before it returns messages.OK, or returns another code and why
         log_info(stream) -> (first, end) or None         extent; None = no such stream
       * log_read(stream, offset, n, into) -> count       copies at most n octets at offset into the memoryview
-                                      `into`; 0 at the end. Called with n <= 1024
+                                      `into`; 0 at the end. Called with n <= messages.CHUNK_MAX
       * log_drop(plan_id, stream, upto) -> (code, text)
         clock_get() -> (now_s, ms, offset_min, ok)
       * clock_set(now_s, ms, offset_min) -> (code, text)
@@ -88,7 +88,7 @@ class DeviceSession:
         self._replies = []
         self._out = b""
         self._out_at = 0
-        self._out_is_log = False
+        self._follows = False
         self._reads = []
         self._sum = None
         self._served = None  # [stream, start, upto, crc32] of what was sent in one go: spares a second reading
@@ -112,6 +112,8 @@ class DeviceSession:
         if self._out_at >= len(self._out):
             self._out = b""
             self._out_at = 0
+            if self._replies or not self._reads:
+                self._follows = False
             if self._replies:
                 self._out = encode(self._replies.pop(0))
             elif self._reads:
@@ -413,6 +415,7 @@ class DeviceSession:
                 pass  # LOG_END tells the host how far it got
         if not count:
             self._reads.pop(0)
+            self._follows = False
             return encode(m.encode(m.LOG_END, self._session, seq, {"end": offset, "crc32": crc}))
         data = bytes(self._view[:count])
         read[2] = offset + count
@@ -425,7 +428,9 @@ class DeviceSession:
             served[3] = binascii.crc32(data, served[3])
         mask = m.mask_for(data)
         values = {"offset": offset, "mask": mask, "data": m.masked(data, mask)}
-        return encode(m.encode(m.LOG_DATA, self._session, seq, values))
+        follows = self._follows  # its flag closed the frame before, and opens this one
+        self._follows = True
+        return encode(m.encode(m.LOG_DATA, self._session, seq, values), not follows)
 
     def _sum_begun(self, seq, stream, offset, length):
         end = offset + length
@@ -435,7 +440,7 @@ class DeviceSession:
         return [seq, stream, offset, end, 0]
 
     def _sum_step(self):
-        """Check 4 KiB further, so that no pass of the loop is held up by a long log."""
+        """Go on by a few KiB, so that no pass of the loop is held up by a long log."""
         seq, stream, offset, end, crc = self._sum
         for _ in range(4):
             count = 0

@@ -20,7 +20,7 @@ PROTOCOL_MINOR = 0  # another minor is talked to, with a warning
 NO_READING = -32768  # i16 temperature fields: no sensor, open, short or out of range
 
 # Caps, in octets. A length on the wire is compared with these before anything is allocated.
-CHUNK_MAX = 1024  # one LOG_DATA: 15 octets around 1024 is 1.5 % overhead; three such buffers fit the Pico easily
+CHUNK_MAX = 1400  # one LOG_DATA: 15 octets around it are 1.1 %; the device holds it up to five times while encoding
 PLAN_CHUNK_MAX = 1000  # one PLAN_DATA; the device holds it up to three times while decoding
 PLAN_MAX = 12288  # a whole plan (plan.MAX_PLAN_BYTES); one of 48 steps is under 4096
 STEPS_MAX = 96  # records in STATE (plan.MAX_STEPS)
@@ -29,7 +29,7 @@ TEXT_MAX = 120
 HEADER = "<BHH"
 HEADER_OCTETS = 5
 DEVICE_CAP = 1020  # longest payload the device takes
-HOST_CAP = 1060  # longest payload the host takes
+HOST_CAP = 1440  # longest payload the host takes
 
 STREAM_JOURNAL = 1
 STREAM_SAMPLES = 2
@@ -341,7 +341,7 @@ def _text(octets, message, field):
 # 64 different cosets and no octet value is unlucky under two of them: whatever the data, the best of the 64 leaves
 # at most 1 octet in 64 to escape. The usual ones come first, picked to suit small numbers of either sign.
 _USUAL_MASKS = (0x00, 0x20, 0x28, 0xA0, 0x94)
-_ENOUGH = 150  # fewer than one escape in 150 octets: not worth another try
+_ENOUGH = 300  # fewer than one escape in 300 octets: not worth another try
 
 
 def mask_for(data):

@@ -28,8 +28,16 @@ def micropython() -> str:
 class Board:
     """One interpreter on a pty, and the cable in front of it."""
 
-    def __init__(self, samples: int = 0, program: bool = True, **cable) -> None:
-        self._arguments = [str(HERE / "pty_device.py"), str(ROOT), str(samples)] if program else []
+    def __init__(
+        self,
+        samples: int = 0,
+        program: bool = True,
+        script: Path = HERE / "pty_device.py",
+        arguments: tuple[str, ...] | None = None,
+        **cable,
+    ) -> None:
+        arguments = (str(samples),) if arguments is None else arguments
+        self._arguments = [str(script), str(ROOT), *arguments] if program else []
         self.master, self.process = -1, None
         self.start()
         self.bridge = Bridge(self.master, **cable)
