@@ -21,8 +21,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg.blas import idamax
-from scipy.linalg.lapack import dpttrf, dpttrs
+from scipy.linalg.blas import idamax  # pyright: ignore[reportAttributeAccessIssue]
+from scipy.linalg.lapack import dpttrf, dpttrs  # pyright: ignore[reportAttributeAccessIssue]
 
 from tourier.craft.butter import melting_heat_j_kg
 from tourier.craft.history import GAMMA, History, Number
@@ -222,10 +222,11 @@ class Stack:
         shape = self._t0.shape
         t = self._t0
         h0, c = self.enthalpy(t)
-        if melting:
-            at, cap_at = self._at, np.ascontiguousarray(cap[:, self._at])
-            h_at, c_at = h0[:, at], c[:, at]
-            c_before = c_at
+        at = self._at if melting else slice(0, 0)  # the cells that melt, and their heat apart
+        cap_at = np.ascontiguousarray(cap[:, at])
+        h_at = h0[:, at]
+        c_at = c_before = c[:, at]
+        low2, top2, lift_low, lift_top = low, top, 0.0, 0.0
         # One row per scenario with the air at both ends, and views of it: a step is short, so is every name here.
         full = np.empty((self.scenarios, self.cells + 2))
         inner, upper, lower = full[:, 1:-1], full[:, 1:], full[:, :-1]
@@ -352,8 +353,10 @@ class Stack:
                 low = self.x_m[s, here.start] - 0.5 * self._dz[s, here.start]
                 x = low + share * self._dz[s, here].sum()
                 centres, base = self.x_m[s, here], here.start
-            else:
+            elif x_m is not None:
                 x, centres, base = x_m, self.x_m[s], 0
+            else:
+                raise ValueError("say which layer, or a height in m")
             if len(centres) == 1 or x <= centres[0]:
                 w[s, base] = 1.0
             elif x >= centres[-1]:
@@ -376,7 +379,7 @@ class Stack:
 
 def _largest(a: np.ndarray) -> float:
     flat = a.ravel()
-    return abs(flat[idamax(flat)])
+    return float(abs(flat[idamax(flat)]))
 
 
 def _face_conductance(h, half):

@@ -58,7 +58,7 @@ class Body:
         self.t = [float(t_c)] * PATON_NODES
         self.phi = [float(phi)] * PATON_NODES
         self.thickness_m = thickness_m
-        self.under = None  # bench column while it lies on the bench
+        self.under: list[float] | None = None  # bench column while it lies on the bench
         self.owed_s = 0.0
         self.roll_to_m = 0.0
         self.roll_left_s = 0.0
@@ -220,6 +220,31 @@ class Matter:
         rate = 3.5 / (1.2 * 1006.0) * excess / (461.5 * (273.15 + air_c))
         return max(0.0, film_kg_m2 + rate * dt)
 
+    def _eliminate_bench(self, under: list[float], dt: float, half_dough: float):
+        """Eliminate the bench column from below: (conductance, source temperature, diagonal, right side, joint, link).
+
+        The bench is linear, so for the body above it is one conductance to one temperature.
+        """
+        m = BENCH_NODES
+        dz = self.bench_m / m
+        link = self.bench_k / dz
+        cap = self.bench_rc * dz / dt
+        below = 1.0 / (1.0 / 6.0 + dz / (2 * self.bench_k))
+        diag = [cap + 2 * link] * m
+        diag[-1] = cap + link + below
+        rhs = [cap * v for v in under]
+        rhs[-1] += below * self.air["room"]
+        for i in range(m - 2, 0, -1):
+            w = link / diag[i + 1]
+            diag[i] -= w * link
+            rhs[i] += w * rhs[i + 1]
+        joint = 1.0 / (dz / (2 * self.bench_k) + 1.0 / self.contact + half_dough)
+        w = link / diag[1]
+        diag[0] = cap + link + joint - w * link
+        rhs[0] += w * rhs[1]
+        g_low = joint * (1.0 - joint / diag[0])
+        return g_low, joint * rhs[0] / diag[0] / g_low, diag, rhs, joint, link
+
     def _step_body(self, body: Body, dt: float) -> None:
         """One implicit step of a body, with its bench column below when it lies on the bench."""
         n = PATON_NODES
@@ -234,31 +259,14 @@ class Matter:
         g_top = 1.0 / (1.0 / h_top + dz / (2 * ks[-1]))
         old = [self._heat(body.t[i], body.phi[i])[0] for i in range(n)]
         inv = dz / dt
-        if body.under is None:
+        under = body.under
+        column = None
+        if under is None:
             h_low = h_top * self.tray_share
             g_low, low = 1.0 / (1.0 / h_low + dz / (2 * ks[0])), air
-            bench_diag = bench_rhs = None
         else:
-            # The bench is linear, so its column is eliminated once and leaves a conductance and a source.
-            m = BENCH_NODES
-            dzb = self.bench_m / m
-            gb = self.bench_k / dzb
-            cap = self.bench_rc * dzb / dt
-            below = 1.0 / (1.0 / 6.0 + dzb / (2 * self.bench_k))
-            bench_diag = [cap + 2 * gb] * m
-            bench_diag[-1] = cap + gb + below
-            bench_rhs = [cap * v for v in body.under]
-            bench_rhs[-1] += below * self.air["room"]
-            for i in range(m - 2, 0, -1):
-                w = gb / bench_diag[i + 1]
-                bench_diag[i] -= w * gb
-                bench_rhs[i] += w * bench_rhs[i + 1]
-            touch = 1.0 / (dzb / (2 * self.bench_k) + 1.0 / self.contact + dz / (2 * ks[0]))
-            w = gb / bench_diag[1]
-            bench_diag[0] = cap + gb + touch - w * gb
-            bench_rhs[0] += w * bench_rhs[1]
-            g_low = touch * (1.0 - touch / bench_diag[0])
-            low = touch * bench_rhs[0] / bench_diag[0] / g_low
+            column = self._eliminate_bench(under, dt, dz / (2 * ks[0]))
+            g_low, low = column[:2]
         t = body.t[:]
         for _ in range(3):
             diag = [0.0] * n
@@ -295,11 +303,11 @@ class Matter:
                     worst = abs(step)
             if worst < 1e-3:
                 break
-        if bench_diag is not None:
-            under = body.under
-            under[0] = (bench_rhs[0] + touch * t[0]) / bench_diag[0]
+        if under is not None and column is not None:
+            _, _, diag, rhs, touch, gb = column
+            under[0] = (rhs[0] + touch * t[0]) / diag[0]
             for i in range(1, BENCH_NODES):
-                under[i] = (bench_rhs[i] + gb * under[i - 1]) / bench_diag[i]
+                under[i] = (rhs[i] + gb * under[i - 1]) / diag[i]
         if where == "oven":
             t = [min(v, 99.0) for v in t]  # crumb does not pass the boiling point; no baking model here
         body.t = t
