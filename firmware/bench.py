@@ -12,8 +12,9 @@ from shared_schedule import day as D
 from shared_schedule import journal as J
 from shared_schedule import plan as P
 from shared_schedule import window as W
+from shared_schedule.states import probe_at
 from shared_schedule.timeline import Projection, adopt
-from shared_schedule.units import NO_CDEG
+from shared_schedule.units import CDEG_MIN, NO_CDEG
 
 _WINDOW_KINDS = (P.LOCK_IN, P.FOLD, P.SHEET, P.CUT, P.SHAPE)
 PROJECT_EVERY_S = 60
@@ -200,16 +201,8 @@ class Bench:
     # --- readings -------------------------------------------------------------------------------------------------
 
     def probe_step(self):
-        """Index of the step whose dough the needle is in: the open one begun last that asks for it, or -1."""
-        best = -1
-        for index in range(len(self.plan.steps)):
-            if not D.is_open(self.state.steps[index]):
-                continue
-            step = self.plan.steps[index]
-            asks = step.low_cdeg != NO_CDEG or step.core_cdeg != NO_CDEG or step.kind in (P.PROOF, P.BULK)
-            if asks and (best < 0 or self.state.started_at_s[index] >= self.state.started_at_s[best]):
-                best = index
-        return best
+        """Index of the step whose dough the needle is in, -1 for none: what hands work on, else the rest begun last."""
+        return probe_at(self.plan, self.state)
 
     def on_sample(self, now_s, for_s, bench_cdeg, probe_cdeg, room_cdeg):
         """Take a pair of readings; return effects."""
@@ -241,6 +234,8 @@ class Bench:
         low, high = step.low_cdeg, step.high_cdeg
         if low == NO_CDEG or high == NO_CDEG:
             return NO_CDEG, NO_CDEG
+        if step.kind == P.TEMPER or step.kind == P.THAW:
+            low = CDEG_MIN  # it comes from the cold: only the warm edge can be left
         if step.kind in _WINDOW_KINDS and self.bend_low != NO_CDEG:
             low += self.bend_low - self.plan.butter_low_cdeg
             high += self.bend_high - self.plan.butter_high_cdeg

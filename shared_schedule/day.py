@@ -292,12 +292,16 @@ def _temperature(plan, state, event, now_s):
         return _NOTHING
     state.probed_at_s[index] = now_s
     # One-sided: what chills is ready below the mark, what warms is ready above it.
-    if step.kind == P.TEMPER or step.kind == P.THAW:
+    warms = step.kind == P.TEMPER or step.kind == P.THAW
+    if warms:
         reached = cdeg >= step.core_cdeg - CORE_BAND_CDEG
     else:
         reached = cdeg <= step.core_cdeg + CORE_BAND_CDEG
     state.near[index] = state.near[index] + 1 if reached else 0
-    if state.near[index] < CORE_SAMPLES or now_s - state.started_at_s[index] < step.min_s:
+    if state.near[index] < CORE_SAMPLES:
+        return _NOTHING
+    # A chill has a second clock, the gluten's; what is warmed has none, and butter left waiting for one turns soft.
+    if not warms and now_s - state.started_at_s[index] < step.min_s:
         return _NOTHING
     effects = []
     _become_ready(plan, state, index, EV_TEMPERATURE, now_s, BY_PROBE, effects)

@@ -4,6 +4,7 @@
 """
 
 from shared_schedule import plan as P
+from shared_schedule.units import NO_CDEG
 
 # States of a step. Numbers are journaled and never reused.
 WAITING = 0
@@ -236,6 +237,33 @@ def hands_on(plan, state, index, now_s):
     if state.steps[index] != RUNNING or not step.attended_s:
         return False
     return not runs_itself(step) or now_s < state.started_at_s[index] + step.attended_s
+
+
+def asks_probe(step):
+    """True for a step that wants the needle in its dough or butter."""
+    return step.low_cdeg != NO_CDEG or step.core_cdeg != NO_CDEG or step.kind == P.PROOF or step.kind == P.BULK
+
+
+def probe_at(plan, state):
+    """Return the index of the open step whose dough the needle is in, -1 for none.
+
+    There is one needle: it goes with what hands work on; with no such work it is where it was put last, in the rest
+    that was begun last. The cook, the timer and the logbook keep this one rule.
+    """
+    best = -1
+    hands = False
+    for index in range(len(plan.steps)):
+        step = plan.steps[index]
+        if not is_open(state.steps[index]) or not asks_probe(step):
+            continue
+        works = not runs_itself(step)
+        if best >= 0:
+            older = state.started_at_s[index] < state.started_at_s[best]
+            if (hands and not works) or (hands == works and older):
+                continue
+        best = index
+        hands = works
+    return best
 
 
 def put(state, index, old, new, now_s):

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared_schedule import plan as plans
+from shared_schedule import states
 from shared_schedule.units import NO_CDEG
 from tourier.logbook import dose
 from tourier.logbook.model import (
@@ -179,6 +180,8 @@ def _c(cdeg: int) -> float:
 def window_of(plan: plans.Plan, step: plans.Step) -> tuple[float, float]:
     """Return (low, high) of the probe's window while a step runs, NaN where there is none."""
     low, high = _c(step.low_cdeg), _c(step.high_cdeg)
+    if step.kind in (plans.TEMPER, plans.THAW):
+        low = math.nan  # it comes from the cold: only the warm edge can be left
     if step.kind in BUTTER_KINDS:
         low = _c(plan.butter_low_cdeg) if math.isnan(low) else low
         high = _c(plan.butter_high_cdeg) if math.isnan(high) else high
@@ -217,16 +220,16 @@ def _spans(plan: plans.Plan, records: tuple[Record, ...]) -> dict[int, list]:
 def owners(plan: plans.Plan, spans: dict[int, list], at_s: NDArray[np.int64], last_at_s: int) -> NDArray[np.int64]:
     """Return for each sample the place in the plan of the step whose dough the needle was in, -1 for none.
 
-    The timer's own rule: of the open steps that ask for the probe, the one begun last.
+    The timer's own rule (states.probe_at): what hands work on; else, of the rests that ask for it, the one begun last.
     """
     out = np.full(len(at_s), -1, np.int64)
     asking = []
     for place, step in enumerate(plan.steps):
         state, from_s, to_s = spans[step.step_id][:3]
-        asks = step.low_cdeg != NO_CDEG or step.core_cdeg != NO_CDEG or step.kind in (plans.PROOF, plans.BULK)
-        if asks and from_s is not None:
-            asking.append((from_s, place, to_s if to_s is not None else last_at_s + 1))
-    for from_s, place, to_s in sorted(asking):
+        if states.asks_probe(step) and from_s is not None:
+            works = not states.runs_itself(step)
+            asking.append((works, from_s, place, to_s if to_s is not None else last_at_s + 1))
+    for _works, from_s, place, to_s in sorted(asking):
         low, high = np.searchsorted(at_s, [from_s, to_s])
         out[low:high] = place
     return out

@@ -64,7 +64,7 @@ class Cook:
         self.hands = Hands(plan, self.scenario, self.log) if plan is not None else None
         self._random = random.Random(f"cook-{seed}")
         self._next_s = 0
-        self._work: _Work | None = None
+        self._works: dict[int, _Work] = {}  # by step id: two pâtons may both be in hand
         self._late_since: dict[int, int] = {}
         self._put_down: P.Step | None = None  # the step he has just said is done
         self._pressed = 0  # the step he has just pressed start for
@@ -95,7 +95,7 @@ class Cook:
             self.presses += 1
             self._seen = None
             return [press]
-        if self._work is None and not glance.due and glance.middle_label not in ("yes", "ok", "seen"):
+        if not self._works and not glance.due and glance.middle_label not in ("yes", "ok", "seen"):
             self._next_s = now_s + _BORED_S
         return []
 
@@ -152,7 +152,7 @@ class Cook:
         stubborn = bool(slip.extra_s or slip.start_c is not None or slip.bench_c is not None or slip.late_s)
         if self.scenario.slips and step.kind in (P.LOCK_IN, P.FOLD):
             stubborn = stubborn or any(other.kind == P.LOCK_IN for other in self.scenario.slips)
-        self._work = _Work(step, now_s + takes_s, stubborn, now_s)
+        self._works[step.step_id] = _Work(step, now_s + takes_s, stubborn, now_s)
 
     # --- deciding -------------------------------------------------------------------------------------------------
 
@@ -182,10 +182,9 @@ class Cook:
 
     def _alarm(self, now_s: int, glance: Glance, kitchen) -> tuple[str, int] | None:
         away_s = 0.0
-        work = self._work
-        slip = self._slip(work.step if work else None)
-        if work is not None and slip.extra_s:
-            away_s = max(0, work.ends_at_s - 120 - now_s)  # not there to hear it
+        called_away = [work for work in self._works.values() if self._slip(work.step).extra_s]
+        if called_away:
+            away_s = max(0, called_away[0].ends_at_s - 120 - now_s)  # not there to hear it
         elif glance.alarm == 1:  # a step is due: he may be late by the scenario's doing
             away_s = self._late_left(self._step(glance.alarm_step), now_s)
         if self._waited(now_s, ("alarm", glance.alarm, glance.alarm_step), away_s):
@@ -232,15 +231,15 @@ class Cook:
             return None
         if step.kind in _RESTS:
             return self._rest(step, now_s, glance, kitchen)
-        work = self._work
-        if work is None or work.step is not step:
+        work = self._works.get(step.step_id)
+        if work is None:
             return None
         if not work.stubborn and not self._dough_fit(work, now_s, glance, kitchen):
             return None
         if now_s < work.ends_at_s:
             return None
         self.hands.finish(step, now_s, kitchen)
-        self._work = None
+        del self._works[step.step_id]
         self._put_down = step
         return "middle", TAP_MS
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from shared_schedule import plan as P
+from shared_schedule.states import asks_probe
 from tourier.device.virtual.scenarios import Scenario
 
 PLACES = {P.BENCH: "bench", P.FRIDGE: "fridge", P.FREEZER: "freezer", P.ROOM: "room", P.PROOF_SPACE: "proof",
           P.OVEN: "oven", P.ANYWHERE: "room"}  # fmt: skip
 
 _DOUGH_OFF_MIXER_C = 24.0
-_BUTTER_POUNDED_C = 13.0
+_BUTTER_POUNDED_C = 9.0  # pounded cold, and put back into the fridge
 _BULK_UM = 60000  # a ball of dough in its bowl
 _FLAT_UM = 20000
 _BLOCK_UM = 8000
@@ -28,6 +29,7 @@ class Hands:
         self.late: set[int] = set()
         self.patons = max([step.paton for step in plan.steps] + [1])
         self._locked: set[int] = set()
+        self._working: set[int] = set()  # steps in hand that hold the needle
         self._faulty = False
 
     # --- bodies ---------------------------------------------------------------------------------------------------
@@ -94,6 +96,8 @@ class Hands:
         elif step.kind in (P.WASH, P.BAKE):
             kitchen.probe_out()
         elif step.kind in (P.CHILL, P.FREEZE, P.REST, P.HOLD, P.PROOF, P.THAW, P.BULK, P.TEMPER):
+            if self._working:
+                return  # one needle: it stays in what hands work on
             what = "butter" if self._is_butter(step) else "dough"
             for paton in self._patons_of(step):
                 if f"{what}{paton}" in kitchen.bodies:
@@ -136,13 +140,16 @@ class Hands:
             elif step.thickness_um:
                 kind = "sheet" if step.kind == P.SHEET else "roll"
                 kitchen.work(kind, step.thickness_um, max(20, work_s * 0.7), paton)
-        kitchen.probe_in(self._patons_of(step)[0])
+        if asks_probe(step):
+            self._working.add(step.step_id)
+            kitchen.probe_in(self._patons_of(step)[0])
 
     def finish(self, step: P.Step, now_s: int, kitchen) -> None:
         """The work is done: fold, make, put away."""
         if step.step_id in self.finished:
             return
         self.finished.add(step.step_id)
+        self._working.discard(step.step_id)
         if kitchen is None:
             return
         patons = self._patons_of(step)
@@ -153,7 +160,7 @@ class Hands:
         elif step.kind == P.BLOCK:
             for paton in patons:
                 if f"butter{paton}" not in kitchen.bodies and paton not in self._locked:
-                    kitchen.add_butter(_BUTTER_POUNDED_C, step.thickness_um or _BLOCK_UM, "room", paton)
+                    kitchen.add_butter(_BUTTER_POUNDED_C, step.thickness_um or _BLOCK_UM, "fridge", paton)
         elif step.kind == P.FOLD:
             for paton in patons:
                 kitchen.fold(step.fold, paton)
