@@ -138,7 +138,8 @@ class Board:
     # --- side channel ---------------------------------------------------------------------------------------------
 
     def _send(self, kind, payload):
-        self._side.write(struct.pack("<BH", kind, len(payload)) + payload)
+        self._side.write(struct.pack("<BH", kind, len(payload)))
+        self._side.write(payload)  # not joined: a plan or a page would need a second piece of memory of its size
 
     def _read(self, into):
         if self._side.readinto(into) != len(into):

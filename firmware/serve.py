@@ -85,6 +85,7 @@ class Handler:
     def on_plan(self, data):
         app = self.app
         bench = app.bench
+        gc.collect()  # a plan is the largest thing that ever comes in one piece
         plan = P.decode(data)
         plan_id = P.plan_id(data)
         now_s = app.clock.now_s

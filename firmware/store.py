@@ -138,8 +138,8 @@ class Store:
     def _sealed(self, path, what):
         """Return the payload of a sealed file, None when it is not there or damaged (which is put down as lost)."""
         data = read_file(path)
-        if data is None:
-            return None
+        if not data:
+            return None  # empty: power went when the file had its name but no content yet, so nothing was promised
         payload = unseal(data)
         if payload is None and what:
             self.losses.append((what, len(data)))
@@ -153,16 +153,18 @@ class Store:
         raw = self._sealed(folder + "/head", LOST_HEAD)
         if raw is None or len(raw) != 9:
             # A batch begins with its head, so a folder without one holds nothing that was acknowledged.
-            if raw is not None or _exists(folder + "/head") >= 0:
-                os.rename(folder + "/head", folder + "/head.bad") if _exists(folder + "/head") >= 0 else None
-                plan = read_file(folder + "/plan")
-                if plan is None:
-                    return False
-                self._attach(number, binascii.crc32(plan), 0, 0)
+            if _exists(folder + "/head") <= 0:
+                self._remove_tree(folder)
+                return False
+            plan = read_file(folder + "/plan")
+            if plan is None:
+                return False
+            self._attach(number, binascii.crc32(plan), 0, 0)
+            try:
                 self._write_head()
-                return True
-            self._remove_tree(folder)
-            return False
+            except OSError:
+                pass
+            return True
         plan_id, flags, began = struct.unpack("<IBI", raw)
         self._attach(number, plan_id, flags, began)
         return True

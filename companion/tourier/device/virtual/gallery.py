@@ -89,10 +89,10 @@ def write(folder: Path) -> list[Path]:
     paths = []
     for shot in found:
         path = folder / f"{shot.name}.png"
-        image(shot.memory, 3).convert("P", palette=0, colors=4).save(path, optimize=True)
+        image(shot.memory, 3).quantize(2).save(path, optimize=True)
         paths.append(path)
     path = folder / "all-screens.png"
-    sheet(found).save(path, optimize=True)
+    sheet(found).quantize(8).save(path, optimize=True)
     return [*paths, path]
 
 
