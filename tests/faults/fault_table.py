@@ -14,7 +14,7 @@ import argparse
 import sys
 import tempfile
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -23,7 +23,7 @@ from fast_day import FastDay  # noqa: E402
 from staged import staged_plan  # noqa: E402
 from tourier.device.virtual.cook import Cook  # noqa: E402
 from tourier.device.virtual.kitchen import Kitchen, KitchenConfig  # noqa: E402
-from tourier.device.virtual.scenarios import scenario  # noqa: E402
+from tourier.device.virtual.scenarios import Scenario, scenario  # noqa: E402
 from tourier.logbook import Logbook, Outcome, review  # noqa: E402
 
 from shared_schedule import journal as J  # noqa: E402
@@ -102,12 +102,30 @@ def fired(name: str, plan: P.Plan, journal: bytes, samples: bytes, kitchen: Kitc
     return bool(cook.presses) and checks[name]()
 
 
+def milder(staged: Scenario) -> Scenario:
+    """Return the same fault at about half its strength: what a review sees on most bad days."""
+    slips = tuple(
+        replace(
+            slip, extra_s=slip.extra_s // 2, late_s=slip.late_s // 2,
+            rest_factor=1.0 + (slip.rest_factor - 1.0) * 0.55,
+            air_c=None if slip.air_c is None else slip.air_c - 1.5,
+            bench_c=None if slip.bench_c is None else slip.bench_c - 3.0,
+            start_c=None if slip.start_c is None else slip.start_c + 2.5,
+        )
+        for slip in staged.slips
+    )  # fmt: skip
+    kitchen = dict(staged.kitchen)
+    if staged.name == "condensation":
+        kitchen["humidity"] = 0.76
+    return replace(staged, slips=slips, kitchen=kitchen)
+
+
 def play(name: str, seed: int, with_symptoms: bool = True, plan_and_text=None,
-         firmware: bool = False) -> tuple[Row, object]:  # fmt: skip
+         firmware: bool = False, mild: bool = False) -> tuple[Row, object]:  # fmt: skip
     """Play one day and review it; return (row, review)."""
     plan, text = plan_and_text or staged_plan()
     raw = P.encode(plan)
-    staged = scenario(name)
+    staged = milder(scenario(name)) if mild else scenario(name)
     kitchen = Kitchen(staged.configure(believed(plan)), seed=seed)
     cook = Cook(plan, staged, seed)
     until_s = plan.ready_at_s + 16 * 3600
@@ -182,6 +200,7 @@ def main() -> int:
     parser.add_argument("--seeds", default="1-5", help="first-last")
     parser.add_argument("--only", action="append", help="one scenario (repeatable)")
     parser.add_argument("--firmware", action="store_true", help="play on the real interpreter (half a minute a day)")
+    parser.add_argument("--mild", action="store_true", help="faults at half strength: no measure, but good to know")
     parser.add_argument("--no-symptoms", action="store_true", help="the cook reports nothing")
     parser.add_argument("--verbose", action="store_true", help="print the first findings of every day")
     args = parser.parse_args()
@@ -189,9 +208,9 @@ def main() -> int:
     rows = []
     for name in args.only or (*FAULTS, "good"):
         for seed in seeds_of(args.seeds):
-            row, found = play(name, seed, not args.no_symptoms, plan, args.firmware)
+            row, found = play(name, seed, not args.no_symptoms, plan, args.firmware, args.mild)
             rows.append(row)
-            if not row.fired or not row.finished:
+            if (not row.fired and not args.mild) or not row.finished:
                 print(f"{name} {seed}: fired {row.fired}, day finished {row.finished}", file=sys.stderr)
             if args.verbose:
                 print(f"== {name} {seed}: {row.first} fold {row.named_fold} (staged {row.cause} {row.fold})")
@@ -205,7 +224,7 @@ def main() -> int:
     unfired = sum(not r.fired for r in rows)
     unfinished = sum(not r.finished for r in rows)
     print(f"{len(rows)} days, {unfired} in which the fault did not fire, {unfinished} not finished")
-    return 1 if missed(found) or unfired else 0
+    return 1 if not args.mild and (missed(found) or unfired) else 0
 
 
 if __name__ == "__main__":

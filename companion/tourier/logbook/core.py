@@ -25,6 +25,7 @@ from tourier.logbook.model import Floats
 DRAWS = 24
 _GAP_S = 120.0  # shorter gaps are no news: the core of a pâton moves by a tenth of a degree
 _LONGEST_S = 4 * 3600.0  # beyond, everything is at the air's temperature and the model adds nothing
+_MODEL_C = 0.25  # what a one-dimensional model leaves out (edges, folds, the needle's place): standard deviation
 _PLACED = (plans.LOCK_IN, plans.FOLD, plans.REST, plans.HOLD, plans.SHEET)
 
 
@@ -105,18 +106,24 @@ def _stretch(acc: Account, steps: list[StepAccount], from_s: float, to_s: float,
     if now <= from_s:
         return None
     at_s, core = np.concatenate(times), np.concatenate(cores)
+    share = (at_s - from_s) / (to_s - from_s)
+    own = np.sqrt(share)
     if met is not None:
-        core = core + np.outer((at_s - from_s) / (to_s - from_s), met - core[-1])
+        core = core + np.outer(share, met - core[-1])
+        own = np.sqrt(2.0 * np.minimum(share, 1.0 - share))
     low, middle, high = np.percentile(core, [5, 50, 95], axis=1)
-    return at_s, low, middle, high
+    spare = 1.645 * _MODEL_C * own
+    return at_s, middle - np.hypot(middle - low, spare), middle, middle + np.hypot(high - middle, spare)
 
 
 def _stack(acc: Account, step: StepAccount, now: float, material: Material, profile, draw, air_off) -> Stack | None:
     plan = acc.batch.plan
     thickness = step.step.thickness_um * 1e-6 * draw["thick"]
     cells = 12
-    dough = Layer(material, thickness, cells, profile, k_scale=draw["k"], rc_scale=draw["rc"])
     place = step.step.place
+    if np.ndim(profile) == 1:
+        profile = _begun(acc, step, now, thickness, cells, profile, draw)
+    dough = Layer(material, thickness, cells, profile, k_scale=draw["k"], rc_scale=draw["rc"])
     if place == plans.BENCH and plan.bench_effusivity and plan.bench_um:
         at_s, bench_c = acc.readings(step, bench=True)
         if not len(at_s):
@@ -132,15 +139,35 @@ def _stack(acc: Account, step: StepAccount, now: float, material: Material, prof
             return np.full(DRAWS, float(np.interp(now + t, at_s, bench_c)))
 
         return Stack([bench, dough], Face(6.0, foot), Face(film, room), DRAWS)
-    cold = {
+    around = _around(plan, place)
+    if around is None:
+        return None
+    film = around[1] * draw["film"]
+    air = around[0] + air_off
+    return Stack([dough], Face(film * TRAY_PERCENT / 100, air), Face(film, air), DRAWS)
+
+
+def _around(plan: plans.Plan, place: int) -> tuple[float, float] | None:
+    """Return (air °C, film W/(m2 K)) of a place the pâton lies in on a tray, or None."""
+    air_cdeg, film_mw = {
         plans.FRIDGE: (plan.fridge_cdeg, plan.film_fridge_mw), plans.FREEZER: (plan.freezer_cdeg, plan.film_freezer_mw),
         plans.ROOM: (plan.room_cdeg, plan.film_room_mw),
-    }.get(place)  # fmt: skip
-    if cold is None or cold[0] == NO_CDEG or not cold[1]:
-        return None
-    film = cold[1] / 1000 * draw["film"]
-    air = cold[0] / 100 + air_off
-    return Stack([dough], Face(film * TRAY_PERCENT / 100, air), Face(film, air), DRAWS)
+    }.get(place, (NO_CDEG, 0))  # fmt: skip
+    return None if air_cdeg == NO_CDEG or not film_mw else (air_cdeg / 100, film_mw / 1000)
+
+
+def _begun(acc: Account, step: StepAccount, now: float, thickness: Floats, cells: int, core_c: Floats, draw) -> Floats:
+    """Return the profile at the gap's beginning, (draws, cells): in the cold for a while, the faces lead the core.
+
+    First mode of a plate: the faces are ahead by about half the Biot number, as the timer's own model begins too.
+    """
+    around = _around(acc.batch.plan, step.step.place)
+    if around is None or now - (step.from_s or 0) < 300:
+        return np.repeat(core_c[:, None], cells, axis=1)
+    half_biot = around[1] * draw["film"] * thickness / (4.0 * acc.batch.plan.laminate_k_mw / 1000 * draw["k"])
+    lead = (around[0] - core_c) * half_biot / (1.0 + half_biot)
+    away = np.abs(np.linspace(-1.0, 1.0, 2 * cells + 1)[1::2])
+    return core_c[:, None] + lead[:, None] * away[None, :] ** 2
 
 
 def for_report(acc: Account, spans, seed: int = 1) -> dict[int, list[Estimate]]:

@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from shared_schedule import plan as plans
+from tourier.logbook import core
 from tourier.logbook.account import STATE_WORDS, StepAccount, Trace
 from tourier.logbook.findings import Finding, Review
 from tourier.logbook.model import ALARM_WORDS, VERDICTS, local
@@ -26,8 +27,8 @@ def _trace(t: Trace) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def review_dict(review: Review) -> dict[str, Any]:
-    """Return the review as plain types."""
+def review_dict(review: Review, estimates: bool = True) -> dict[str, Any]:
+    """Return the review as plain types; `estimates` adds the computed core where the needle was elsewhere."""
     acc = review.account
     plan = acc.batch.plan
 
@@ -67,5 +68,10 @@ def review_dict(review: Review) -> dict[str, Any]:
                        for at, cdeg, v in acc.bends],
         "notes": [{"at": when(at), "text": text} for at, text in acc.notes],
         "sensor_gaps": [{"channel": c, "from": when(a), "to": when(b)} for c, a, b in acc.faults],
+        "estimated_core": [
+            {"paton": e.paton, "from": when(e.at_s[0]), "to": when(e.at_s[-1]), "start_c": _n(e.middle_c[0]),
+             "end_c": _n(e.middle_c[-1]), "band_low_c": _n(float(e.low_c.min())), "band_high_c": _n(float(e.high_c.max()))}
+            for e in (core.estimate(acc) if estimates else [])
+        ],
         "bench_below_dew_point_s": round(acc.wet_s), "samples": len(acc.batch.samples),
     }  # fmt: skip
