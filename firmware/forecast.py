@@ -13,6 +13,8 @@ from shared_schedule.units import NO_CDEG
 UNKNOWN = -1
 FOREVER = W.FOREVER_S
 LOOK_AHEAD_S = 3600  # a window that holds longer than an hour holds for this step
+_FOLLOW_S = 600  # a profile not followed for longer is guessed anew
+_MISSED_CDEG = 80  # a reading further from the model means that something else happened to the dough
 _FALLBACK_UM = 12000  # a plan without a thickness: a pâton between folds
 
 
@@ -21,6 +23,8 @@ class Forecast:
         self.plan = plan
         self._slab = Slab()
         self._laid = None
+        self._followed = None  # (step id, pâton) whose profile the slab has, and when it last had a reading
+        self._followed_s = 0
         self.rate = W.Rate()
         self.side = 0  # which edge the window will be left over: -1 cold, +1 warm
         self.dose = None
@@ -47,6 +51,27 @@ class Forecast:
         self._laid = laid
         return True
 
+    def _begin(self, step, probe_cdeg, bench_cdeg, air, rested_in=NO_CDEG):
+        """Bring the slab to this reading: followed from the last one, carried along from a place to the next, or begun.
+
+        A profile that has been followed forecasts a rest far better than one reading does (tests/outside/SLAB.md).
+        """
+        rate = self.rate
+        now_s = rate.at_s[rate.next - 1] if rate.count else 0
+        for_s = now_s - self._followed_s
+        known = self._followed
+        self._followed = (step.step_id, step.paton)
+        self._followed_s = now_s
+        if now_s and known is not None and known[1] == step.paton and 0 < for_s <= _FOLLOW_S:
+            if known[0] == step.step_id:
+                self._slab.track(for_s, air, probe_cdeg)
+                if -_MISSED_CDEG <= self._slab.missed <= _MISSED_CDEG:
+                    return
+            else:
+                self._slab.resume(probe_cdeg, bench_cdeg)
+                return
+        self._slab.start(probe_cdeg, bench_cdeg, rested_in)
+
     def air_of(self, step, room_cdeg):
         """Return the air around a step, cdeg: measured for the room, the plan's belief for cold places."""
         plan = self.plan
@@ -71,7 +96,7 @@ class Forecast:
             bench_cdeg = air
         if air != NO_CDEG and self._lay(step):
             try:
-                self._slab.start(probe_cdeg, bench_cdeg)
+                self._begin(step, probe_cdeg, bench_cdeg, air)
                 by_slab = self._slab.seconds_until(low, high, air, LOOK_AHEAD_S)
                 self.side = self._slab.side
                 if by_slab < 0:
@@ -95,7 +120,7 @@ class Forecast:
         if probe_cdeg == NO_CDEG or air == NO_CDEG or not self._lay(step):
             return UNKNOWN
         try:
-            self._slab.start(probe_cdeg, air, air)
+            self._begin(step, probe_cdeg, air, air, air)
             return self._slab.core_seconds_until(target_cdeg, air)
         except ValueError:
             return UNKNOWN

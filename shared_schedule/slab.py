@@ -59,6 +59,7 @@ class Slab:
         self._count = 0  # nodes in use
         self._first = 0  # index of the pâton's lowest node
         self._bend = 0.0  # first-mode bend of the profile per kelvin between core and air, see start
+        self.missed = 0  # after track: how far off the model was
         self._core = 0
         self._end = self._now  # the last step of a run: its state, the one before, and how far into it the time lies
         self._before = self._now
@@ -175,7 +176,9 @@ class Slab:
     def track(self, seconds, air_cdeg, core_cdeg=NO_CDEG):
         """Let `seconds` (0..LONGEST_S) pass in the model, then move the pâton to a core reading if there is one.
 
-        Called at every reading it knows how the faces lead the core, which one reading cannot tell. Allocates nothing.
+        Called at every reading it knows how the faces lead the core, which one reading cannot tell. `missed` is then
+        the reading less what was expected, 0.01 °C: when it is large something else happened, and `start` is better.
+        Allocates nothing.
         """
         self._run(-_LIMIT - 1, _LIMIT + 1, air_cdeg << _SHIFT, seconds)
         begin = self._begin
@@ -183,8 +186,10 @@ class Slab:
         ago = self._before
         for i in range(self._count):
             begin[i] = ago[i] + (now[i] - ago[i]) * self._part // self._span
+        self.missed = 0
         if core_cdeg != NO_CDEG:
             move = (core_cdeg << _SHIFT) - begin[self._first + self._nodes // 2]
+            self.missed = move >> _SHIFT
             for i in range(self._first, self._count):
                 begin[i] = _within(begin[i] + move)
 
