@@ -21,6 +21,7 @@ LONG_MS = 1200
 _LOOK_S = 5  # how often he looks at the screen while there is something to do
 _BORED_S = 20  # and while there is not
 _WAIT_LONGEST_S = 1800  # too cold to roll: half an hour is all the patience he has
+_AHEAD_S = 120  # this much before its planned time a step may as well begin
 _CHILL_S = 600  # too warm: ten minutes in the fridge at a time, as the screen says
 _CHILLS_MOST = 3
 
@@ -278,6 +279,8 @@ class Cook:
         late_s = slip.extra_s if step.kind == P.BAKE else 0.0
         if glance.middle_label == "next":
             late_s += self._late_left(after, now_s)
+            if after is not None and now_s < after.start_at_s - _AHEAD_S and after.kind in _RESTS:
+                return None  # from one cold place to another there is no hurry: he keeps to the timetable
         if not self._waited(now_s, ("rest", step.step_id), late_s):
             return None
         self._note_late(after)

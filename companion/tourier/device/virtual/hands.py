@@ -14,7 +14,8 @@ _BUTTER_POUNDED_C = 9.0  # pounded cold, and put back into the fridge
 _BULK_UM = 60000  # a ball of dough in its bowl
 _FLAT_UM = 20000
 _BLOCK_UM = 8000
-_PIECE_UM = 30000
+# A rolled piece 32 mm thick is a cylinder, which warms as fast as a plate of half its thickness.
+_PIECE_UM = 16000
 
 
 class Hands:
