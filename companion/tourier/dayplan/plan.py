@@ -14,7 +14,7 @@ from tourier.dayplan.model import BadWish, DayPlan, Job, PlannedStep, from_at_s,
 from tourier.dayplan.network import latest_starts
 from tourier.dayplan.problem import MINUTE_S, Problem, build, moment, span
 from tourier.dayplan.refuse import explain
-from tourier.dayplan.solve import NEW_PLAN, DayModel, Solution
+from tourier.dayplan.solve import NEW_PLAN, SETTLE, DayModel, Solution
 
 
 def plan_days(spec: BatchSpec, workup: Workup, now: datetime, *, slack_s: int = 0, chance: bool = True) -> DayPlan:
@@ -28,10 +28,20 @@ def plan_days(spec: BatchSpec, workup: Workup, now: datetime, *, slack_s: int = 
 def plan_together(jobs: Sequence[Job], now: datetime, *, slack_s: int = 0, chance: bool = True) -> DayPlan:
     """Return the best timetable of several batches that share cook, bench, fridge, oven and proof space."""
     problem = build(jobs, now, slack_s=slack_s)
-    solution = DayModel(problem).solve(NEW_PLAN)
+    solution = best(problem)
     if solution is None:
         raise explain(problem, now)
     return finish(problem, solution, now, chance=chance)
+
+
+def best(problem: Problem) -> Solution | None:
+    """Return the best solution, or None when the solver proved that there is none, with the cook's leeway used too."""
+    for leeway in (False, True):
+        model = DayModel(problem, leeway=leeway)
+        solution = model.solve(NEW_PLAN)
+        if solution is not None:
+            return model.settle(solution, SETTLE)
+    return None
 
 
 def finish(problem: Problem, solution: Solution, now: datetime, *, chance: bool = True) -> DayPlan:

@@ -1,7 +1,9 @@
 """The constraint model of the days (OR-Tools CP-SAT): one worker, fixed seed, stages proven in a stated order.
 
 Stages of a new plan: ready on time; rests nearest their ideal; fewest hours on duty; latest start. Every stage is
-minimised with the values of the earlier ones held, so that the order is strict and not a matter of weights.
+minimised with the values of the earlier ones held, so that the order is strict and not a matter of weights. A rest
+within a fifth of its ideal counts as at its ideal. What is then still open is settled with the order of the work
+kept: rests as near the very ideal as that allows, and every step as late as it can be, so that nothing waits about.
 """
 
 from __future__ import annotations
@@ -16,7 +18,7 @@ from tourier.dayplan.problem import FRESH_MIN, OVEN_COOL_MIN, Problem, Task, hor
 
 SEED = 20200101
 # A share of the search, not of the wall clock, so that the same wish gives the same plan on a slow machine.
-STAGE_EFFORT = 12.0
+STAGE_EFFORT = 2.0
 LEEWAY_MIN = 10
 
 WAITING, RUNNING, DONE, SKIPPED = range(4)
@@ -282,8 +284,10 @@ class DayModel:
             total.append(gap)
         return sum(total)
 
-    def rests(self):
-        """Weighted distance of rests and holds from their ideal, and of bounded waits from none.
+    def rests(self, exact: bool = False):
+        """Weighted distance of rests and holds from about their ideal; `exact`: from the ideal itself,
+
+        and of bounded waits from none.
 
         A minute costs a thousandth of the ideal's length, so that ten minutes weigh more on a short rest; a cold hold
         is there to be stretched and costs a tenth of that.
@@ -294,13 +298,16 @@ class DayModel:
                 continue
             if task.flexible:
                 most = max(task.high, self.last - self.begin if self.soft else 0)
+                low, high = (task.ideal, task.ideal) if exact else near(task)
+                if not exact and low <= task.low and high >= task.high and not self.soft:
+                    continue
                 off = self.model.new_int_var(0, most, f"off{task.index}")
                 length = self.ends[task.index] - self.starts[task.index]
-                self.model.add(off >= length - task.ideal)
-                self.model.add(off >= task.ideal - length)
+                self.model.add(off >= length - high)
+                self.model.add(off >= low - length)
                 terms.append(rest_weight(task) * off)
             for before, longest in task.preds:
-                if longest and self._state(task) == WAITING and before not in self.joined.get(task.index, ()):
+                if exact and longest and self._state(task) == WAITING and before not in self.joined.get(task.index, ()):
                     gap = self.starts[task.index] - self.ends[before]
                     terms.append(wait_weight(longest) * gap)
         return sum(terms)
@@ -357,9 +364,11 @@ class DayModel:
 
     # --- search --------------------------------------------------------------------------------------------------
 
-    def solve(self, stages: list[tuple[str, Callable]], effort: float = STAGE_EFFORT) -> Solution | None:
+    def solve(
+        self, stages: list[tuple[str, Callable]], effort: float = STAGE_EFFORT, first: Solution | None = None
+    ) -> Solution | None:
         """Minimise the stages in order and return the last solution, or None when there is none."""
-        solution: Solution | None = None
+        solution = first
         proven = True
         reached: dict[str, int] = {}
         for name, objective in stages:
@@ -390,6 +399,30 @@ class DayModel:
             solution.proven = proven
             solution.reached = reached
         return solution
+
+    def settle(self, solution: Solution, stages: list[tuple[str, Callable]]) -> Solution:
+        """Keep the order of work of a solution and minimise further stages; `proven` stays that of the solution."""
+        self.keep_order(solution)
+        settled = self.solve(stages, first=solution)
+        if settled is None:
+            return solution
+        return Solution(settled.start, settled.end, solution.proven, {**solution.reached, **settled.reached})
+
+    def keep_order(self, solution: Solution) -> None:
+        """Let hands-on work, and steps that exclude each other in a place, follow each other as they do there."""
+        tasks = [t for t in self.problem.tasks if self._state(t) == WAITING]
+        hands = sorted((t for t in tasks if t.attended), key=lambda t: (solution.start[t.index], t.index))
+        for one, two in zip(hands, hands[1:], strict=False):
+            self.model.add(self.starts[two.index] >= self.starts[one.index] + one.attended)
+        for place, limit in self.problem.capacity.items():
+            there = [t for t in tasks if t.process.place == place]
+            if sum(t.process.units for t in there) <= limit:
+                continue
+            there.sort(key=lambda t: (solution.start[t.index], solution.end[t.index], t.index))
+            for place_in_line, one in enumerate(there):
+                for two in there[place_in_line + 1 :]:
+                    if solution.end[one.index] <= solution.start[two.index]:
+                        self.model.add(self.starts[two.index] >= self.ends[one.index])
 
     def _hint(self, solution: Solution) -> None:
         self.model.clear_hints()
@@ -438,10 +471,20 @@ def new_solver(effort: float) -> cp_model.CpSolver:
     """Return a solver that gives the same answer on every machine."""
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
-    solver.parameters.linearization_level = 2
+    solver.parameters.max_size_to_create_precedence_literals_in_disjunctive = 200
     solver.parameters.random_seed = SEED
     solver.parameters.max_deterministic_time = effort
     return solver
+
+
+def near(task: Task) -> tuple[int, int]:
+    """Lengths that count as the ideal: within a fifth of it (half for a cold hold), since neither dough nor heat
+
+    model knows the ideal better.
+    """
+    share = 0.5 if task.process.kind == wire.HOLD else 0.2
+    room = int(task.ideal * share)
+    return max(task.low, task.ideal - room), min(task.high, task.ideal + room)
 
 
 def rest_weight(task: Task) -> int:
@@ -479,5 +522,8 @@ NEW_PLAN: list[tuple[str, Callable]] = [
     ("rests", DayModel.rests),
     ("duty_min", DayModel.duty),
     ("start", DayModel.first_start),
+]
+SETTLE: list[tuple[str, Callable]] = [
+    ("rests_exact", lambda model: model.rests(exact=True)),
     ("starts", DayModel.all_starts),
 ]
