@@ -44,8 +44,9 @@ def unstuff(body):
     escapes = body.count(ESCAPE)
     if not escapes:
         return body
-    if escapes == body.count(b"}]") + body.count(b"}^") + body.count(b"}#"):
-        return body.replace(b"}#", b"\x03").replace(b"}^", b"~").replace(b"}]", b"}")
+    usual = body.replace(b"}#", b"\x03").replace(b"}^", b"~").replace(b"}]", b"}")
+    if len(usual) == len(body) - escapes:  # each escape was one of the three
+        return usual
     parts = body.split(ESCAPE)
     out = [parts[0]]
     for part in parts[1:]:

@@ -94,7 +94,7 @@ class HostSession:
     def request(self, number, values=None, patience_ms=link.REPLY_MS):
         """Ask. DONE brings the reply, be it a RESULT or one of the number's own kind."""
         seq = self._next_seq()
-        self._start(_Request(seq, m.encode(number, self.session, seq, values), patience_ms))
+        self._start(_Request(seq, number, m.encode(number, self.session, seq, values), patience_ms))
 
     def send_plan(self, plan_id, data):
         """Offer a plan. DONE brings the closing PLAN_ANSWER, with its code (ok, already, or why not)."""
@@ -104,6 +104,8 @@ class HostSession:
 
     def fetch(self, stream, start, end):
         """Fetch octets start..end of a stream. PROGRESS as they come; then take_log() has them."""
+        if not 0 <= start <= end or end - start > m.LOG_MAX:
+            raise ValueError("octets %d to %d are no log" % (start, end))
         self._start(_LogIn(self, stream, start, end))
 
     def take_log(self):
@@ -304,8 +306,9 @@ class _Greeting(_Job):
 
 
 class _Request(_Job):
-    def __init__(self, seq, payload, patience_ms):
+    def __init__(self, seq, number, payload, patience_ms):
         self.seq = seq
+        self.replies = (m.RESULT, m.REPLY_OF.get(number))
         self.payload = payload
         self.patience_ms = patience_ms
 
@@ -315,7 +318,7 @@ class _Request(_Job):
     again = begin
 
     def take(self, host, number, seq, values):
-        if seq != self.seq:
+        if seq != self.seq or number not in self.replies:
             return False
         host.finish(number, values)
         return True

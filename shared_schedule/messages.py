@@ -25,6 +25,7 @@ PLAN_CHUNK_MAX = 1000  # one PLAN_DATA; the device holds it up to three times wh
 PLAN_MAX = 12288  # a whole plan (plan.MAX_PLAN_BYTES); one of 48 steps is under 4096
 STEPS_MAX = 96  # records in STATE (plan.MAX_STEPS)
 STEP_RECORD = "<BII"  # in STATE.steps: state, started at, ended at (0 = not yet)
+LOG_MAX = 4194304  # a stream; the largest board's whole file system has 3 MiB
 TEXT_MAX = 120
 HEADER = "<BHH"
 HEADER_OCTETS = 5
@@ -203,6 +204,18 @@ TABLE = (
      "`left_s` -1 = unknown."),
 )  # fmt: skip
 
+# What answers a request, where it is not RESULT.
+REPLY_OF = {
+    STATE_GET: STATE,
+    PLAN_OFFER: PLAN_ANSWER,
+    LOG_INFO: LOG_INFO_REPLY,
+    LOG_SUM: LOG_SUM_REPLY,
+    CLOCK_GET: CLOCK,
+    SETTING_GET: SETTING,
+    COUNTERS_GET: COUNTERS,
+    SELF_TEST: SELF_TEST_REPLY,
+}
+
 _INTEGERS = {
     "u8": ("<B", 1, 0, 0xFF),
     "u16": ("<H", 2, 0, 0xFFFF),
@@ -340,21 +353,24 @@ def _text(octets, message, field):
 # 0x00, 0x03, 0x7D, 0x7E are a group under XOR (0x03 ^ 0x7D = 0x7E), so the 64 masks with bits 0 and 6 clear lie in
 # 64 different cosets and no octet value is unlucky under two of them: whatever the data, the best of the 64 leaves
 # at most 1 octet in 64 to escape. The usual ones come first, picked to suit small numbers of either sign.
-_USUAL_MASKS = (0x00, 0x20, 0x28, 0xA0, 0x94)
+_USUAL_MASKS = (0x00, 0x20, 0x28, 0xA0, 0x94, 0x0C)
 _ENOUGH = 300  # fewer than one escape in 300 octets: not worth another try
+_PROMISED = 64
 
 
 def mask_for(data):
     """Return the octet to XOR `data` with so that at most 1 octet in 64 needs escaping, mostly far fewer.
 
-    Three C-speed counts a try; one or two tries in the usual case, 69 against the most awkward data.
+    Three C-speed counts a try; one to six tries in the usual case, 70 against the most awkward data.
     """
     best = 0
     fewest = len(data) + 1
-    for i in range(5 + 256):
-        mask = _USUAL_MASKS[i] if i < 5 else i - 5
+    for i in range(6 + 256):
+        mask = _USUAL_MASKS[i] if i < 6 else i - 6
         if mask & 0x41:
             continue
+        if i >= 6 and fewest * _PROMISED <= len(data):
+            break
         count = (
             data.count(bytes((0x03 ^ mask,))) + data.count(bytes((0x7D ^ mask,))) + data.count(bytes((0x7E ^ mask,)))
         )

@@ -19,6 +19,7 @@ from shared_schedule import link, link_host, plan
 from shared_schedule import messages as m
 from shared_schedule.units import EPOCH_UNIX_S
 from tourier.device.errors import (
+    BadAnswer,
     LinkError,
     LinkTimeout,
     LogMismatch,
@@ -243,6 +244,8 @@ class Timer:
         event = self._run(what or f"answering {m.name_of(number)}")
         if event.number == m.RESULT and event.values["code"] not in (m.OK, m.ALREADY):
             raise self._failure({"reason": "refused", **event.values}, what)
+        if event.number != m.REPLY_OF.get(number, m.RESULT):
+            raise BadAnswer(f"{m.name_of(event.number)} to {m.name_of(number)}")
         return event.values
 
     # -- calls ------------------------------------------------------------------------------------------------
@@ -310,6 +313,8 @@ class Timer:
     def extent(self, stream: int) -> tuple[int, int]:
         """Return (first, end): the offsets that can be read."""
         values = self._ask(m.LOG_INFO, {"stream": stream})
+        if not 0 <= values["end"] - values["first"] <= m.LOG_MAX:
+            raise BadAnswer(f"a log from {values['first']} to {values['end']}")
         return values["first"], values["end"]
 
     def collect(self, stream: int, into: bytes = b"", progress: Progress | None = None) -> bytes:

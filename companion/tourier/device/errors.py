@@ -130,6 +130,16 @@ class Restarted(LinkError):
         super().__init__(f"The timer restarted while {plain(what)}: look at its screen, then repeat the command.")
 
 
+class BadAnswer(LinkError):
+    """The device answered something that cannot be."""
+
+    def __init__(self, what: str) -> None:
+        super().__init__(
+            f"The timer answered something that cannot be ({plain(what)}): restart it, and update its program if this "
+            "happens again."
+        )
+
+
 class LogMismatch(LinkError):
     """The octets came, but they do not have the checksum the device gives."""
 

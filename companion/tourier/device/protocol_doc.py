@@ -42,6 +42,8 @@ def _message(row: tuple) -> str:
     number, name, direction, fields, doc = row
     way = "host to device" if direction[0] == ">" else "device to host"
     marks = ", done at most once for each seq" if "e" in direction else ""
+    reply = m.REPLY_OF.get(number)
+    marks += f", answered by {m.name_of(reply)}" if reply else ""
     text = f"### {number} {name}\n\n{way[0].upper()}{way[1:]}{marks}. {doc}\n"
     if fields:
         shown = [(f"`{field}`", _KINDS.get(kind, kind).format(cap=cap)) for field, kind, cap in fields]
@@ -54,7 +56,7 @@ def render() -> str:
     codes = _table(("code", "name"), [(str(code), name) for code, name in m.CODES])
     actions = _table(("action", "name"), [(str(code), name) for code, name in m.ACTIONS])
     streams = _table(("stream", "holds"), [(str(code), name) for code, name in m.STREAMS])
-    caps = ("CHUNK_MAX", "PLAN_CHUNK_MAX", "PLAN_MAX", "STEPS_MAX", "DEVICE_CAP", "HOST_CAP")
+    caps = ("CHUNK_MAX", "PLAN_CHUNK_MAX", "PLAN_MAX", "STEPS_MAX", "LOG_MAX", "DEVICE_CAP", "HOST_CAP")
     limits = _table(("limit", "value", "reason"), constants(m, caps))
     retries = _table(("constant", "value", "reason"), constants(link) + constants(link_host))
     hello = link_host.hello_frame(link_host.quiet_session(0)).decode("ascii")
