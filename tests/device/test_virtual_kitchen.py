@@ -174,6 +174,26 @@ def test_probe_lags_goes_to_air_and_breaks():
     assert k.bench_c is None
 
 
+def test_a_piece_proofs_about_when_the_plan_says():
+    """A shaped piece (a roll as a plate of half its thickness) against the forecast, dose at its own temperature."""
+    from shared_schedule.ferment import Dose
+    from tourier.craft import proof, stacks
+    from tourier.craft.properties import REFERENCE_DOUGH, butter_material, dough_material, laminate_material
+
+    butter = profile("standard-82")
+    laminate = laminate_material(dough_material(REFERENCE_DOUGH), butter_material(butter), 28.0, 72.0)
+    wanted = proof.proof(butter, laminate, 65.0, 5.0, 26.0, stacks.Kitchen())
+    k = Kitchen(KitchenConfig(**EXACT), seed=1)
+    k.add_dough(t_c=5.0, thickness_um=round(5e5 * proof.piece_thickness_m(65.0)), where="fridge")
+    k.bodies["dough1"].phi = [0.33] * 24
+    k.place("proof")
+    dose = Dose()
+    while dose.seconds() < proof.USUAL_DOSE_S and k.t_s < 30_000:
+        k.advance(30)
+        dose.add(round(100 * k.truth()["mean_c"]), 30)
+    assert k.t_s == pytest.approx(wanted.ready_s, rel=0.10)
+
+
 def test_patons_are_apart():
     k = Kitchen(seed=1)
     for paton, t in ((1, 20.0), (2, 5.0), (3, -2.0)):
