@@ -176,9 +176,10 @@ def test_probe_lags_goes_to_air_and_breaks():
 
 def test_a_piece_proofs_about_when_the_plan_says():
     """A shaped piece (a roll as a plate of half its thickness) against the forecast, dose at its own temperature."""
-    from shared_schedule.ferment import Dose
     from tourier.craft import proof, stacks
     from tourier.craft.properties import REFERENCE_DOUGH, butter_material, dough_material, laminate_material
+
+    from shared_schedule.ferment import Dose
 
     butter = profile("standard-82")
     laminate = laminate_material(dough_material(REFERENCE_DOUGH), butter_material(butter), 28.0, 72.0)
