@@ -21,9 +21,9 @@ _WHERE = {
     "happened": "replan",
     "replan": "replan",
     "plan_frozen": "later",
-    "to_ical": "ical",
-    "to_card": "card",
-    "draw": "draw",
+    "calendar": "ical",
+    "card_html": "card",
+    "timeline": "draw",
 }
 
 __all__ = sorted(_WHERE)

@@ -1,19 +1,166 @@
-"""Why a wish cannot be met, in the cook's words, and the nearest that can."""
+"""Why a wish cannot be met, in the cook's words, and the nearest that can.
+
+Every sentence rests on a proof of the solver: the wish is infeasible as it stands, and becomes feasible when the one
+thing named is given up.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
-from tourier.dayplan.model import Impossible
-from tourier.dayplan.problem import LOOK_AHEAD_S, MINUTE_S, Problem, moment
-from tourier.dayplan.solve import DayModel
+from tourier.dayplan.model import Impossible, from_at_s
+from tourier.dayplan.problem import LOOK_AHEAD_S, MINUTE_S, Problem, Task, moment, span
+from tourier.dayplan.solve import DayModel, Solution
+
+EFFORT = 1.0
+EARLIER_MIN = 2 * 1440  # how much earlier a start is looked for
+SHOWN = 5  # step names in one sentence
 
 
 def explain(problem: Problem, now: datetime) -> Impossible:
     """Return the refusal of a problem that the solver proved infeasible."""
-    late = LOOK_AHEAD_S // MINUTE_S - 1440
-    found = DayModel(problem, late=late).solve([("late_min", DayModel.lateness)])
-    if found is None:
-        return Impossible("The steps of this batch cannot follow each other within your hours on any day.")
-    nearest = moment(problem, max(found.end[t.index] for t in problem.tasks if t.ready))
-    return Impossible(f"Not possible by the hour; the earliest is {nearest:%a %H:%M}.", nearest)
+    available = min(problem.targets) - problem.start
+    chain, length = longest_chain(problem)
+    nearest = earliest_ready(problem)
+    ahead = [i for i, (a, b) in enumerate(problem.spans) if b > problem.start and a < max(problem.targets)]
+    blocking, steps = _blocking(problem, ahead)
+    give_up = [*_give_up_hours(problem, blocking, steps)]
+    begin = begin_by(problem)
+    if begin is not None:
+        give_up.append(f"Begin by {begin:%a %H:%M} for the same hour another time: that is already past now.")
+    if nearest is not None:
+        give_up.insert(0, f"Be ready at {nearest:%a %d %b %H:%M} instead: that is the earliest possible.")
+    if length > available:
+        names = listed([task.process.name for task in chain])
+        sentence = (
+            f"From {moment(problem, problem.start):%a %H:%M} to {moment(problem, max(problem.targets)):%a %H:%M} "
+            f"there are {span(available * MINUTE_S)}; {names} need at least {span(length * MINUTE_S)} in a row"
+        )
+    elif blocking:
+        hours = " and ".join(_hours(problem, index) for index in blocking)
+        whose = "you sleep" if all(problem.away[i].why == "sleep" for i in blocking) else "you are not at work"
+        sentence = f"{listed(steps)} would fall between {hours}, when {whose}"
+    else:
+        sentence = (
+            f"Between {moment(problem, problem.start):%a %H:%M} and {moment(problem, max(problem.targets)):%a %H:%M} "
+            "the steps do not fit beside each other with one cook, one bench and the places given"
+        )
+    end = (
+        f". The earliest it can be ready is {nearest:%a %d %b %H:%M}."
+        if nearest
+        else ". No ready time in a week works."
+    )
+    return Impossible(
+        sentence + end,
+        nearest,
+        give_up=tuple(give_up),
+        steps=tuple(steps or [task.process.name for task in chain]),
+        hours=tuple(
+            (moment(problem, problem.spans[i][0]), moment(problem, problem.spans[i][1]), problem.away[i].why)
+            for i in blocking
+        ),
+    )
+
+
+def earliest_ready(problem: Problem) -> datetime | None:
+    """Return the earliest time everything can be ready within the cook's hours, or None within a week."""
+    for leeway in (True, False):
+        model = DayModel(problem, late=LOOK_AHEAD_S // MINUTE_S - 1440, leeway=leeway)
+        try:
+            found = model.solve([("late_min", DayModel.lateness)], effort=EFFORT)
+        except TimeoutError:
+            continue
+        if found is None:
+            return None
+        if found.proven or not leeway:
+            return moment(problem, max(found.end[t.index] for t in problem.tasks if t.ready))
+    return None
+
+
+def begin_by(problem: Problem) -> datetime | None:
+    """Return the latest start that would have met the wish, when that lies before the earliest allowed one."""
+    model = DayModel(problem, early=EARLIER_MIN)
+    try:
+        found = model.solve([("early_min", DayModel.earliness), ("start", DayModel.first_start)], effort=EFFORT)
+    except TimeoutError:
+        return None
+    return None if found is None else moment(problem, min(found.start))
+
+
+def longest_chain(problem: Problem) -> tuple[list[Task], int]:
+    """Return the longest chain of steps that must follow each other, at their shortest, and its minutes."""
+    best: dict[int, tuple[int, int | None]] = {}
+
+    def reach(index: int) -> int:
+        if index not in best:
+            task = problem.tasks[index]
+            before = max(((reach(b), b) for b, _ in task.preds), default=(0, None))
+            best[index] = (before[0] + task.low, before[1])
+        return best[index][0]
+
+    length, last = max((reach(task.index), task.index) for task in problem.tasks if task.ready)
+    chain: list[Task] = []
+    at: int | None = last
+    while at is not None:
+        chain.append(problem.tasks[at])
+        at = best[at][1]
+    return chain[::-1], length
+
+
+def listed(names: Sequence[str]) -> str:
+    """Return 'mix, bulk and 7 more' for a list of step names without repeats."""
+    unique = list(dict.fromkeys(names))
+    if not unique:
+        return "some step"
+    if len(unique) > SHOWN:
+        shown = [*unique[: SHOWN - 2], f"{len(unique) - SHOWN + 1} more", unique[-1]]
+    else:
+        shown = unique
+    return shown[0] if len(shown) == 1 else ", ".join(shown[:-1]) + " and " + shown[-1]
+
+
+def _blocking(problem: Problem, ahead: list[int]) -> tuple[list[int], list[str]]:
+    """Return the away spans that are in the way (one if one suffices) and the steps that would fall into them."""
+    for dropped in [[index] for index in reversed(ahead)] + ([ahead] if len(ahead) > 1 else []):
+        found = _without(problem, dropped)
+        if found is None:
+            continue
+        inside = {
+            index: [
+                task
+                for task in problem.tasks
+                if task.watched
+                and found.start[task.index] < problem.spans[index][1]
+                and problem.spans[index][0] < found.start[task.index] + task.watched
+            ]
+            for index in dropped
+        }
+        used = [index for index in dropped if inside[index]]
+        tasks = sorted((t for index in used for t in inside[index]), key=lambda t: found.start[t.index])
+        return used, [task.process.name for task in tasks]
+    return [], []
+
+
+def _without(problem: Problem, dropped: list[int]) -> Solution | None:
+    model = DayModel(problem, drop_spans=frozenset(dropped))
+    spans = [problem.spans[index] for index in dropped]
+    try:
+        return model.solve([("hands", lambda m: m.hands_in(spans))], effort=EFFORT)
+    except TimeoutError:
+        return None
+
+
+def _give_up_hours(problem: Problem, blocking: list[int], steps: list[str]) -> list[str]:
+    found = []
+    for index in blocking:
+        verb = "Get up or stay up" if problem.away[index].why == "sleep" else "Be there"
+        found.append(f"{verb} for {listed(steps)} between {_hours(problem, index)}.")
+    return found
+
+
+def _hours(problem: Problem, index: int) -> str:
+    zone = moment(problem, 0).tzinfo
+    begin = from_at_s(problem.away[index].from_s).astimezone(zone)
+    end = from_at_s(problem.away[index].to_s).astimezone(zone)
+    return f"{begin:%a %H:%M} and {end:%a %H:%M}"

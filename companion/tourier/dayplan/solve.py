@@ -44,7 +44,11 @@ class Solution:
 
 
 class DayModel:
-    """The model. `hours` False lets hands work in any hour; `late` lets the end pass the wish; `soft` lets maxima pass."""
+    """The model of one problem.
+
+    `late` minutes let the end pass the wish, `early` lets the day begin before its start, `soft` lets maxima pass at a
+    cost, `leeway` plans into short waits, `drop_spans` are away spans to work in; `facts` and `now` make it a replan.
+    """
 
     def __init__(
         self,
@@ -63,13 +67,14 @@ class DayModel:
         self.late = late
         self.soft = soft
         self.facts = facts or {}
+        self.replanning = now is not None
         self.now = problem.start if now is None else now
         self.begin = min([self.now, problem.start - early] + [fact.start for fact in self.facts.values() if fact.state])
         self.last = max(horizon(problem) + late, self.now)
         self.spans = [span for index, span in enumerate(problem.spans) if index not in drop_spans]
         self.early = early
         self.fresh = fresh
-        self.joined = {} if leeway or self.facts else joined(problem)
+        self.joined = {} if leeway else joined(problem, self.facts)
         self.model = cp_model.CpModel()
         self.starts: list = []
         self.ends: list = []
@@ -84,7 +89,7 @@ class DayModel:
             if place != wire.OVEN:
                 self._place(place, limit)
         self._oven()
-        if not self.facts:
+        if not self.replanning:
             self._same_patons()
 
     # --- what is there -------------------------------------------------------------------------------------------
@@ -109,7 +114,7 @@ class DayModel:
             self.starts.append(start)
             self.ends.append(end)
             return
-        earliest = self.now if self.facts else self.problem.start - self.early
+        earliest = self.now if self.replanning else self.problem.start - self.early
         latest = self.last
         if task.ready:
             latest = min(latest, task.target + self.late)
@@ -136,7 +141,7 @@ class DayModel:
             end = start + task.low
         if task.ready:
             model.add(end <= task.target + self.late)
-            if not self.facts:
+            if not self.replanning:
                 model.add(end >= task.target - self.fresh)
         self.starts.append(start)
         self.ends.append(end)
@@ -351,6 +356,26 @@ class DayModel:
         """Sum of all starts, negative: what is left open is done as late as it can be, so nothing waits about."""
         return -sum(self.starts[task.index] for task in self.problem.tasks if self._state(task) == WAITING)
 
+    def hands_in(self, spans: list[tuple[int, int]]):
+        """Number of watched steps that touch given hours."""
+        flags = []
+        for task in self.problem.tasks:
+            if not task.watched or self._state(task) != WAITING:
+                continue
+            for begin, end in spans:
+                flag = self.model.new_bool_var("")
+                before, after = self.model.new_bool_var(""), self.model.new_bool_var("")
+                start = self.starts[task.index]
+                self.model.add(start + task.watched <= begin).only_enforce_if(before)
+                self.model.add(start >= end).only_enforce_if(after)
+                self.model.add_bool_or([flag, before, after])
+                flags.append(flag)
+        return sum(flags)
+
+    def off_hour(self):
+        """Lateness tenfold, and earliness."""
+        return 10 * self.lateness() + self.earliness()
+
     def moved(self, planned: dict[int, int]):
         """Minutes the starts of steps still to come differ from an earlier plan, summed."""
         total = []
@@ -431,15 +456,18 @@ class DayModel:
                 self.model.add_hint(variable, value)
 
 
-def joined(problem: Problem) -> dict[int, tuple[int, ...]]:
+def joined(problem: Problem, facts: dict[int, Fact]) -> dict[int, tuple[int, ...]]:
     """Return {task: predecessors it is planned to follow without a minute between}.
 
     A short bounded wait is the cook's leeway on the day, no room for the planner to fill: it is planned as nothing
     wherever the predecessor can be stretched to meet the start, or is the only one of fixed length.
     """
     result: dict[int, tuple[int, ...]] = {}
+    begun = {index for index, fact in facts.items() if fact.state}
     for task in problem.tasks:
-        short = [before for before, most in task.preds if most is not None and most <= LEEWAY_MIN]
+        if task.index in begun:
+            continue
+        short = [b for b, most in task.preds if most is not None and most <= LEEWAY_MIN and b not in begun]
         stretch = [before for before in short if problem.tasks[before].flexible]
         fixed = [before for before in short if not problem.tasks[before].flexible]
         keep = stretch + (fixed if len(fixed) == 1 else [])

@@ -1,0 +1,166 @@
+"""The bench card: one printed page beside the dough, legible at arm's length, with boxes to tick.
+
+At 0.7 m, letters of 4 mm subtend 20 arc minutes; the timetable keeps to 12 pt and more (about 4 mm ascender height),
+unless a day has so many steps that one page cannot hold them: then the type shrinks in two stated stages.
+"""
+
+from __future__ import annotations
+
+from html import escape
+
+from shared_schedule import plan as wire
+from tourier.dayplan.model import DayPlan, PlannedStep
+
+# (most rows, type size in pt) of the timetable on one page.
+SIZES = ((24, 12.5), (34, 10.5), (48, 8.8), (64, 7.2), (96, 5.6))
+
+STYLE = """
+@page { size: auto; margin: 9mm 10mm; }
+* { box-sizing: border-box; }
+body { font-family: "DejaVu Sans", "Liberation Sans", Arial, sans-serif; color: #000; background: #fff; margin: 0;
+  font-size: %(size)spt; line-height: 1.2; }
+main { width: 190mm; max-width: 100%%; margin: 0 auto; }
+header { display: flex; justify-content: space-between; align-items: baseline; border-bottom: 1.2mm solid #000;
+  padding-bottom: 1mm; margin-bottom: 1.5mm; }
+h1 { font-size: 19pt; margin: 0; overflow-wrap: anywhere; }
+.ready { font-size: 19pt; font-weight: bold; white-space: nowrap; padding-left: 5mm; }
+.window { display: flex; gap: 4mm; align-items: baseline; font-size: 12.5pt; margin: 1mm 0 1.5mm; flex-wrap: wrap; }
+.window b { font-size: 17pt; }
+table { width: 100%%; border-collapse: collapse; }
+td, th { text-align: left; vertical-align: top; padding: 0.32em 0.5em 0.32em 0; border-bottom: 0.2mm solid #777; }
+td.t { font-weight: bold; white-space: nowrap; font-variant-numeric: tabular-nums; }
+td.n { white-space: nowrap; }
+td.s { white-space: nowrap; text-align: right; padding-right: 0; }
+tr.rest td { font-weight: normal; }
+tr.hands td.w { font-weight: bold; }
+tr.day td { border-bottom: 0.6mm solid #000; font-weight: bold; padding-top: 0.6em; }
+.box { display: inline-block; width: 1em; height: 1em; border: 0.35mm solid #000; vertical-align: -0.12em;
+  margin: 0 0.3em 0 0; }
+.tick { white-space: nowrap; margin-left: 0.7em; font-weight: normal; }
+.foot { display: flex; gap: 6mm; margin-top: 2mm; font-size: %(foot)spt; }
+.foot section { flex: 1 1 0; min-width: 0; }
+h2 { font-size: 1.1em; margin: 0 0 0.6mm; border-bottom: 0.4mm solid #000; }
+.foot p { margin: 0.5mm 0; }
+small { display: block; margin-top: 1.5mm; font-size: 7.5pt; }
+@media screen { body { padding: 6mm; } }
+@media print { tr, section { break-inside: avoid; } }
+"""
+
+CAUTION = (
+    "Guidance for the craft, no food-safety control: keep to local hygiene rules, and mind hot trays and hot butter."
+)
+
+
+def card_html(plan: DayPlan) -> str:
+    """Return one self-contained HTML page; every text from the batch file is escaped."""
+    rows = _rows(plan)
+    size = next((pt for most, pt in SIZES if len(rows) <= most), SIZES[-1][1])
+    style = STYLE % {"size": size, "foot": max(8.0, min(10.5, size))}
+    title = escape(plan.name[:80])
+    return (
+        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width">'
+        f"<title>{title}: bench card</title><style>{style}</style></head><body><main>\n"
+        f'<header><h1>{title}</h1><div class="ready">Ready {plan.ready_at:%a %H:%M}</div></header>\n'
+        f"{_window(plan)}<table>\n{''.join(rows)}</table>\n"
+        f'<div class="foot">{_formula(plan)}{_sheets(plan)}{_marks(plan)}</div>\n'
+        f"<small>{CAUTION}</small>\n</main></body></html>\n"
+    )
+
+
+def _window(plan: DayPlan) -> str:
+    """The butter's window and the air of the proof."""
+    folds = [s.process for s in plan.steps if s.process.kind == wire.FOLD and s.process.low_c is not None]
+    parts = []
+    if folds:
+        parts.append(f"<span>Dough while rolling</span><b>{folds[0].low_c:.0f}–{folds[0].high_c:.0f} °C</b>")
+    proofs = [s.process.air_max_c for s in plan.steps if s.process.air_max_c is not None]
+    if proofs:
+        parts.append(f"<span>Proof: air below</span><b>{min(proofs):.0f} °C</b>")
+    water = plan.workup.water_temp_c
+    if water is not None:
+        ice = f", {plan.workup.ice_g:.0f} g of it ice" if plan.workup.ice_g >= 1 else ""
+        parts.append(f"<span>Water</span><b>{water:.0f} °C</b><span>{ice.lstrip(', ')}</span>")
+    return f'<div class="window">{"".join(parts)}</div>\n' if parts else ""
+
+
+def _rows(plan: DayPlan) -> list[str]:
+    rows = []
+    many = sum(job.workup.patons for job in plan.jobs) > 1
+    day = None
+    for step in plan.steps:
+        if step.start.date() != day:
+            day = step.start.date()
+            rows.append(f'<tr class="day"><td colspan="4">{step.start:%A %d %B}</td></tr>\n')
+        process = step.process
+        name = escape(process.name)
+        if many and process.paton:
+            name += f" <span>· pâton {process.paton}</span>"
+        ticks = "".join(f'<span class="tick"><i class="box"></i>{escape(t)}</span>' for t in process.ticks)
+        kind = "hands" if process.attended_s * 2 >= step.duration_s else "rest"
+        rows.append(
+            f'<tr class="{kind}"><td class="t"><i class="box"></i>{step.start:%H:%M}</td>'
+            f'<td class="w">{name}{ticks}</td><td class="n">{_lasts(step)}</td>'
+            f'<td class="s">{_size(step)}</td></tr>\n'
+        )
+    return rows
+
+
+def _lasts(step: PlannedStep) -> str:
+    place = wire.PLACE_WORDS[step.process.place]
+    minutes = step.duration_s // 60
+    until = f"until {step.end:%a %H:%M}" if minutes >= 240 else f"{minutes} min"
+    core = step.process.core_c
+    to = f", to {core:.0f} °C" if core is not None and step.process.ends_by == wire.BY_CORE else ""
+    return f"{place} {until}{to}".strip() if place in ("fridge", "freezer") else f"{until}{to}"
+
+
+def _size(step: PlannedStep) -> str:
+    process = step.process
+    if process.kind not in (wire.FLATTEN, wire.BLOCK, wire.LOCK_IN, wire.FOLD, wire.SHEET) or not process.length_m:
+        return ""
+    return f"{process.length_m * 100:.0f} × {process.width_m * 100:.0f} cm, {process.thickness_m * 1000:.0f} mm"
+
+
+def _formula(plan: DayPlan) -> str:
+    parts = []
+    for job in plan.jobs[:2]:
+        lines = "".join(
+            f'<p><i class="box"></i>{escape(line.name)} <b>{line.g:.0f} g</b></p>' if line.g >= 100
+            else f'<p><i class="box"></i>{escape(line.name)} <b>{line.g:.1f} g</b></p>'
+            for line in job.workup.lines
+        )  # fmt: skip
+        if lines:
+            parts.append(f"{lines}<p>Butter block <b>{job.workup.butter_block_g:.0f} g</b></p>")
+    return f"<section><h2>Weigh</h2>{''.join(parts)}</section>" if parts else ""
+
+
+def _sheets(plan: DayPlan) -> str:
+    rows = []
+    for row in plan.workup.layers:
+        rows.append(f"<p>{escape(str(row['after']))}: <b>{row['fat']}</b> fat layers</p>")
+    folds = [s.process for s in plan.steps if s.process.kind == wire.FOLD]
+    patons = sorted({p.paton for p in folds})
+    boxes = "".join(
+        f"<p>pâton {n or 1}: "
+        + " ".join(f'<i class="box"></i>{p.fold_n} ({p.fold}-fold)' for p in folds if p.paton == n)
+        + "</p>"
+        for n in patons
+    )
+    return f"<section><h2>Folds done</h2>{boxes}{''.join(rows)}</section>"
+
+
+def _marks(plan: DayPlan) -> str:
+    """Ruler marks of the first sheet that has them, in cm to the millimetre."""
+    cuts = plan.workup.cuts
+    inch = plan.spec.units == "inch"
+    marks = cuts.get("marks_mm") or []
+    first = marks[0] if marks and isinstance(marks[0], list) else []
+    rows = []
+    for mark in first:
+        at = ", ".join(f"{mm / 25.4:.2f}" if inch else f"{mm / 10:.1f}" for mm in mark["at"])
+        where = f"strip {int(mark['strip'])}, {mark['edge']} edge" if mark["strip"] else "slits along the sheet"
+        rows.append(f"<p>{escape(where)}: {at}</p>")
+    unit = "inch" if inch else "cm"
+    same = "" if len(marks) < 2 else (" (every sheet)" if all(m == first for m in marks) else " (first sheet)")
+    return f"<section><h2>Ruler marks, {unit}{same}</h2>{''.join(rows)}</section>" if rows else ""

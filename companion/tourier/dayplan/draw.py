@@ -1,0 +1,127 @@
+"""The timetable as plain text: one line a step, bars over the hours, sleep and away shaded. No colour codes."""
+
+from __future__ import annotations
+
+import unicodedata
+from datetime import datetime, timedelta
+
+from shared_schedule import plan as wire
+from tourier.dayplan.hours import zone_of
+from tourier.dayplan.model import DayPlan, PlannedStep, from_at_s
+
+HANDS, RESTS, COLD, HEAT = "#", "=", "-", "+"
+SLEEP, AWAY = ":", "."
+LEGEND = f"{HANDS} hands-on   {RESTS} rest   {COLD} cold   {HEAT} oven   {SLEEP} sleep   {AWAY} away"
+
+
+def timeline(plan: DayPlan, width: int = 80, now: datetime | None = None) -> list[str]:
+    """Return the lines of the timeline, none longer than `width` (at least 60); one block for every stretch of work.
+
+    Long quiet stretches (a night) are not drawn at scale: the timeline breaks there, and says for how long.
+    """
+    width = max(60, width)
+    lines = [clean(plan.name)[: width - 1], _summary(plan)]
+    for block in _blocks(plan):
+        lines += ["", *_block(plan, block, width, now)]
+    lines += ["", LEGEND[:width]]
+    return [line.rstrip() for line in lines]
+
+
+def clean(text: str) -> str:
+    """Return text with control and unprintable characters taken out."""
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def cells(text: str) -> int:
+    """Return how many terminal cells text takes."""
+    return sum(0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text)
+
+
+def fit(text: str, width: int) -> str:
+    """Return text cut or padded to a number of terminal cells."""
+    text = clean(text)
+    while cells(text) > width:
+        text = text[:-1]
+    return text + " " * (width - cells(text))
+
+
+def _summary(plan: DayPlan) -> str:
+    hours, minutes = divmod(plan.duty_s // 60, 60)
+    chance = "" if plan.chance is None else f", {round(plan.chance.ready_by * 100)} % sure"
+    return f"Ready {plan.ready_at:%a %d %b %H:%M}{chance}; {hours} h {minutes:02d} min on duty"
+
+
+def _blocks(plan: DayPlan) -> list[list[PlannedStep]]:
+    """Steps split where nothing begins for three hours."""
+    blocks: list[list[PlannedStep]] = []
+    for step in plan.steps:
+        if blocks and step.start - blocks[-1][-1].start <= timedelta(hours=3):
+            blocks[-1].append(step)
+        else:
+            blocks.append([step])
+    return blocks
+
+
+def _block(plan: DayPlan, steps: list[PlannedStep], width: int, now: datetime | None) -> list[str]:
+    many = sum(job.workup.patons for job in plan.jobs) > 1
+    label = max(20, min(34, width // 3))
+    room = width - label - 6  # "HH:MM " before the name
+    begin = steps[0].start
+    # A cold hold that leads out of the stretch of work does not set its scale.
+    inner = [s.end for s in steps if s.end - s.start <= timedelta(hours=4)] or [steps[-1].end]
+    end = max([*inner, steps[-1].start + timedelta(minutes=10)])
+    step_min = next(
+        m for m in (2, 3, 5, 10, 15, 20, 30, 60, 120, 240, 100000) if (end - begin).total_seconds() <= m * 60 * room
+    )
+    zone = zone_of(plan.zone)
+    lines = [f"{begin:%A %d %B} ({step_min} min a column)", " " * (label + 6) + _scale(begin, step_min, room, zone)]
+    columns = [begin + timedelta(minutes=step_min * c) for c in range(room + 1)]
+    shade = [_shade(plan, columns[c], columns[c + 1]) for c in range(room)]
+    for step in steps:
+        mark = ">" if now is not None and step.start <= now < step.end else ""
+        number = f" {step.process.paton}" if many and step.process.paton else ""
+        name = fit(f"{mark}{step.process.name}", label - 1 - len(number)) + number + " "
+        lines.append(f"{step.start:%H:%M} {name}{_bar(step, columns, shade)}")
+    return lines
+
+
+def _scale(begin: datetime, step_min: int, room: int, zone) -> str:
+    row = [" "] * room
+    every = next(m for m in (30, 60, 120, 180, 360, 720, 1440, 10**6) if m / step_min >= 7)
+    at = begin.astimezone(zone).replace(minute=0, second=0)
+    while True:
+        column = int((at - begin).total_seconds() // 60 / step_min)
+        if column + 5 > room:
+            return "".join(row)
+        if column >= 0:
+            for offset, char in enumerate(f"{at:%H:%M}"):
+                row[column + offset] = char
+        at = (at.astimezone(zone_of("UTC")) + timedelta(minutes=every)).astimezone(zone)
+
+
+def _shade(plan: DayPlan, begin: datetime, end: datetime) -> str:
+    middle = begin + (end - begin) / 2
+    for span in plan.away:
+        if from_at_s(span.from_s) <= middle < from_at_s(span.to_s):
+            return SLEEP if span.why == "sleep" else AWAY
+    return " "
+
+
+def _bar(step: PlannedStep, columns: list[datetime], shade: list[str]) -> str:
+    fill = RESTS
+    if step.process.place in (wire.FRIDGE, wire.FREEZER):
+        fill = COLD
+    elif step.process.place == wire.OVEN:
+        fill = HEAT
+    row = []
+    for c, back in enumerate(shade):
+        begin, end = columns[c], columns[c + 1]
+        if step.start < end and begin < step.hands_off:
+            row.append(HANDS)
+        elif step.start < end and begin < step.end:
+            row.append(fill)
+        else:
+            row.append(back)
+    if step.end > columns[-1]:
+        row[-5:] = f"{step.end:%H:%M}"
+    return "".join(row)

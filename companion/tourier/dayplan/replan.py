@@ -1,0 +1,228 @@
+"""A new timetable from what has really happened: every minimum rest and maximum hold kept, or said which cannot be.
+
+Steps done or under way stay as they were; the rest of the day is planned again from now. The ready time may slip, the
+cook's away hours may not; what would have to be given up to keep the hour is offered, not done.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+from shared_schedule import plan as wire
+from tourier.dayplan.device import to_device
+from tourier.dayplan.model import DayPlan, Impossible, PlannedStep, from_at_s, to_at_s
+from tourier.dayplan.problem import MINUTE_S, Problem, build, minutes_up, span
+from tourier.dayplan.solve import DONE, RUNNING, SKIPPED, WAITING, DayModel, Fact, Solution
+
+LATE_MIN = 2 * 1440  # a slip is looked for within two days
+EFFORT = 0.5
+READY = 4  # a rest whose time is up and that nobody has ended yet: for the planner it still runs
+
+
+@dataclass(frozen=True)
+class Happened:
+    """What really happened to a step: `state` as in shared_schedule.day (0 waiting, 1 running, 2 done, 3 skipped)."""
+
+    state: int
+    started: datetime | None = None
+    ended: datetime | None = None
+
+
+@dataclass(frozen=True)
+class Moved:
+    """A step that begins at another time than before; positive is later."""
+
+    step_id: int
+    name: str
+    was: datetime
+    now: datetime
+
+    @property
+    def by_s(self) -> int:
+        return (self.now - self.was) // timedelta(seconds=1)
+
+
+@dataclass(frozen=True)
+class Broken:
+    """A limit that cannot be kept any more: `by_s` beyond the maximum of a rest, hold or wait."""
+
+    step_id: int
+    name: str
+    by_s: int
+    sentence: str
+
+
+@dataclass(frozen=True)
+class ColdHold:
+    """An offer: a cold step that may be stretched. `until` by its maximum, `free_s` of it without moving the hour."""
+
+    step_id: int
+    name: str
+    until: datetime
+    free_s: int
+
+
+@dataclass(frozen=True)
+class Replanned:
+    """The new plan and what is to be said about it."""
+
+    plan: DayPlan
+    moved: tuple[Moved, ...]
+    broken: tuple[Broken, ...]
+    late_s: int  # slip of the ready time against the wish; 0 when it is kept
+    holds: tuple[ColdHold, ...]
+    sentence: str
+
+
+def happened(plan: DayPlan, state: Any) -> dict[int, Happened]:
+    """Return what happened by step id, from the day state of a timer that runs `to_device(plan)`.
+
+    `state` is a shared_schedule.day.DayState (or one replayed from a journal); its steps are in the timer's order.
+    """
+    result = {}
+    for index, step in enumerate(to_device(plan).steps):
+        started, ended = state.started_at_s[index], state.ended_at_s[index]
+        if state.steps[index] != WAITING:
+            result[step.step_id] = Happened(
+                RUNNING if state.steps[index] == READY else state.steps[index],
+                from_at_s(started) if started else None,
+                from_at_s(ended) if ended else None,
+            )
+    return result
+
+
+def replan(
+    plan: DayPlan, what: Mapping[int, Happened], now: datetime, *, ready: datetime | None = None, chance: bool = False
+) -> Replanned:
+    """Return the best rest of the day; `ready` is a changed ready time (of the first batch).
+
+    Raises Impossible when the remaining steps fit into no two days of the cook's hours.
+    """
+    jobs = plan.jobs
+    if ready is not None:
+        jobs = (replace(jobs[0], spec=replace(jobs[0].spec, ready_at=ready)), *jobs[1:])
+    begin = min([plan.made_at, *[h.started for h in what.values() if h.started is not None]])
+    wished = [max(job.spec.ready_at, begin + timedelta(minutes=1)) for job in jobs]
+    problem = build(jobs, begin, ready=wished)
+    minute = minutes_up(to_at_s(now) - problem.origin_s)
+    facts = _facts(problem, what, minute)
+    was = {step.step_id - 1: problem.minute(step.start) for step in plan.steps}
+    solution = _best(problem, facts, minute, was)
+    if solution is None:
+        raise Impossible("What is left of this batch does not fit into your hours of the next two days.")
+    return _report(plan, problem, solution, facts, now, chance)
+
+
+def _facts(problem: Problem, what: Mapping[int, Happened], now: int) -> dict[int, Fact]:
+    facts = {}
+    for step_id, entry in what.items():
+        started = now if entry.started is None else min(problem.minute(entry.started), now)
+        if entry.state == DONE:
+            ended = now if entry.ended is None else min(minutes_up(to_at_s(entry.ended) - problem.origin_s), now)
+            facts[step_id - 1] = Fact(DONE, min(started, ended), ended)
+        elif entry.state in (RUNNING, SKIPPED):
+            facts[step_id - 1] = Fact(entry.state, started)
+    return facts
+
+
+def _best(problem: Problem, facts: dict[int, Fact], now: int, was: dict[int, int]) -> Solution | None:
+    """Maxima kept if that is possible at all; the hour as near as it can be; rests; then as little moved as can be."""
+    late = LATE_MIN + max(0, now - min(problem.targets))
+    stages = [("off_hour", DayModel.off_hour), ("rests", DayModel.rests), ("moved", lambda m: m.moved(was))]
+    for leeway, soft in ((False, False), (True, False), (True, True)):
+        model = DayModel(problem, late=late, facts=facts, now=now, leeway=leeway, soft=soft)
+        first = [("over_min", lambda m: sum(m.over))] if soft else []
+        try:
+            solution = model.solve([*first, *stages], effort=EFFORT)
+        except TimeoutError:
+            continue
+        if solution is not None:
+            return solution
+    return None
+
+
+def _report(
+    plan: DayPlan, problem: Problem, solution: Solution, facts: dict[int, Fact], now: datetime, chance: bool
+) -> Replanned:
+    from tourier.dayplan.plan import finish
+
+    new = finish(problem, solution, now, chance=chance)
+    done = {index + 1 for index, fact in facts.items() if fact.state in (DONE, SKIPPED)}
+    new = replace(new, steps=tuple(replace(s, done=s.step_id in done) for s in new.steps))
+    old = {step.step_id: step.start for step in plan.steps}
+    moved = tuple(
+        Moved(step.step_id, step.process.name, old[step.step_id], step.start)
+        for step in new.steps
+        if facts.get(step.step_id - 1, Fact(WAITING)).state == WAITING and old[step.step_id] != step.start
+    )
+    late = max(
+        0, *(solution.end[t.index] - problem.targets[t.job] for t in problem.tasks if t.ready)
+    ) if any(t.ready for t in problem.tasks) else 0  # fmt: skip
+    broken = _broken(problem, solution, facts)
+    holds = _holds(new, now)
+    return Replanned(new, moved, broken, late * MINUTE_S, holds, _sentence(new, moved, broken, late, holds))
+
+
+def _broken(problem: Problem, solution: Solution, facts: dict[int, Fact]) -> tuple[Broken, ...]:
+    found = []
+
+    def state(index: int) -> int:
+        return facts.get(index, Fact(WAITING)).state
+
+    for task in problem.tasks:
+        if state(task.index) in (DONE, SKIPPED):
+            continue
+        over = solution.end[task.index] - solution.start[task.index] - task.high
+        if over > 0 and task.flexible:
+            text = f"{task.process.name} lasts {span(over * MINUTE_S)} longer than its maximum"
+            found.append(Broken(task.index + 1, task.process.name, over * MINUTE_S, text))
+        for before, most in task.preds:
+            if state(task.index) != WAITING or most is None or state(before) == SKIPPED:
+                continue
+            over = solution.start[task.index] - solution.end[before] - most
+            if over > 0:
+                name = problem.tasks[before].process.name
+                text = f"{task.process.name} begins {span(over * MINUTE_S)} too long after {name}"
+                found.append(Broken(task.index + 1, task.process.name, over * MINUTE_S, text))
+    return tuple(found)
+
+
+def _holds(plan: DayPlan, now: datetime) -> tuple[ColdHold, ...]:
+    """Cold steps still to come or under way that can take a delay of a quarter of an hour or more, longest first."""
+    offers = []
+    for step in plan.steps:
+        process = step.process
+        if step.done or not process.flexible or process.place not in (wire.FRIDGE, wire.FREEZER) or step.end <= now:
+            continue
+        until = step.start + timedelta(seconds=process.max_s)
+        if until - step.end >= timedelta(minutes=15):
+            after = [s.slack_s for s in plan.steps if process.key in s.process.after and s.job == step.job]
+            offers.append(ColdHold(step.step_id, process.name, until, min(after, default=0)))
+    offers.sort(key=lambda o: (-o.free_s, o.until, o.step_id))
+    return tuple(offers[:3])
+
+
+def _sentence(plan: DayPlan, moved: tuple, broken: tuple, late: int, holds: tuple[ColdHold, ...]) -> str:
+    parts = []
+    if broken:
+        parts.append("; ".join(b.sentence for b in broken[:3]) + ".")
+    if late:
+        parts.append(f"Ready at {plan.ready_at:%a %H:%M}, {span(late * MINUTE_S)} later than wished.")
+    else:
+        parts.append(f"Still ready by the hour ({plan.ready_at:%a %H:%M}).")
+    if moved:
+        most = max(moved, key=lambda m: (abs(m.by_s), -m.step_id))
+        way = "later" if most.by_s > 0 else "earlier"
+        parts.append(f"{len(moved)} steps move; {most.name} most, {span(abs(most.by_s))} {way}.")
+    if holds:
+        best = holds[0]
+        parts.append(f"A delay fits best in {best.name}: it keeps cold until {best.until:%a %H:%M}.")
+    return " ".join(parts)
+
+
+def next_step(plan: DayPlan, now: datetime) -> PlannedStep | None:
+    """Return the first step not done whose start is not before now."""
+    return next((s for s in plan.steps if not s.done and s.start >= now), None)
