@@ -221,13 +221,13 @@ def test_the_window_learned_is_the_timers_and_can_be_taken_back(book):
 
 
 def test_forgetting_brings_the_value_before_back(book):
-    first = ledger.Learned("friction_k", "Hall", 3.0, 2.0, 4.0, "K", "m", ())
+    first = ledger.Learned("mixing_rise_k", "Hall", 3.0, 2.0, 4.0, "K", "m", ())
     ledger.write(book, [first], at_s=10)
-    ledger.write(book, [ledger.Learned("friction_k", "Hall", 5.0, 4.0, 6.0, "K", "m", ())], at_s=20)
-    assert ledger.for_plan(book, "Hall", "x") == {"friction_k": 5.0}
-    ledger.forget(book, "friction_k")
-    assert ledger.for_plan(book, "Hall", "x") == {"friction_k": 3.0}
-    ledger.write(book, [ledger.Learned("proof_factor", "Hall", 1.1, 1.0, 1.2, "", "m", ())], at_s=30)
+    ledger.write(book, [ledger.Learned("mixing_rise_k", "Hall", 5.0, 4.0, 6.0, "K", "m", ())], at_s=20)
+    assert ledger.for_plan(book, "Hall", "x") == {"mixing_rise_k": 5.0}
+    ledger.forget(book, "mixing_rise_k")
+    assert ledger.for_plan(book, "Hall", "x") == {"mixing_rise_k": 3.0}
+    ledger.write(book, [ledger.Learned("proof_dose_s", "Hall", 1.1, 1.0, 1.2, "", "m", ())], at_s=30)
     ledger.forget(book, "all")
     assert ledger.for_plan(book, "Hall", "x") == {}
 
@@ -236,8 +236,8 @@ def test_proof_is_learned_from_good_batches_only(book):
     for n, (lasts, rating) in enumerate([(9000, 5), (9300, 4), (4000, 2)]):
         day = support.Day(support.small_plan(made_at_s=support.BEGIN + n * 100_000), slips={11: {"lasts_s": lasts}})
         book.set_outcome(day.collect(book), Outcome((), rating))
-    found = {v.quantity: v for v in study(book).proposals}["proof_factor"]
-    assert found.batches == (1, 2) and 0.8 < found.value < 1.4
+    found = {v.quantity: v for v in study(book).proposals}["proof_dose_s"]
+    assert found.batches == (1, 2) and 6000 < found.value < 10000
 
 
 def test_mixing_warmth_needs_two_batches_and_a_wanted_temperature(book):
@@ -253,7 +253,38 @@ def test_mixing_warmth_needs_two_batches_and_a_wanted_temperature(book):
         day.collect(book, batch_text=text)
         found = study(book)
         if n == 0:
-            assert any(r.quantity == "friction_k" and "fewer than two" in r.sentence for r in found.refusals)
-    value = {v.quantity: v for v in study(book).proposals}["friction_k"]
-    # usual mixer 4 K, and the dough came off 2 K too warm
-    assert abs(value.value - 6.0) < 0.2 and value.subject == "Hall"
+            assert any(r.quantity == "mixing_rise_k" and "fewer than two" in r.sentence for r in found.refusals)
+    value = {v.quantity: v for v in study(book).proposals}["mixing_rise_k"]
+    # a usual stand mixer warms by 3 K, and the dough came off 2 K too warm
+    assert abs(value.value - 5.0) < 0.2 and value.subject == "Hall"
+
+
+def test_the_next_plan_uses_what_was_learned(book):
+    """The learned film, air, window and dose change the plan: rests, edges and proof follow them."""
+    from tourier.batch.examples import demo_text
+    from tourier.batch.read import read_batch_text
+    from tourier.batch.workup import work_up
+
+    spec = read_batch_text(demo_text(), "demo")
+    kitchen, butter = spec.kitchen.name, spec.butter.profile
+    before = work_up(spec)
+    values = {"film_fridge": (5.0, kitchen), "fridge_c": (6.5, kitchen), "proof_dose_s": (9000.0, kitchen),
+              "mixing_rise_k": (6.0, kitchen)}  # fmt: skip
+    ledger.write(book, [ledger.Learned(q, s, v, v - 1, v + 1, "", "m", ()) for q, (v, s) in values.items()], at_s=1)
+    learned = ledger.for_workup(book, kitchen, butter)
+    after = work_up(ledger.in_kitchen(spec, learned), learned)
+    assert after.device["film_fridge_mw"] == 5000 and after.device["fridge_cdeg"] == 650
+
+    def total(workup, kind, what):
+        return sum(getattr(s, what) for s in workup.process if s.kind == kind)
+
+    assert total(after, P.REST, "ideal_s") > total(before, P.REST, "ideal_s")
+    assert total(after, P.PROOF, "dose_s") == 9000 != total(before, P.PROOF, "dose_s")
+    assert after.water_temp_c < before.water_temp_c
+    edges = [ledger.Learned(q, butter, v, v - 1, v + 1, "°C", "m", ()) for q, v in
+             (("butter_low_c", 14.0), ("butter_high_c", 17.0))]  # fmt: skip
+    ledger.write(book, edges, at_s=2)
+    after = work_up(spec, ledger.for_workup(book, kitchen, butter))
+    assert (after.device["butter_low_cdeg"], after.device["butter_high_cdeg"]) == (1400, 1700)
+    ledger.forget(book, "all")
+    assert work_up(spec, ledger.for_workup(book, kitchen, butter)).device == before.device

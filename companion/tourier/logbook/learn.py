@@ -16,6 +16,7 @@ from scipy.stats import t as student
 from shared_schedule import plan as plans
 from shared_schedule.units import NO_CDEG
 from shared_schedule.window import shift_window
+from tourier.craft.water import MIXING_RISE_K
 from tourier.logbook import ledger
 from tourier.logbook.account import Account, StepAccount, account
 from tourier.logbook.ledger import Learned
@@ -25,7 +26,6 @@ from tourier.logbook.store import Logbook
 
 _SETTLE_S = 120.0  # from the needle's move until it reads the dough's core and rolling's warm spots have evened out
 _RECENT = 20  # batches looked back on: a fridge or a butter of years ago is another one
-_FRICTION_K = {"hand": 1.5, "mixer": 4.0}  # as the workup assumes where the batch file says nothing
 
 
 @dataclass(frozen=True)
@@ -130,8 +130,8 @@ def study(book: Logbook) -> Study:
         take(_cold(kitchen, group, plans.FRIDGE))
         take(_cold(kitchen, group, plans.FREEZER))
         take(_bench(kitchen, group))
-        take(_friction(book, kitchen, group))
-        take(_proof(book, kitchen, group))
+        take(_mixing(book, kitchen, group))
+        take(_proof(kitchen, group))
     for butter, group in by_butter.items():
         take(_butter(butter, group))
     return Study(tuple(proposals), tuple(refusals))
@@ -220,7 +220,7 @@ def _known_then(book: Logbook, acc: Account, kitchen: str) -> dict[str, float]:
     return {v.quantity: v.value for v in ledger.in_force(book, acc.batch.plan.made_at_s) if v.subject == kitchen}
 
 
-def _friction(book: Logbook, kitchen: str, group: list[Account]) -> list[Learned] | Refusal:
+def _mixing(book: Logbook, kitchen: str, group: list[Account]) -> list[Learned] | Refusal:
     """Warming by mixing: what was assumed, plus how much warmer the dough came off than wanted."""
     from tourier import quantities
 
@@ -235,44 +235,45 @@ def _friction(book: Logbook, kitchen: str, group: list[Account]) -> list[Learned
         except (tomllib.TOMLDecodeError, KeyError, ValueError, TypeError, AttributeError):
             continue
         if assumed is None:
-            assumed = _known_then(book, acc, kitchen).get("friction_k", _FRICTION_K.get(by, 1.5))
+            assumed = MIXING_RISE_K["hand" if by == "hand" else "stand mixer"]
+        assumed = _known_then(book, acc, kitchen).get("mixing_rise_k", assumed)
         for step in acc.of_kind(plans.BULK)[:1]:
             if not math.isnan(step.probe.start_c):
                 found.append(assumed + step.probe.start_c - wanted)
                 errors.append(step.probe.start_c - wanted)
                 used.append(acc.batch.id)
     if len(found) < 2:
-        return Refusal("friction_k", kitchen, "fewer than two batches had the dough's temperature read after mixing")
+        return Refusal("mixing_rise_k", kitchen, "fewer than two batches had the dough's temperature read after mixing")
     middle, low, high = _mean_band(found, 0.3)
     if high - low > 6.0:
-        return Refusal("friction_k", kitchen, f"mixing warmed the dough by anything from {low:.1f} to {high:.1f} K")
+        return Refusal("mixing_rise_k", kitchen, f"mixing warmed the dough by anything from {low:.1f} to {high:.1f} K")
     held = float(np.median(found[:-1]))
-    return [Learned("friction_k", kitchen, middle, low, high, "K", f"median of {len(found)} batches", tuple(used),
+    return [Learned("mixing_rise_k", kitchen, middle, low, high, "K", f"median of {len(found)} batches", tuple(used),
                     abs(errors[-1]), abs(found[-1] - held), "°C, dough off the mixer")]  # fmt: skip
 
 
-def _proof(book: Logbook, kitchen: str, group: list[Account]) -> list[Learned] | Refusal:
-    """Proof dose of the batches the cook was content with, over the dose that was planned."""
-    shares, used = [], []
+def _proof(kitchen: str, group: list[Account]) -> list[Learned] | Refusal:
+    """Proof dose of the batches the cook was content with, in seconds at the plan's reference temperature."""
+    doses, planned, used = [], [], []
     for acc in group:
         outcome = acc.batch.outcome
         if outcome is None or (outcome.rating or 0) < 4 or {"flat", "dense", "hollow", "leak"} & set(outcome.symptoms):
             continue
         for step in acc.of_kind(plans.PROOF)[:1]:
             if step.step.dose_s and not math.isnan(step.dose_s):
-                # The plan's dose already holds what had been learned by then.
-                then = _known_then(book, acc, kitchen).get("proof_factor", 1.0)
-                shares.append(step.dose_s / step.step.dose_s * then)
+                doses.append(step.dose_s)
+                planned.append(float(step.step.dose_s))
                 used.append(acc.batch.id)
-    if len(shares) < 2:
-        return Refusal("proof_factor", kitchen, "fewer than two proofs of well-rated batches (4 or 5) were read")
-    middle, low, high = _mean_band(shares, 0.03)
-    if high - low > 0.8:
-        return Refusal("proof_factor", kitchen, f"good batches had anything from {low:.0%} to {high:.0%} of the dose")
-    held = float(np.median(shares[:-1]))
-    return [Learned("proof_factor", kitchen, middle, low, high, "of the usual dose",
-                    f"median of {len(shares)} well-rated batches", tuple(used), abs(shares[-1] - 1.0) * 100,
-                    abs(shares[-1] - held) * 100, "% of the proof")]  # fmt: skip
+    if len(doses) < 2:
+        return Refusal("proof_dose_s", kitchen, "fewer than two proofs of well-rated batches (4 or 5) were read")
+    middle, low, high = _mean_band(doses, 0.03 * float(np.median(doses)))
+    if high - low > 0.8 * middle:
+        return Refusal("proof_dose_s", kitchen, f"good batches proofed for anything from {low / 60:.0f} to "
+                       f"{high / 60:.0f} min at the reference temperature")  # fmt: skip
+    held = float(np.median(doses[:-1]))
+    return [Learned("proof_dose_s", kitchen, middle, low, high, "s at the reference temperature",
+                    f"median of {len(doses)} well-rated batches", tuple(used), abs(doses[-1] - planned[-1]) / 60,
+                    abs(doses[-1] - held) / 60, "min of proof at the reference temperature")]  # fmt: skip
 
 
 def _butter(butter: str, group: list[Account]) -> list[Learned] | Refusal:

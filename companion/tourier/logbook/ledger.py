@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tourier.logbook.errors import LogbookError
 from tourier.logbook.store import Logbook, now_s
@@ -81,6 +81,28 @@ def forget(book: Logbook, what: str) -> list[Learned]:
 def for_plan(book: Logbook, kitchen: str, butter: str) -> dict[str, float]:
     """Return {quantity: value} for the next plan in this kitchen with this butter."""
     return {v.quantity: v.value for v in in_force(book) if v.subject in (kitchen, butter)}
+
+
+def for_workup(book: Logbook, kitchen: str, butter: str) -> dict:
+    """Return the learned figures as `batch.workup.work_up(spec, learned)` takes them; {} when nothing is learned.
+
+    Beside them stand `fridge_c` and `freezer_c`, which belong into the kitchen of the batch; see `in_kitchen`.
+    """
+    values = for_plan(book, kitchen, butter)
+    out: dict = {k: values[k] for k in ("mixing_rise_k", "proof_dose_s", "fridge_c", "freezer_c") if k in values}
+    films = {place: values[f"film_{place}"] for place in ("fridge", "freezer") if f"film_{place}" in values}
+    if films:
+        out["films"] = films
+        out["doubt"] = 0.5  # the film is known now; contact, thickness and room are as uncertain as ever
+    if "butter_low_c" in values and "butter_high_c" in values:
+        out["butter_window_c"] = (values["butter_low_c"], values["butter_high_c"])
+    return out
+
+
+def in_kitchen(spec, learned: dict):
+    """Return the batch with the learned air of fridge and freezer in its kitchen (a dataclass `replace`)."""
+    changed = {k: learned[k] for k in ("fridge_c", "freezer_c") if k in learned}
+    return replace(spec, kitchen=replace(spec.kitchen, **changed)) if changed else spec
 
 
 def device_fields(device: dict[str, int], learned: dict[str, float]) -> dict[str, int]:

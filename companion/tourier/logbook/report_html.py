@@ -52,7 +52,7 @@ def _clock(review: Review, at_s: float | None) -> str:
 def _figures(review: Review, steps: list[StepAccount], caption: str) -> str:
     rows, marks = [], []
     for s in steps:
-        window = f"{_n(s.low_c)}–{_n(s.high_c)}" if not (math.isnan(s.low_c) and math.isnan(s.high_c)) else "–"
+        window = _span(s.low_c, s.high_c)
         outside = []
         if _outside(s.probe.cold_s, s.probe.cold_degmin):
             outside.append(f"too cold {minutes_text(s.probe.cold_s)}, {s.probe.cold_degmin:.1f} °C·min")
@@ -70,6 +70,12 @@ def _figures(review: Review, steps: list[StepAccount], caption: str) -> str:
         marks.append("warm" if warm else "cold" if cold else "")
     head = ["Step", "Began", "Lasted", "Start °C", "End °C", "Min", "Max", "Window", "°C/min", "Bench °C", "Remark"]
     return _table(caption, head, rows, marks, numbers=(3, 4, 5, 6, 8, 9), whole=(1, 2, 7))
+
+
+def _span(low_c: float, high_c: float) -> str:
+    if math.isnan(low_c):
+        return "–" if math.isnan(high_c) else f"to {high_c:.1f}"
+    return f"from {low_c:.1f}" if math.isnan(high_c) else f"{low_c:.1f}–{high_c:.1f}"
 
 
 def _outside(seconds: float, degmin: float) -> bool:

@@ -70,7 +70,8 @@ def review_dict(review: Review, estimates: bool = True) -> dict[str, Any]:
         "sensor_gaps": [{"channel": c, "from": when(a), "to": when(b)} for c, a, b in acc.faults],
         "estimated_core": [
             {"paton": e.paton, "from": when(e.at_s[0]), "to": when(e.at_s[-1]), "start_c": _n(e.middle_c[0]),
-             "end_c": _n(e.middle_c[-1]), "band_low_c": _n(float(e.low_c.min())), "band_high_c": _n(float(e.high_c.max()))}
+             "end_c": _n(e.middle_c[-1]), "band_low_c": _n(float(e.low_c.min())),
+             "band_high_c": _n(float(e.high_c.max()))}
             for e in (core.estimate(acc) if estimates else [])
         ],
         "bench_below_dew_point_s": round(acc.wet_s), "samples": len(acc.batch.samples),
