@@ -40,6 +40,11 @@ def partial_logs_folder() -> Path:
     return _folder("state") / "collecting"
 
 
+def sent_folder() -> Path:
+    """Return where the batch file of every plan that was sent is kept until its log comes home."""
+    return _folder("state") / "sent"
+
+
 def all_places() -> list[tuple[str, str, Path]]:
     """Return (key, what it is, path) for every place used."""
     return [

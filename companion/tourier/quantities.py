@@ -18,6 +18,7 @@ MAX_TEXT = 60  # longer than any quantity a person writes
 
 _LENGTH = {"mm": "millimeter", "cm": "centimeter", "m": "meter", "in": "inch", "inch": "inch", "inches": "inch",
            '"': "inch", "″": "inch", "ft": "foot"}  # fmt: skip
+_PRESSURE = {"pa": "pascal", "hpa": "hectopascal", "kpa": "kilopascal", "mbar": "millibar", "inhg": "inHg"}
 _MASS = {"g": "gram", "kg": "kilogram", "oz": "ounce", "lb": "pound", "lbs": "pound"}
 _TIME = {"s": "second", "sec": "second", "min": "minute", "minutes": "minute", "h": "hour", "hr": "hour",
          "hour": "hour", "hours": "hour", "d": "day", "day": "day", "days": "day"}  # fmt: skip
@@ -101,6 +102,11 @@ def length_m(value: object) -> float:
 def mass_kg(value: object) -> float:
     """Kilograms from "340 g", "12 oz", "1.2 kg", "2 lb"."""
     return _plain(value, _MASS, "kilogram", "a mass", "340 g")
+
+
+def pressure_pa(value: object) -> float:
+    """Pascal from a station pressure, "980 hPa", "98 kPa", "29 inHg"."""
+    return _plain(value, _PRESSURE, "pascal", "a pressure", "980 hPa")
 
 
 def temperature_c(value: object) -> float:

@@ -30,7 +30,7 @@ class KitchenHeat:
     """Heat and yeast of one batch. `learned` may hold figures fitted from the cook's own batches:
 
     ``films`` {place: W/(m2 K)}, ``butter_window_c`` (low, high), ``mixing_rise_k``, ``bulk_dose_s``, ``proof_dose_s``
-    (seconds at 26 °C), ``doubt`` 0..1.
+    (seconds at 26 °C), ``proof_factor`` (of the dose the plan would take), ``doubt`` 0..1.
     """
 
     def __init__(self, spec: BatchSpec, geometry: Geometry, learned: dict | None = None) -> None:
@@ -294,9 +294,10 @@ class KitchenHeat:
         """Dose of the proof, seconds at 26 °C: learned, or the cook's own proof time, or the usual."""
         if "proof_dose_s" in self.learned:
             return round(self.learned["proof_dose_s"])
+        dose_s = proof.USUAL_DOSE_S
         if self.spec.proof_s is not None:
-            return round(self.spec.proof_s * float(proof.weight(self.spec.proof_ref_c) / proof.weight(26.0)))
-        return round(proof.USUAL_DOSE_S)
+            dose_s = self.spec.proof_s * float(proof.weight(self.spec.proof_ref_c) / proof.weight(26.0))
+        return round(dose_s * self.learned.get("proof_factor", 1.0))
 
     @cached_property
     def heaviest_g(self) -> float:

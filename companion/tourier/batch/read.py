@@ -24,7 +24,11 @@ __all__ = ["BatchError", "Problem", "read_batch", "read_batch_text"]
 
 def read_batch(path: str | Path, now: datetime | None = None) -> BatchSpec:
     """Read a batch file. `now` (aware) decides what "Sunday" means and what is past; None = this moment."""
-    path = Path(path)
+    return read_batch_text(read_raw(Path(path)), Path(path).name, now)
+
+
+def read_raw(path: Path) -> str:
+    """Return the text of a batch file. Raises BatchError when it cannot be read, is too large or is no UTF-8."""
     where = path.name
     try:
         with path.open("rb") as stream:
@@ -38,7 +42,7 @@ def read_batch(path: str | Path, now: datetime | None = None) -> BatchSpec:
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         raise BatchError(where, [Problem("", line, "is not UTF-8 text; save it as UTF-8")]) from None
-    return read_batch_text(content, where, now)
+    return content
 
 
 def read_batch_text(content: str, where: str = "", now: datetime | None = None) -> BatchSpec:

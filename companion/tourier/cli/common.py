@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 from tourier.cli.output import Output
 
 if TYPE_CHECKING:
-    from tourier.dayplan.model import DayPlan
     from tourier.device.client import Timer
+    from tourier.planning import Planned
 
 
 @contextmanager
@@ -28,17 +28,20 @@ def open_timer(args: argparse.Namespace, out: Output) -> Iterator[Timer]:
         yield timer
 
 
-def plan_file(path: str, now: datetime, out: Output) -> DayPlan:
-    """Read a batch file, work it out and plan it back from its hour. Raises what those rooms raise."""
-    from tourier.batch.read import read_batch
-    from tourier.batch.workup import work_up
-    from tourier.dayplan.plan import plan_days
+def batch_text(path: str) -> tuple[str, str]:
+    """Return (text, short name) of a batch file. Raises BatchError, FileNotFoundError, PermissionError."""
+    from tourier.batch.read import read_raw
 
-    spec = read_batch(path, now)
-    out.progress("Working out sheets and rests")
-    workup = work_up(spec)
-    out.progress("Planning back from the hour")
-    return plan_days(spec, workup, now)
+    return read_raw(Path(path)), Path(path).name
+
+
+def plan_file(path: str, now: datetime, out: Output, logbook: str | None = None) -> Planned:
+    """Read a batch file and plan it back from its hour with what the logbook taught. Raises what those rooms raise."""
+    from tourier import places, planning
+
+    text, name = batch_text(path)
+    book = Path(logbook) if logbook else places.logbook_file()
+    return planning.plan_text(text, name, now, book, out.progress)
 
 
 def progress_of(out: Output, text: str):

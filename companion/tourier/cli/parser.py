@@ -68,6 +68,7 @@ def build_parser() -> argparse.ArgumentParser:
     plan.add_argument("--cut-map", metavar="FILE", help="write the cut map (SVG)")
     plan.add_argument("--write", metavar="FILE", help="write the plan's bytes as the timer holds them")
     plan.add_argument("--checks", action="store_true", help="say how each figure was found")
+    _book(plan)
     _json(plan)
 
     send = command("send", "send", "send the day's plan to the bench timer")

@@ -17,12 +17,18 @@ if TYPE_CHECKING:
 
 def run(args: argparse.Namespace, out: Output) -> int:
     """Plan, print, and write what the options name."""
-    day = plan_file(args.batch, datetime.now(UTC), out)
+    planned = plan_file(args.batch, datetime.now(UTC), out, args.logbook)
+    day = planned.day
     written = write_files(args, day)
     from tourier.dayplan.jsonable import plan_json
 
     out.result(plan_json(day))
     show_plan(out, day)
+    if planned.taught:
+        from tourier.planning import taught_lines
+
+        out.heading("What your batches taught this plan")
+        out.lines(taught_lines(planned.taught))
     if args.checks:
         show_reasons(out, day.workup)
     for file in written:

@@ -16,6 +16,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
     """Plan, set the clock if need be, send, and say that the timer now holds the plan."""
     from shared_schedule import plan as wire
     from shared_schedule.units import EPOCH_UNIX_S
+    from tourier import places, planning
     from tourier.dayplan.device import to_device
     from tourier.device.client import project_now
 
@@ -27,7 +28,8 @@ def run(args: argparse.Namespace, out: Output) -> int:
             if not info.clock_ok:
                 raise UserError("The timer does not know the time: send without --keep-clock, and its clock is set.")
             now_s += timer.read_clock().error_s
-        day = plan_file(args.batch, datetime.fromtimestamp(EPOCH_UNIX_S + now_s, UTC), out)
+        planned = plan_file(args.batch, datetime.fromtimestamp(EPOCH_UNIX_S + now_s, UTC), out)
+        day = planned.day
         plan = to_device(day)
         data = wire.encode(plan)
         if info.running and info.plan_id != wire.plan_id(data) and not args.replace:
@@ -44,6 +46,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
                 clock_words = f"set, right within {max(reading.within_s, 0.001) * 1000:.0f} ms"
             else:
                 clock_words = f"right, {abs(reading.error_s):.1f} s off"
+        planning.keep_sent(places.sent_folder(), wire.plan_id(data), planned.text)
         stored = timer.send_plan(data, progress_of(out, "Sending the plan"))
     begins = plan.steps[0].start_at_s
     result = {

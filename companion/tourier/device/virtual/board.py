@@ -142,6 +142,7 @@ class VirtualTimer:
         self._bridge = None
         self._lock = threading.RLock()
         self._stop = threading.Event()
+        self._trouble: VirtualTimerError | None = None
         self._claimed = threading.Event()
         self._thread: threading.Thread | None = None
         self._scratch = Path(tempfile.mkdtemp(prefix="bench-timer-"))
@@ -193,6 +194,11 @@ class VirtualTimer:
     def ticks_ms(self) -> int:
         """Milliseconds of true time since this object was made."""
         return self._now_ms
+
+    def raise_trouble(self) -> None:
+        """Raise what ended the thread that lets time flow; nothing when all is well."""
+        if self._trouble is not None:
+            raise self._trouble
 
     def screen(self) -> bytes:
         """The display's memory: 1024 octets, column x of page p at p*128+x, top pixel in bit 0."""
@@ -502,7 +508,10 @@ class VirtualTimer:
             with self._lock:
                 try:
                     self._breath()
-                except (VirtualTimerError, OSError):
+                except VirtualTimerError as problem:
+                    self._trouble = problem
+                    time.sleep(0.05)
+                except OSError:
                     time.sleep(0.05)  # at the prompt, or without power: whoever owns this object will see it
             time.sleep(0)
 

@@ -1,0 +1,49 @@
+"""`tourier replan`: plan the rest of the day anew from what has really happened, and send it."""
+
+from __future__ import annotations
+
+import argparse
+
+from tourier.cli.common import batch_text, open_timer, progress_of, span
+from tourier.cli.output import Output, table
+
+
+def run(args: argparse.Namespace, out: Output) -> int:
+    """Ask the timer what happened, plan, say what moves, and send unless --dry-run."""
+    from shared_schedule import plan as wire
+    from tourier import places, planning, replanning
+    from tourier.dayplan.device import to_device
+
+    text, name = batch_text(args.batch)
+    with open_timer(args, out) as timer:
+        found = replanning.replan_from_timer(timer, text, name, args.ready, places.logbook_file())
+        data = wire.encode(to_device(found.plan))
+        if not args.dry_run:
+            planning.keep_sent(places.sent_folder(), wire.plan_id(data), text)
+            timer.send_plan(data, progress_of(out, "Sending the new plan"))
+    out.result({
+        "schema": "tourier/replan/1", "sent": not args.dry_run, "plan_id": f"{wire.plan_id(data):08x}",
+        "ready_at": found.plan.ready_at.isoformat(), "late_s": found.late_s, "sentence": found.sentence,
+        "moved": [
+            {"id": m.step_id, "name": m.name, "was": m.was.isoformat(), "now": m.now.isoformat(), "by_s": m.by_s}
+            for m in found.moved
+        ],
+        "broken": [{"id": b.step_id, "name": b.name, "by_s": b.by_s, "sentence": b.sentence} for b in found.broken],
+        "cold_holds": [
+            {"id": h.step_id, "name": h.name, "until": h.until.isoformat(), "free_s": h.free_s} for h in found.holds
+        ],
+    })  # fmt: skip
+    out.line(found.sentence)
+    out.lines(broken.sentence for broken in found.broken)
+    if found.moved:
+        rows = [["step", "was", "now", "moves"]]
+        zone = found.plan.ready_at.tzinfo
+        for moved in found.moved:
+            was, now = moved.was.astimezone(zone), moved.now.astimezone(zone)
+            rows.append([moved.name, was.strftime("%a %H:%M"), now.strftime("%a %H:%M"), span(moved.by_s)])
+        out.lines(table(rows, frozenset({3})))
+    for hold in found.holds:
+        until = hold.until.astimezone(found.plan.ready_at.tzinfo).strftime("%a %H:%M")
+        out.line(f"Cold hold offered: {hold.name} may wait until {until}.")
+    out.line("Nothing was sent (--dry-run)." if args.dry_run else "The timer now holds the new plan; its log goes on.")
+    return 0

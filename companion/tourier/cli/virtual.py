@@ -1,0 +1,45 @@
+"""`tourier virtual`: a bench timer without a board, served on a port for every other command."""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+import time
+from pathlib import Path
+
+from tourier.cli.output import Output
+from tourier.cli.run import UserError
+
+_SLOWEST, _FASTEST = 0.1, 2000.0
+
+
+def run(args: argparse.Namespace, out: Output) -> int:
+    """Serve until interrupted (or for --for seconds); print the port first."""
+    from tourier.device.client import project_now
+    from tourier.device.virtual.board import VirtualTimer
+    from tourier.device.virtual.cook import Cook
+    from tourier.device.virtual.kitchen import Kitchen, KitchenConfig
+    from tourier.device.virtual.scenarios import SCENARIOS
+
+    if not _SLOWEST <= args.speed <= _FASTEST:
+        raise UserError(f"--speed is {_SLOWEST:g} to {_FASTEST:g}, not {args.speed:g}.")
+    if args.scenario not in SCENARIOS:
+        raise UserError(f"There is no scenario {args.scenario}; there are: {', '.join(SCENARIOS)}.")
+    scenario = SCENARIOS[args.scenario]
+    flash = Path(args.flash) if args.flash else Path(tempfile.mkdtemp(prefix="bench-timer-")) / "flash.img"
+    if not flash.parent.is_dir():
+        raise UserError(f"There is no folder {flash.parent} for the flash image.")
+    start_at_s = int(project_now())
+    offset_s = time.localtime().tm_gmtoff or 0
+    kitchen = Kitchen(scenario.configure(KitchenConfig(second_of_day=(start_at_s + offset_s) % 86400)), args.seed)
+    cook = None if args.no_cook else Cook(None, scenario, args.seed)
+    with VirtualTimer(flash, kitchen, cook, start_at_s=start_at_s, seed=args.seed, speed=args.speed) as board:
+        out.line(board.port)
+        out.line(f"A virtual bench timer runs {args.speed:g} times as fast as life; its flash is {flash}.")
+        out.line("Give the port above to send, watch and collect, or to any serial tool. Ctrl-C ends it.")
+        out.flush()
+        end = None if args.for_s is None else time.monotonic() + args.for_s
+        while end is None or time.monotonic() < end:
+            time.sleep(0.2)
+            board.raise_trouble()
+    return 0
