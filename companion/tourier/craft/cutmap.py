@@ -77,13 +77,17 @@ def _mark_lines(layout: Layout, mark: Marks, left: float, bottom: float, label) 
     strip = layout.strips[mark.strip - 1]
     level = strip.offset_m if mark.edge == "near" else strip.offset_m + strip.width_m
     at = bottom - level * 1000
-    step = -2.5 if mark.edge == "near" else 2.5
+    # On the sheet's own edges the figures stand outside, over the trim; between two strips inside, on a white ground.
+    near = mark.edge == "near"
+    outside = level < EPS or level > layout.width_m - EPS
+    tick = 3.0 if near == outside else -3.0
+    text = at + (tick + 5.0 if tick > 0 else tick - 1.0)
     for x in mark.at_m:
         where = left + x * 1000
-        out.append(f'<line x1="{where:.2f}" x2="{where:.2f}" y1="{at:.2f}" y2="{at + step:.2f}" stroke="#b00" '
-                   'stroke-width="0.4"/>')  # fmt: skip
-        out.append(f'<text x="{where:.2f}" y="{at + step * (1.4 if step < 0 else 2.6):.2f}" font-size="3.5" '
-                   f'text-anchor="middle" fill="#b00">{label(x)}</text>')  # fmt: skip
+        out.append(f'<line x1="{where:.2f}" x2="{where:.2f}" y1="{at:.2f}" y2="{at + tick:.2f}" stroke="#b00" '
+                   'stroke-width="0.5"/>')  # fmt: skip
+        out.append(f'<text x="{where:.2f}" y="{text:.2f}" font-size="5.5" text-anchor="middle" fill="#b00" '
+                   f'stroke="#fff" stroke-width="1.6" paint-order="stroke">{label(x)}</text>')  # fmt: skip
     return out
 
 
