@@ -32,6 +32,18 @@ KIND_WORDS = {
     P.PREHEAT: "PREHEAT", P.BAKE: "BAKE", P.COOL: "COOL",
 }  # fmt: skip
 
+# Alarms, in the order of their numbers in the journal and on the wire; the spoken form of each.
+ALARM_WORDS = (
+    "", "step due", "window soon left", "window left, too warm", "window left, too cold", "sensor fault",
+    "proof too warm", "hold too long", "clock unknown", "rest done", "is the oven empty?", "low memory",
+    "the ready time slips",
+)  # fmt: skip
+
+
+def alarm_word(kind):
+    """Return the words for an alarm; "alarm" for one this version does not know."""
+    return ALARM_WORDS[kind] if 0 <= kind < len(ALARM_WORDS) else "alarm"
+
 
 def word(code):
     """Return the word for a number from the wire; "" for one this version does not know."""

@@ -54,7 +54,7 @@ def sight_of(telemetry: dict, plan: wire.Plan | None) -> Sight:
         fold = f"fold {telemetry['fold_n']} of {telemetry['fold_of']}{kind}"
     return Sight(
         at_s=telemetry["at_s"],
-        word=words.word_of(words.STATE_WORDS, telemetry["word"]),
+        word=words.word(telemetry["word"]),
         step=step.name if step is not None else "",
         fold=fold,
         probe_cdeg=_known(telemetry["probe_cdeg"]),
@@ -63,7 +63,7 @@ def sight_of(telemetry: dict, plan: wire.Plan | None) -> Sight:
         high_cdeg=_known(telemetry["high_cdeg"]),
         left_s=None if telemetry["left_s"] < 0 else telemetry["left_s"],
         slack_s=telemetry["slack_s"],
-        alarm=words.word_of(words.ALARM_WORDS, telemetry["alarm"]),
+        alarm=words.alarm_word(telemetry["alarm"]),
         fault=telemetry["fault"],
         offset_min=wire.offset_min_at(plan, telemetry["at_s"]) if plan is not None else 0,
         step_id=telemetry["step_id"],

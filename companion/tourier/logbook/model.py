@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared_schedule import plan as plans
+from shared_schedule import words
 from shared_schedule.units import EPOCH_UNIX_S
 
 Floats = NDArray[np.float64]
@@ -25,10 +26,7 @@ BOOT, PLAN, STEP, TICK, ALARM, ACK, BEND, CLOCK, FAULT, NOTE, FINISHED, CRASH, A
 # Alarm kinds, as in the journal's ALARM and ACK records.
 STEP_DUE, WINDOW_SOON, WINDOW_LEFT_WARM, WINDOW_LEFT_COLD, PROBE_FAULT, PROOF_CAP, HOLD_MAX = 1, 2, 3, 4, 5, 6, 7
 CLOCK_ALARM, REST_DONE, OVEN_EMPTY, LOW_MEMORY, SLIP = 8, 9, 10, 11, 12
-ALARM_WORDS = (
-    "", "step due", "window soon left", "window left, too warm", "window left, too cold", "sensor fault",
-    "proof too warm", "hold too long", "clock", "rest done", "empty the oven", "low memory", "slip",
-)  # fmt: skip
+ALARM_WORDS = words.ALARM_WORDS
 VERDICTS = ("", "cracked", "bent clean", "greasy")
 
 
