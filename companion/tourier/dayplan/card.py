@@ -6,13 +6,17 @@ unless a day has so many steps that one page cannot hold them: then the type shr
 
 from __future__ import annotations
 
+from datetime import timedelta
 from html import escape
 
 from shared_schedule import plan as wire
 from tourier.dayplan.model import DayPlan, PlannedStep
 
-# (most rows, type size in pt) of the timetable on one page.
-SIZES = ((24, 12.5), (34, 10.5), (48, 8.8), (64, 7.2), (96, 5.6))
+PAGE_MM = 250.0  # Letter leaves 261 mm between its margins; the rest is for text wider than reckoned
+FIXED_MM = 29.0  # header, window line, headings of the foot, caution
+MM_PER_PT = 25.4 / 72
+SOON = timedelta(minutes=2)  # a rest that begins this soon after its fold shares its row
+LARGEST_PT, SMALLEST_PT = 12.5, 5.0
 
 STYLE = """
 @page { size: auto; margin: 9mm 10mm; }
@@ -27,13 +31,13 @@ h1 { font-size: 19pt; margin: 0; overflow-wrap: anywhere; }
 .window { display: flex; gap: 4mm; align-items: baseline; font-size: 12.5pt; margin: 1mm 0 1.5mm; flex-wrap: wrap; }
 .window b { font-size: 17pt; }
 table { width: 100%%; border-collapse: collapse; }
-td, th { text-align: left; vertical-align: top; padding: 0.32em 0.5em 0.32em 0; border-bottom: 0.2mm solid #777; }
+td, th { text-align: left; vertical-align: top; padding: 0.24em 0.5em 0.24em 0; border-bottom: 0.2mm solid #777; }
 td.t { font-weight: bold; white-space: nowrap; font-variant-numeric: tabular-nums; }
 td.n { white-space: nowrap; }
 td.s { white-space: nowrap; text-align: right; padding-right: 0; }
 tr.rest td { font-weight: normal; }
 tr.hands td.w { font-weight: bold; }
-tr.day td { border-bottom: 0.6mm solid #000; font-weight: bold; padding-top: 0.6em; }
+tr.day td { border-bottom: 0.6mm solid #000; font-weight: bold; padding-top: 0.4em; }
 .box { display: inline-block; width: 1em; height: 1em; border: 0.35mm solid #000; vertical-align: -0.12em;
   margin: 0 0.3em 0 0; }
 .tick { white-space: nowrap; margin-left: 0.7em; font-weight: normal; }
@@ -54,8 +58,9 @@ CAUTION = (
 def card_html(plan: DayPlan) -> str:
     """Return one self-contained HTML page; every text from the batch file is escaped."""
     rows = _rows(plan)
-    size = next((pt for most, pt in SIZES if len(rows) <= most), SIZES[-1][1])
-    style = STYLE % {"size": size, "foot": max(8.0, min(10.5, size))}
+    foot = [_formula(plan), _sheets(plan), _marks(plan)]
+    size = _size_pt(rows, foot)
+    style = STYLE % {"size": size, "foot": round(size * 0.85, 2)}
     title = escape(plan.name[:80])
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
@@ -63,9 +68,24 @@ def card_html(plan: DayPlan) -> str:
         f"<title>{title}: bench card</title><style>{style}</style></head><body><main>\n"
         f'<header><h1>{title}</h1><div class="ready">Ready {plan.ready_at:%a %H:%M}</div></header>\n'
         f"{_window(plan)}<table>\n{''.join(rows)}</table>\n"
-        f'<div class="foot">{_formula(plan)}{_sheets(plan)}{_marks(plan)}</div>\n'
+        f'<div class="foot">{"".join(foot)}</div>\n'
         f"<small>{CAUTION}</small>\n</main></body></html>\n"
     )
+
+
+def _size_pt(rows: list[str], foot: list[str]) -> float:
+    """Return the largest type size, in steps of a quarter point, at which everything stands on one Letter page."""
+    # A row whose name and boxes are long breaks into a second line; so do long paragraphs of the foot.
+    lines = sum(1 + (row.count('class="tick"') > 1 or 'class="tick"' in row and len(row) > 330) for row in rows)
+    below = max((sum(1 + len(p) // 75 for p in part.split("<p>")[1:]) for part in foot), default=0)
+    size = LARGEST_PT
+    while size > SMALLEST_PT:
+        em = size * MM_PER_PT
+        needed = len(rows) * (0.48 * em + 0.25) + lines * 1.2 * em + below * (1.02 * em + 1.0)
+        if needed + FIXED_MM <= PAGE_MM:
+            break
+        size -= 0.25
+    return size
 
 
 def _window(plan: DayPlan) -> str:
@@ -88,31 +108,60 @@ def _rows(plan: DayPlan) -> list[str]:
     rows = []
     many = sum(job.workup.patons for job in plan.jobs) > 1
     day = None
+    rest_of = _rest_of(plan)
+    resting = {id(rest) for rest in rest_of.values()}
     for step in plan.steps:
+        if id(step) in resting:
+            continue
         if step.start.date() != day:
             day = step.start.date()
             rows.append(f'<tr class="day"><td colspan="4">{step.start:%A %d %B}</td></tr>\n')
         process = step.process
         name = escape(process.name)
         if many and process.paton:
-            name += f" <span>· pâton {process.paton}</span>"
+            name += f" · pâton {process.paton}"
         ticks = "".join(f'<span class="tick"><i class="box"></i>{escape(t)}</span>' for t in process.ticks)
         kind = "hands" if process.attended_s * 2 >= step.duration_s else "rest"
+        lasts = _lasts(step)
+        rest = rest_of.get(step.step_id)
+        if rest is not None:
+            where = "" if wire.PLACE_WORDS[rest.process.place] in ("fridge", "freezer") else f"{_word(rest)} "
+            lasts += f", then {where}{_lasts(rest)}"
         rows.append(
             f'<tr class="{kind}"><td class="t"><i class="box"></i>{step.start:%H:%M}</td>'
-            f'<td class="w">{name}{ticks}</td><td class="n">{_lasts(step)}</td>'
+            f'<td class="w">{name}{ticks}</td><td class="n">{lasts}</td>'
             f'<td class="s">{_size(step)}</td></tr>\n'
         )
     return rows
 
 
+def _rest_of(plan: DayPlan) -> dict[int, PlannedStep]:
+    """Return {step id of hands-on work: the rest that begins as it ends and follows it alone}: one row for both."""
+    found = {}
+    for rest in plan.steps:
+        if len(rest.process.after) != 1 or rest.process.ticks or rest.process.place == wire.OVEN:
+            continue
+        if rest.process.kind not in (wire.BULK, wire.CHILL, wire.REST, wire.HOLD):
+            continue
+        for step in plan.steps:
+            same = step.job == rest.job and step.process.key == rest.process.after[0]
+            if same and rest.start - step.end <= SOON and 0 < step.duration_s <= step.process.attended_s * 2:
+                found[step.step_id] = rest
+    return found
+
+
+def _word(step: PlannedStep) -> str:
+    return wire.KIND_WORDS[step.process.kind]
+
+
 def _lasts(step: PlannedStep) -> str:
     place = wire.PLACE_WORDS[step.process.place]
     minutes = step.duration_s // 60
-    until = f"until {step.end:%a %H:%M}" if minutes >= 240 else f"{minutes} min"
+    long = minutes >= 240
+    until = f"until {step.end:%a %H:%M}" if long else f"{minutes} min"
     core = step.process.core_c
-    to = f", to {core:.0f} °C" if core is not None and step.process.ends_by == wire.BY_CORE else ""
-    return f"{place} {until}{to}".strip() if place in ("fridge", "freezer") else f"{until}{to}"
+    to = f" to {core:.0f} °C" if core is not None and step.process.ends_by == wire.BY_CORE else ""
+    return f"{place} {until}{to}" if place in ("fridge", "freezer") else f"{until}{to}"
 
 
 def _size(step: PlannedStep) -> str:
@@ -143,7 +192,9 @@ def _sheets(plan: DayPlan) -> str:
     patons = sorted({p.paton for p in folds})
     boxes = "".join(
         f"<p>pâton {n or 1}: "
-        + " ".join(f'<i class="box"></i>{p.fold_n} ({p.fold}-fold)' for p in folds if p.paton == n)
+        + " ".join(
+            f'<span class="tick"><i class="box"></i>{p.fold_n} ({p.fold}-fold)</span>' for p in folds if p.paton == n
+        )
         + "</p>"
         for n in patons
     )
