@@ -192,7 +192,7 @@ def _spans(plan: plans.Plan, records: tuple[Record, ...]) -> dict[int, list]:
     """Replay STEP and TICK records: step id -> [state, from_s, to_s, cause, tick bits, ready_s]."""
     out: dict[int, list] = {step.step_id: [WAITING, None, None, 0, 0, None] for step in plan.steps}
     for record in records:
-        if record.type == STEP and record.body[0] in out:
+        if record.type == STEP and record.body[0] in out and record.body[2] < len(STATE_WORDS):
             step_id, _before, after, cause = record.body[:4]
             entry = out[step_id]
             if after == RUNNING:
