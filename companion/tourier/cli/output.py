@@ -9,6 +9,10 @@ import unicodedata
 from collections.abc import Iterable
 from typing import Any, TextIO
 
+from tourier.columns import table
+
+__all__ = ["Output", "clean", "table"]
+
 _LINE_CAP = 2000  # longest line shown: longer ones come from damaged files or a hostile peer
 
 
@@ -109,18 +113,3 @@ class Output:
             self._err.write("\n")
             self._err.flush()
             self._progress_open = False
-
-
-def table(rows: list[list[str]], right: frozenset[int] = frozenset()) -> list[str]:
-    """Return rows as aligned lines; `right` names right-aligned columns. The first row is the heading."""
-    if not rows:
-        return []
-    widths = [max(len(row[column]) for row in rows if column < len(row)) for column in range(len(rows[0]))]
-    lines = []
-    for row in rows:
-        cells = [
-            cell.rjust(widths[column]) if column in right else cell.ljust(widths[column])
-            for column, cell in enumerate(row)
-        ]
-        lines.append("  ".join(cells).rstrip())
-    return lines

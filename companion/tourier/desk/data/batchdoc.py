@@ -1,0 +1,149 @@
+"""A batch file edited field by field: comments, order and everything untouched stay as the cook wrote them."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from typing import Any
+
+_PART = re.compile(r"([^.\[\]]+)(?:\[(\d+)\])?")
+
+
+def value_at(table: Any, path: str) -> Any:
+    """Return what stands at a path such as 'pieces[2].height' or 'kitchen.bench.ice'; None when nothing does."""
+    for name, number in _PART.findall(path):
+        if not isinstance(table, dict) or name not in table:
+            return None
+        table = table[name]
+        if number:
+            if not isinstance(table, list) or int(number) > len(table):
+                return None
+            table = table[int(number) - 1]
+    return table
+
+
+def shown(value: Any) -> str:
+    """Return a value as the form shows it: text as typed, a list with commas."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list):
+        return ", ".join(shown(one) for one in value)
+    return str(value)
+
+
+def typed(text: str, kind: str) -> Any:
+    """Return what a field's text is written as: the reader judges it, so nonsense is kept as text."""
+    text = text.strip()
+    if kind == "whole" and re.fullmatch(r"[+-]?\d{1,9}", text):
+        return int(text)
+    if kind == "flag" and text.lower() in ("yes", "no", "true", "false"):
+        return text.lower() in ("yes", "true")
+    if kind == "folds":
+        parts = [part for part in re.split(r"[\s,;]+", text.strip("[] ")) if part]
+        return [int(part) if part.isdigit() and len(part) < 4 else part for part in parts]
+    return text
+
+
+class BatchDoc:
+    """The text of one batch file. Every change makes a new text; `text` is the one in force."""
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+        self.table: dict[str, Any] = tomllib.loads(text)
+
+    def get(self, path: str) -> Any:
+        """Return the value at a path, None when it is not written."""
+        return value_at(self.table, path)
+
+    def count(self, path: str) -> int:
+        """Return how many members an array of tables has."""
+        value = self.get(path)
+        return len(value) if isinstance(value, list) else 0
+
+    def put(self, path: str, value: Any) -> None:
+        """Write a value (an empty text takes the key away)."""
+        import tomlkit
+
+        doc = tomlkit.parse(self.text)
+        head, _, last = path.rpartition(".")
+        table = _table(doc, head, make=value != "")
+        if value == "" or value == []:
+            if table is not None:
+                table.pop(last, None)
+        else:
+            present = table.get(last) if table is not None else None
+            if isinstance(present, dict) and not isinstance(value, dict):
+                present["percent"] = value  # an ingredient written as a table keeps its kind and temperature
+            elif table is not None:
+                table[last] = value
+        self._take(tomlkit.dumps(doc))
+
+    def rename(self, path: str, new: str) -> None:
+        """Give a key of a table another name, in its place."""
+        import tomlkit
+
+        doc = tomlkit.parse(self.text)
+        head, _, last = path.rpartition(".")
+        table = _table(doc, head, make=False)
+        if table is None or last not in table or not new.strip():
+            return
+        pairs = [(new.strip() if key == last else key, table[key]) for key in list(table)]
+        for key in list(table):
+            table.pop(key)
+        for key, value in pairs:
+            table[key] = value
+        self._take(tomlkit.dumps(doc))
+
+    def add(self, path: str, values: dict[str, Any]) -> None:
+        """Add a member to an array of tables."""
+        import tomlkit
+
+        doc = tomlkit.parse(self.text)
+        fresh = tomlkit.table()
+        for key, value in values.items():
+            fresh[key] = value
+        if path not in doc:
+            doc[path] = tomlkit.aot()
+        doc[path].append(fresh)
+        self._take(tomlkit.dumps(doc))
+
+    def remove(self, path: str, number: int) -> None:
+        """Take member `number` (from 1) out of an array of tables."""
+        import tomlkit
+
+        doc = tomlkit.parse(self.text)
+        members = doc.get(path)
+        if members is not None and 0 < number <= len(members):
+            del members[number - 1]
+            if not members:
+                del doc[path]
+        self._take(tomlkit.dumps(doc))
+
+    def replace_table(self, path: str, values: dict[str, Any]) -> None:
+        """Put a whole table in place of another (the cook's own kitchen into a batch)."""
+        import tomlkit
+
+        doc = tomlkit.parse(self.text)
+        doc[path] = values
+        self._take(tomlkit.dumps(doc))
+
+    def _take(self, text: str) -> None:
+        self.table = tomllib.loads(text)
+        self.text = text
+
+
+def _table(doc: Any, path: str, make: bool) -> Any:
+    import tomlkit
+
+    table = doc
+    for name, number in _PART.findall(path):
+        if name not in table:
+            if not make:
+                return None
+            table[name] = tomlkit.table()
+        table = table[name]
+        if number:
+            table = table[int(number) - 1]
+    return table

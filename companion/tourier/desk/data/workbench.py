@@ -1,0 +1,144 @@
+"""Working a batch out beside the form: one thread, the newest text only, sizes at once and the timetable when it rests.
+
+The thread touches no widget; it hands frozen records to `post`. A text that has been overtaken gives no result.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+# Typing pauses: sizes follow the hand, the solver waits until the hand rests.
+SIZES_AFTER_S = 0.08
+TIMES_AFTER_S = 0.5
+
+
+@dataclass(frozen=True)
+class Sized:
+    """Sheets, cuts and masses of a text, or what is wrong with it: problems by key, or one sentence."""
+
+    text: str
+    workup: Any = None
+    problems: tuple[tuple[str, str], ...] = ()
+    refused: str = ""
+
+
+@dataclass(frozen=True)
+class Timing:
+    """The timetable of a text is being looked for."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Timed:
+    """The timetable of a text, or the sentence why there is none and what could be given up."""
+
+    text: str
+    planned: Any = None
+    refused: str = ""
+    offers: tuple[str, ...] = ()
+
+
+Result = Sized | Timing | Timed
+
+
+def size(text: str, where: str, now: datetime) -> Sized:
+    """Read a text and work its sheets out; never raises."""
+    from tourier.batch.fields import BatchError
+    from tourier.batch.read import read_batch_text
+    from tourier.batch.workup import Unworkable, work_up
+
+    try:
+        return Sized(text, work_up(read_batch_text(text, where, now)))
+    except BatchError as error:
+        return Sized(text, problems=tuple((problem.key, problem.sentence) for problem in error.problems))
+    except Unworkable as error:
+        return Sized(text, refused=str(error))
+
+
+def time_it(text: str, where: str, now: datetime, logbook: Path | None) -> Timed:
+    """Plan a text that could be sized; never raises."""
+    from tourier.batch.fields import BatchError
+    from tourier.batch.workup import Unworkable
+    from tourier.dayplan.model import Impossible, Refused
+    from tourier.planning import plan_text
+
+    try:
+        return Timed(text, plan_text(text, where, now, logbook))
+    except Impossible as error:
+        near = ()
+        if error.nearest is not None:
+            near = (f"The nearest hour that works: {error.nearest:%A %d %B, %H:%M}.",)
+        return Timed(text, refused=str(error), offers=(*near, *error.give_up))
+    except (Refused, Unworkable, BatchError) as error:
+        return Timed(text, refused=str(error))
+
+
+class Workbench:
+    """`ask(text)` as often as one types; results come to `post`, those of overtaken texts never."""
+
+    def __init__(
+        self, post: Callable[[Result], None], now: Callable[[], datetime], logbook: Callable[[], Path | None]
+    ) -> None:
+        self._post, self._now, self._logbook = post, now, logbook
+        self._turn = threading.Condition()
+        self._wanted: tuple[str, str] | None = None
+        self._number = 0
+        self._ended = False
+
+    def ask(self, text: str, where: str) -> None:
+        """Work this text out next."""
+        with self._turn:
+            self._number += 1
+            self._wanted = (text, where)
+            self._turn.notify_all()
+
+    def cancel(self) -> None:
+        """Let what is being looked for go."""
+        with self._turn:
+            self._number += 1
+            self._wanted = None
+            self._turn.notify_all()
+
+    def stop(self) -> None:
+        """End the thread."""
+        with self._turn:
+            self._ended = True
+            self._number += 1
+            self._turn.notify_all()
+
+    def run(self) -> None:
+        """Work until stopped; call it in a thread of its own."""
+        while True:
+            with self._turn:
+                self._turn.wait_for(lambda: self._wanted is not None or self._ended)
+                if self._ended:
+                    return
+                assert self._wanted is not None
+                (text, where), number = self._wanted, self._number
+                self._wanted = None
+            if self._overtaken(number, SIZES_AFTER_S):
+                continue
+            sized = size(text, where, self._now())
+            if not self._give(number, sized) or sized.workup is None:
+                continue
+            if self._overtaken(number, TIMES_AFTER_S):
+                continue
+            self._give(number, Timing(text))
+            self._give(number, time_it(text, where, self._now(), self._logbook()))
+
+    def _overtaken(self, number: int, wait_s: float) -> bool:
+        with self._turn:
+            return self._turn.wait_for(lambda: self._number != number, wait_s)
+
+    def _give(self, number: int, result: Result) -> bool:
+        with self._turn:
+            if self._number != number:
+                return False
+        self._post(result)
+        return True

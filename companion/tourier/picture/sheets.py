@@ -1,0 +1,84 @@
+"""The sheets of a pâton drawn to one scale in terminal cells, stage by stage; creases where the sheet is folded."""
+
+from __future__ import annotations
+
+import re
+
+from tourier.batch.model import SheetStage, Workup
+from tourier.quantities import length_text
+
+_CELL = 2.0  # a terminal cell is about twice as high as wide
+_FOLD = re.compile(r"fold (\d+) rolled")
+
+
+def sheet_picture(work: Workup, columns: int, paton: int = 1) -> list[str]:
+    """Return the lines: every stage of one pâton as a box, all to one scale that fits `columns` (at least 30)."""
+    stages = [stage for stage in work.stages if stage.paton == paton]
+    if not stages:
+        return []
+    columns = max(30, columns)
+    longest = max(stage.length_m for stage in stages)
+    # A rolled sheet stands beside what it is folded to, so the two together must fit.
+    pairs = _pairs(stages)
+    widest = max(sum(stage.length_m for stage in pair) for pair in pairs)
+    gaps = max(len(pair) for pair in pairs) * 5
+    scale = min((columns - gaps) / widest, (columns - 4) / longest, 80.0)  # columns a metre
+    inch = work.spec.units == "inch"
+    lines = [f"One column is {_length(1 / scale, inch)}; the rolling pin goes along the lines.", ""]
+    for pair in pairs:
+        lines += [*_row(pair, work, scale, inch, columns), ""]
+    return lines
+
+
+def _pairs(stages: list[SheetStage]) -> list[list[SheetStage]]:
+    """Group stages that belong beside each other: the start, then rolled and folded, then the final sheet."""
+    rows: list[list[SheetStage]] = [[]]
+    for stage in stages:
+        if _FOLD.match(stage.step) or stage.step in ("dough sheet", "final sheet"):
+            rows.append([])
+        rows[-1].append(stage)
+    return [row for row in rows if row]
+
+
+def _length(metres: float, inch: bool) -> str:
+    return length_text(metres, "in" if inch else "cm")
+
+
+def _row(stages: list[SheetStage], work: Workup, scale: float, inch: bool, columns: int) -> list[str]:
+    boxes = [_box(stage, work, scale) for stage in stages]
+    height = max(len(box) for box in boxes)
+    blank = [box + [" " * len(box[0])] * (height - len(box)) for box in boxes]
+    drawn = [" -> ".join(cells) if row == 0 else "    ".join(cells) for row, cells in enumerate(zip(*blank, strict=True))]
+    words = [caption(stage, inch) for stage in stages]
+    return [*(line[:columns] for line in words), *(line.rstrip() for line in drawn)]
+
+
+def caption(stage: SheetStage, inch: bool) -> str:
+    """Return 'fold 1 rolled: 63.6 x 21.2 cm, 8.1 mm, 1 fat layer of 2.7 mm (roll to 66.8 cm)'."""
+    long = _length(stage.length_m, inch).removesuffix(" in" if inch else " cm")
+    text = f"{stage.step}: {long} x {_length(stage.width_m, inch)}, {stage.thickness_m * 1000:.1f} mm"
+    if stage.fat_layers:
+        thick = stage.fat_layer_m * 1e6
+        each = f"{thick / 1000:.1f} mm" if thick >= 1000 else f"{thick:.0f} µm"
+        text += f", {stage.fat_layers} fat layer{'s' if stage.fat_layers > 1 else ''} of {each}"
+    if stage.roll_to_m > stage.length_m:
+        text += f" (roll to {_length(stage.roll_to_m, inch)})"
+    return text
+
+
+def _box(stage: SheetStage, work: Workup, scale: float) -> list[str]:
+    width = max(4, round(stage.length_m * scale))
+    height = max(3, round(stage.width_m * scale / _CELL))
+    creases = _creases(stage, work, width)
+    fill = {"butter block": "▒", "lock-in": "▒"}.get(stage.step, " ")
+    top = "┌" + "─" * (width - 2) + "┐"
+    middle = "│" + "".join("┊" if column in creases else fill for column in range(1, width - 1)) + "│"
+    return [top, *[middle] * (height - 2), "└" + "─" * (width - 2) + "┘"]
+
+
+def _creases(stage: SheetStage, work: Workup, width: int) -> set[int]:
+    found = _FOLD.match(stage.step)
+    if not found:
+        return set()
+    fold = work.spec.folds.folds[int(found.group(1)) - 1]
+    return {round(width * part / fold) for part in range(1, fold)}
