@@ -11,21 +11,21 @@ the last request is gone, so the caller must greet again and ask for the state b
 import binascii
 from collections import namedtuple
 
-from shared_schedule import link
+from shared_schedule import link_jobs
 from shared_schedule import messages as m
 from shared_schedule.framing import FLAG, Deframer, encode, encode_quiet
-from shared_schedule.link import ms_since
+from shared_schedule.link_jobs import Greeting, LogIn, PlanOut, Request
+from shared_schedule.link_rules import HELLO_MS, HELLO_TRIES, REPLY_MS, ms_since
 
 # Events. `number` is a message number or 0, `values` a dict, an int pair or octets.
+PROGRESS = link_jobs.PROGRESS
 DONE = "done"  # the job's reply (number, values); for a log its octets are in take_log()
 FAILED = "failed"  # values["reason"]: silent | rebooted | refused (with code, text)
 TELEMETRY = "telemetry"
-PROGRESS = "progress"  # values = (octets so far, octets in all)
 NOISE = "noise"  # values = octets that were no frame, NOT sanitised
 PROMPT = "prompt"  # a MicroPython prompt answers instead of the application
 Event = namedtuple("Event", ("kind", "number", "values"))
 
-WINDOW = 8192  # octets of log asked for at once, twice over: 1.4 s of a 115200 line, so a late request never idles it
 HELLO_BLOCK = 64  # a device that reads in blocks must get whole blocks, before it could say so
 _FILLERS = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
 
@@ -88,25 +88,25 @@ class HostSession:
 
     def hello(self):
         """Greet. DONE brings HELLO_REPLY; the caller judges the version."""
-        self._start(_Greeting())
+        self._start(Greeting())
         self._begin_probe()
 
-    def request(self, number, values=None, patience_ms=link.REPLY_MS):
+    def request(self, number, values=None, patience_ms=REPLY_MS):
         """Ask. DONE brings the reply, be it a RESULT or one of the number's own kind."""
-        seq = self._next_seq()
-        self._start(_Request(seq, number, m.encode(number, self.session, seq, values), patience_ms))
+        seq = self.next_seq()
+        self._start(Request(seq, number, m.encode(number, self.session, seq, values), patience_ms))
 
     def send_plan(self, plan_id, data):
         """Offer a plan. DONE brings the closing PLAN_ANSWER, with its code (ok, already, or why not)."""
-        seq = self._next_seq()
+        seq = self.next_seq()
         values = {"plan_id": plan_id, "length": len(data), "crc32": binascii.crc32(data)}
-        self._start(_PlanOut(self, seq, m.encode(m.PLAN_OFFER, self.session, seq, values), plan_id, bytes(data)))
+        self._start(PlanOut(self, seq, m.encode(m.PLAN_OFFER, self.session, seq, values), plan_id, bytes(data)))
 
     def fetch(self, stream, start, end):
         """Fetch octets start..end of a stream. PROGRESS as they come; then take_log() has them."""
         if not 0 <= start <= end or end - start > m.LOG_MAX:
             raise ValueError("octets %d to %d are no log" % (start, end))
-        self._start(_LogIn(self, stream, start, end))
+        self._start(LogIn(self, stream, start, end))
 
     def take_log(self):
         """Return (start, octets) of the unbroken part at the start of the running fetch; also after it failed."""
@@ -114,7 +114,7 @@ class HostSession:
 
     def cancel(self):
         """Give the job up without an event."""
-        if isinstance(self._job, _LogIn):
+        if isinstance(self._job, LogIn):
             self._log = self._job
         self._job = None
         self._probing = False
@@ -126,11 +126,12 @@ class HostSession:
         self._job = job
         self._probing = False
         self._due_ms = None
-        if isinstance(job, _LogIn):
+        if isinstance(job, LogIn):
             self._log = job
         job.begin(self)
 
-    def _next_seq(self):
+    def next_seq(self):
+        """For jobs: the next request's number."""
         self._seq = self._seq % 0xFFFF + 1
         return self._seq
 
@@ -217,11 +218,11 @@ class HostSession:
         self._fail({"reason": "refused", "code": values["code"], "text": values["text"]})
 
     def _touch(self, now_ms):
-        self._due_ms = now_ms + (link.HELLO_MS if self._probing else self._job.patience_ms if self._job else 0)
+        self._due_ms = now_ms + (HELLO_MS if self._probing else self._job.patience_ms if self._job else 0)
 
     def _begin_probe(self):
         self._probing = True
-        self._hellos_left = link.HELLO_TRIES
+        self._hellos_left = HELLO_TRIES
         self._send_hello()
 
     def _send_hello(self):
@@ -271,7 +272,7 @@ class HostSession:
             return
         self._probing = False
         self._queue = []
-        if isinstance(self._job, _Greeting):
+        if isinstance(self._job, Greeting):
             self.finish(m.HELLO_REPLY, values)
         elif before is None or before["boot_id"] != values["boot_id"]:
             # A new session, so that a late copy of an old request means nothing to a device that forgot it.
@@ -281,217 +282,3 @@ class HostSession:
         else:
             self._job.again(self)
             self._touch(now_ms)
-
-
-class _Job:
-    """What one job does: begin, again (after silence), more (lazily made octets), take (a frame; True when used)."""
-
-    patience_ms = link.REPLY_MS
-    tries = link.REPLY_TRIES
-    silences = 0
-
-    def more(self, host):
-        return None
-
-    def take(self, host, number, seq, values):
-        return False
-
-
-class _Greeting(_Job):
-    def begin(self, host):
-        pass
-
-    def again(self, host):
-        pass
-
-
-class _Request(_Job):
-    def __init__(self, seq, number, payload, patience_ms):
-        self.seq = seq
-        self.replies = (m.RESULT, m.REPLY_OF.get(number))
-        self.payload = payload
-        self.patience_ms = patience_ms
-
-    def begin(self, host):
-        host.queue(self.payload)
-
-    again = begin
-
-    def take(self, host, number, seq, values):
-        if seq != self.seq or number not in self.replies:
-            return False
-        host.finish(number, values)
-        return True
-
-
-class _PlanOut(_Job):
-    patience_ms = link.BULK_SILENCE_MS
-    tries = link.BULK_TRIES
-
-    def __init__(self, host, seq, offer, plan_id, data):
-        self.seq = seq
-        self.offer = offer
-        self.plan_id = plan_id
-        self.data = data
-        self.at = self.to = self.best = 0
-        self.chunk = m.PLAN_CHUNK_MAX
-
-    def begin(self, host):
-        host.queue(self.offer)
-
-    again = begin
-
-    def more(self, host):
-        if self.at >= self.to:
-            return None
-        part = self.data[self.at : min(self.to, self.at + self.chunk)]
-        mask = m.mask_for(part)
-        values = {"plan_id": self.plan_id, "offset": self.at, "mask": mask, "data": m.masked(part, mask)}
-        self.at += len(part)
-        return encode(m.encode(m.PLAN_DATA, host.session, self.seq, values), opening=self.at == len(part))
-
-    def take(self, host, number, seq, values):
-        if seq != self.seq:
-            return False
-        if number == m.RESULT:
-            host.refused(values)
-        elif number != m.PLAN_ANSWER or values["plan_id"] != self.plan_id:
-            return False
-        elif values["code"] != m.WANT:
-            host.finish(number, values)
-        else:
-            self.at = min(values["offset"], len(self.data))
-            self.to = min(self.at + values["count"], len(self.data))
-            self.chunk = min(max(1, values["chunk"]), m.PLAN_CHUNK_MAX)
-            if self.at > self.best:
-                self.best = self.at
-                self.tries = link.BULK_TRIES
-            host.emit(PROGRESS, number, (self.at, len(self.data)))
-        return True
-
-
-class _LogIn(_Job):
-    """A fetch: sweeps over what is missing, two windows asked for at any time."""
-
-    patience_ms = link.BULK_SILENCE_MS
-    tries = link.BULK_TRIES
-
-    def __init__(self, host, stream, start, end):
-        self.stream = stream
-        self.start = start
-        self.end = end
-        self.data = bytearray(end - start)
-        self.gaps = [(start, end)] if end > start else []
-        self.missing = end - start
-        self.cursor = start
-        self.chunk = m.CHUNK_MAX
-        self.reads = []
-        self.seqs = []
-        self.fresh = 1
-        self.missing_at_sweep = None
-
-    def begin(self, host):
-        self._ask(host)
-        if not self.gaps:
-            host.finish(m.LOG_END, {"end": self.end, "crc32": 0})
-
-    def again(self, host):
-        self.chunk = max(link.CHUNK_MIN, self.chunk // 2)
-        self.reads = []
-        self.fresh = 1
-        self.cursor = self.start
-        self._ask(host)
-
-    def unbroken(self):
-        """Return (start, octets) up to the first gap."""
-        upto = self.gaps[0][0] if self.gaps else self.end
-        return self.start, bytes(self.data[: upto - self.start])
-
-    def _next_range(self):
-        """Return the next missing (lo, hi) behind the cursor; gaps closer than a chunk are asked for as one."""
-        lo = hi = None
-        for gap_lo, gap_hi in self.gaps:
-            if gap_hi <= self.cursor:
-                continue
-            if lo is None:
-                lo = max(gap_lo, self.cursor)
-            elif gap_lo - hi > self.chunk:
-                break
-            hi = min(gap_hi, lo + WINDOW)
-            if hi < gap_hi:
-                break
-        return lo, hi
-
-    def _ask(self, host):
-        while len(self.reads) < 2:
-            lo, hi = self._next_range()
-            if lo is None:
-                if self.reads or not self.gaps:
-                    return
-                self.cursor = self.start  # a new sweep over what was lost
-                if self.missing == self.missing_at_sweep:
-                    self.tries -= 1
-                self.missing_at_sweep = self.missing
-                continue
-            self.cursor = hi
-            seq = host._next_seq()
-            self.seqs = self.seqs[-15:] + [seq]
-            self.reads.append((seq, lo, hi))
-            values = {"stream": self.stream, "fresh": self.fresh, "offset": lo, "length": hi - lo, "chunk": self.chunk}
-            self.fresh = 0
-            host.queue(m.encode(m.LOG_READ, host.session, seq, values))
-
-    def take(self, host, number, seq, values):
-        if seq not in self.seqs:
-            return False
-        if number == m.LOG_DATA:
-            self._data(host, values)
-        elif number == m.LOG_END:
-            self._window_over(host, seq, values)
-        elif number == m.RESULT:
-            host.refused(values)
-            return True
-        else:
-            return False
-        if not self.gaps:
-            host.finish(m.LOG_END, {"end": self.end, "crc32": binascii.crc32(self.data)})
-        return True
-
-    def _data(self, host, values):
-        lo = values["offset"]
-        data = m.masked(values["data"], values["mask"])
-        hi = lo + len(data)
-        if lo < self.start or hi > self.end or hi == lo:
-            host.counters["illegal"] += 1
-            return
-        self.data[lo - self.start : hi - self.start] = data
-        gaps = []
-        missing = 0
-        for gap_lo, gap_hi in self.gaps:
-            for piece in ((gap_lo, min(gap_hi, lo)), (max(gap_lo, hi), gap_hi)):
-                if piece[0] < piece[1]:
-                    gaps.append(piece)
-                    missing += piece[1] - piece[0]
-        self.gaps = gaps
-        if missing < self.missing:
-            self.missing = missing
-            self.tries = link.BULK_TRIES
-            host.emit(PROGRESS, m.LOG_DATA, (self.end - self.start - missing, self.end - self.start))
-
-    def _window_over(self, host, seq, values):
-        for i, read in enumerate(self.reads):
-            if read[0] == seq:
-                lo, hi = read[1], values["end"]
-                self.reads = self.reads[i + 1 :]  # windows are served in order: earlier ones are over too
-                lost = [gap for gap in self.gaps if gap[0] < read[2] and gap[1] > lo]
-                if lost:
-                    self.chunk = max(link.CHUNK_MIN, self.chunk // 2)
-                else:
-                    self.chunk = min(m.CHUNK_MAX, self.chunk * 2)
-                    have = self.data[lo - self.start : hi - self.start]
-                    if binascii.crc32(have) != values["crc32"]:
-                        host.counters["mismatched"] += 1
-                        self.gaps = sorted(self.gaps + [(lo, read[2])])
-                        self.missing += read[2] - lo
-                break
-        self._ask(host)

@@ -286,7 +286,7 @@ def opcodes(path: str) -> float:
         for at in range(0, len(stream), 64):
             device.feed(stream[at : at + 64], 0)
         sys.settrace(None)
-        assert device._pull.got == 10_000
+        assert device._plans.pull.got == 10_000
         octets = len(stream)
     else:
         timer.streams[m.STREAM_SAMPLES] = data

@@ -5,13 +5,13 @@ import binascii
 from shared_schedule import link_host as lh
 from shared_schedule import messages as m
 from shared_schedule.framing import Deframer, encode
-from shared_schedule.link import (
+from shared_schedule.link import DeviceSession
+from shared_schedule.link_rules import (
     HELLO_TRIES,
     LISTENER_MS,
     PULL_AHEAD,
     REPLY_TRIES,
     TELEMETRY_MS,
-    DeviceSession,
     clip,
     ms_since,
 )
@@ -208,7 +208,7 @@ def check_plan_that_would_fill_the_device_is_refused_before_it_is_sent():
         end = pair.run().values
         assert end["code"] == m.TOO_LARGE and "900" in end["text"]
         assert len(pair.up) == before + 1
-        assert pair.device._pull is None
+        assert pair.device._plans.pull is None
     offer = {"plan_id": 7, "length": 0xFFFFFFFF, "crc32": 0}
     assert pair.ask(m.PLAN_OFFER, offer).values["code"] == m.TOO_LARGE
 
@@ -231,11 +231,11 @@ def check_gap_in_a_plan_is_asked_for_at_once():
     part = {"plan_id": 7, "offset": 1000, "data": bytes(500)}
     pair.device.feed(encode(m.encode(m.PLAN_DATA, pair.host.session, pair.host._seq, part)), 0)
     asked = m.decode(Deframer(m.HOST_CAP).feed(pair.device.output(0))[0])[3]
-    assert asked["code"] == m.WANT and asked["offset"] == 0 and pair.device._pull.got == 0
+    assert asked["code"] == m.WANT and asked["offset"] == 0 and pair.device._plans.pull.got == 0
     for wild in (2900, 3000, 0xFFFFFFFF):
         part = {"plan_id": 7, "offset": wild, "data": bytes(500)}
         pair.device.feed(encode(m.encode(m.PLAN_DATA, pair.host.session, pair.host._seq, part)), 0)
-    assert len(pair.device._pull.data) == 3000 and pair.device._pull.got == 0
+    assert len(pair.device._plans.pull.data) == 3000 and pair.device._plans.pull.got == 0
 
 
 def check_log_comes_whole():
@@ -380,7 +380,7 @@ def check_plan_goes_on_where_it_stopped():
         pair.step()
     pair.host.cancel()
     pair.device.disconnected()
-    got = pair.device._pull.got
+    got = pair.device._plans.pull.got
     assert 0 < got < 9000
     pair.host = lh.HostSession(lh.quiet_session(99))
     pair.hello()

@@ -75,7 +75,7 @@ class Ends:
     def snapshot(self) -> tuple:
         """All that an illegal input must leave as it is."""
         timer, device = self.timer, self.device
-        pull = device._pull
+        pull = device._plans.pull
         return (
             tuple(timer.effects),
             timer.plan,

@@ -262,7 +262,7 @@ def test_other_versions(loop, monkeypatch):
 
 def test_silence_in_the_middle(loop, monkeypatch):
     one = loop()
-    monkeypatch.setattr(client_module.link, "HELLO_TRIES", 2)
+    monkeypatch.setattr("shared_schedule.link_host.HELLO_TRIES", 2)
     with Timer.open(one.url) as link:
         one.mute = True
         with pytest.raises(LinkTimeout, match="stopped answering"):

@@ -89,7 +89,7 @@ def test_plan_that_would_fill_the_flash():
     for length in (2001, 12_288, 1 << 31, 0xFFFFFFFF):
         answer = device.raw(m.PLAN_OFFER, struct.pack("<III", 9, length, 0))[0][3]
         assert answer["code"] == m.TOO_LARGE and str(length) in answer["text"]
-        assert device.session._pull is None
+        assert device.session._plans.pull is None
     assert device.raw(m.PLAN_OFFER, struct.pack("<III", 9, 0, 0))[0][3]["code"] == m.BAD_VALUE
     assert device.untouched()
 

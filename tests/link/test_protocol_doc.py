@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from tourier.device import protocol_doc
 
-from shared_schedule import link, link_host, messages
+from shared_schedule import link_host, link_jobs, link_rules, messages
 from shared_schedule.framing import Deframer
 
 OLD = json.loads((Path(__file__).parent.parent / "vectors" / "framing_messages_1_0.json").read_text())
@@ -21,8 +21,9 @@ def test_document_is_current():
 
 
 def test_every_constant_of_the_retry_table_has_its_reason():
-    documented = {name for name, _, _ in protocol_doc.constants(link) + protocol_doc.constants(link_host)}
-    for module in (link, link_host):
+    modules = (link_rules, link_jobs, link_host)
+    documented = {name for module in modules for name, _, _ in protocol_doc.constants(module)}
+    for module in modules:
         for name in vars(module):
             if name.endswith(("_MS", "_TRIES")) and not name.startswith("_"):
                 assert name in documented, name

@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from shared_schedule import link, link_host, plan
+from shared_schedule import link_host, link_rules, plan
 from shared_schedule import messages as m
 from shared_schedule.units import EPOCH_UNIX_S
 from tourier.device.errors import (
@@ -238,7 +238,9 @@ class Timer:
             return Refused(values["code"], _CODE_NAMES.get(values["code"], "?"), values["text"])
         return Restarted(what) if values["reason"] == "rebooted" else LinkTimeout(what)
 
-    def _ask(self, number: int, values: dict | None = None, what: str = "", patience_ms: int = link.REPLY_MS) -> dict:
+    def _ask(
+        self, number: int, values: dict | None = None, what: str = "", patience_ms: int = link_rules.REPLY_MS
+    ) -> dict:
         """One request and its reply; a RESULT that is not ok or already raises Refused."""
         self._host.request(number, values, patience_ms)
         event = self._run(what or f"answering {m.name_of(number)}")
@@ -355,7 +357,7 @@ class Timer:
     def _sum(self, stream: int, start: int, end: int) -> int:
         values = {"stream": stream, "offset": start, "length": end - start}
         # The device sums 4 KiB a pass of its loop, some 50 ms each at worst.
-        patience_ms = link.REPLY_MS + (end - start) // 4096 * 50
+        patience_ms = link_rules.REPLY_MS + (end - start) // 4096 * 50
         return self._ask(m.LOG_SUM, values, "summing its log", patience_ms)["crc32"]
 
     def drop(self, plan_id: int, stream: int, upto: int) -> None:
@@ -392,7 +394,7 @@ class Timer:
 
     def note(self, text: str) -> None:
         """Put a remark into the journal; longer ones are cut at 120 octets."""
-        self._ask(m.NOTE, {"text": link.clip(plain(text, m.TEXT_MAX), m.TEXT_MAX)})
+        self._ask(m.NOTE, {"text": link_rules.clip(plain(text, m.TEXT_MAX), m.TEXT_MAX)})
 
     def setting(self, key: str) -> bytes:
         """Return a setting. Raises Refused when there is none of that name."""
@@ -408,7 +410,7 @@ class Timer:
 
     def self_test(self) -> tuple[bool, list[str]]:
         """Run the device's self-test; (passed, lines)."""
-        values = self._ask(m.SELF_TEST, None, "testing itself", link.SLOW_MS)
+        values = self._ask(m.SELF_TEST, None, "testing itself", link_rules.SLOW_MS)
         lines = values["text"].decode("utf-8", "replace").splitlines()
         return bool(values["passed"]), [plain(line) for line in lines]
 
@@ -421,7 +423,7 @@ class Timer:
         pinged = float("-inf")
         self._telemetry.clear()  # what came during earlier calls is old news
         while end is None or time.monotonic() < end:
-            if time.monotonic() - pinged > link.PING_MS / 1000:
+            if time.monotonic() - pinged > link_rules.PING_MS / 1000:
                 self.ping()
                 pinged = time.monotonic()
             while self._telemetry:

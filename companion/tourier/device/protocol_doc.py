@@ -9,7 +9,7 @@ import ast
 from pathlib import Path
 
 import shared_schedule
-from shared_schedule import framing, link, link_host
+from shared_schedule import framing, link_host, link_jobs, link_rules
 from shared_schedule import messages as m
 
 PATH = Path(shared_schedule.__file__).with_name("PROTOCOL.md")
@@ -58,7 +58,8 @@ def render() -> str:
     streams = _table(("stream", "holds"), [(str(code), name) for code, name in m.STREAMS])
     caps = ("CHUNK_MAX", "PLAN_CHUNK_MAX", "PLAN_MAX", "STEPS_MAX", "LOG_MAX", "DEVICE_CAP", "HOST_CAP")
     limits = _table(("limit", "value", "reason"), constants(m, caps))
-    retries = _table(("constant", "value", "reason"), constants(link) + constants(link_host))
+    reasons = [row for module in (link_rules, link_jobs, link_host) for row in constants(module)]
+    retries = _table(("constant", "value", "reason"), reasons)
     hello = link_host.hello_frame(link_host.quiet_session(0)).decode("ascii")
     example = m.encode(m.COMMAND, 0x4141, 3, {"action": m.ACTION_STEP_DONE, "step_id": 7, "arg": -2})
     framed = framing.encode(example)
@@ -133,8 +134,8 @@ window's CRC-32. The host asks again for gaps only, with smaller chunks on a bad
 octets. 0x00, 0x03, 0x7D and 0x7E are a group under XOR, so among the 64 masks with bits 0 and 6 clear there is one
 that leaves at most 1 octet in 64 to be escaped, whatever the data.
 
-**Telemetry** comes about once a second while the host was heard in the last {link.LISTENER_MS // 1000} s and nothing
-else waits.
+**Telemetry** comes about once a second while the host was heard in the last {link_rules.LISTENER_MS // 1000} s and
+nothing else waits.
 
 {retries}
 
