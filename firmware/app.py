@@ -21,7 +21,7 @@ from sht4x import Air
 from ssd1309 import Display
 from supervisor import BUTTONS, DAY, LINK, SAMPLE, SCREEN, STORE, Supervisor
 from ui import Ui
-from view import draw
+from view import View
 
 from shared_schedule import day as D
 from shared_schedule import journal as J
@@ -71,7 +71,7 @@ class App:
         self.bench.clock_ok = self.clock.ok
         self.writer = SampleWriter(SAMPLE_S)
         self.display = Display(board.i2c, pins.ADDR_OLED)
-        self.canvas = Canvas(self.display.buffer)
+        self.view = View(Canvas(self.display.buffer))
         self.display_ok = False
         self.ui = Ui(self)
         self.session = link.DeviceSession(Handler(self))
@@ -84,7 +84,6 @@ class App:
         self._flushed_s = 0
         self._aired_s = self._measured_s = self._shown_s = self.clock.now_s
         self._heard_ms = None
-        self._key = None
         self._faults = [0, 0]
         self._fault_for = 0
         self._outside = 0
@@ -141,7 +140,6 @@ class App:
         self.ui.close()
         self.writer = SampleWriter(SAMPLE_S)
         self._flushed_s = now_s
-        self._key = None
 
     def set_clock(self, now_s, offset_min):
         """The host or the cook said what time it is."""
@@ -153,7 +151,6 @@ class App:
         self._sampled_s = self._flushed_s = now_s
         self._aired_s = self._measured_s = self._shown_s = now_s
         self._booted_s += now_s - old_s
-        self._key = None
 
     def uptime_s(self):
         return max(0, self.clock.now_s - self._booted_s)
@@ -459,21 +456,20 @@ class App:
     def _show(self, now_s):
         self._shown_s = now_s
         g = self.ui.compose(now_s)
-        key = g.key()
-        if key == self._key and self.display_ok:
+        if not self.display_ok:
+            self.view.forget()
+        if not self.view.draw(g) and self.display_ok:
+            self.board.tell(g)
             return
-        self._key = key
-        draw(self.canvas, g)
         try:
             if not self.display_ok:
                 self.display.begin(self.settings["contrast"])
-                draw(self.canvas, g)  # begin() blanked it
                 self.display_ok = True
             self.display.show()
         except OSError:
             # Looked for again at the next picture: a loose ribbon may come back. Sound and light go on meanwhile.
             self.display_ok = False
-        self.board.tell(g.octets())
+        self.board.tell(g)
 
     # --- for builders and the link --------------------------------------------------------------------------------
 
@@ -489,5 +485,7 @@ class App:
         return min(9999, 352 * 100000 // erases * s // 31557600)
 
     def latency(self):
-        """Worst turn of each task, in 0.1 ms, as text."""
-        return ",".join(["%d" % (us // 100) for us in self.supervisor.worst_us]).encode()
+        """Worst turn of each task in 0.1 ms, then all its turns together in s, as text."""
+        sup = self.supervisor
+        worst = ["%d" % (us // 100) for us in sup.worst_us]
+        return (",".join(worst) + ";" + ",".join(["%d" % (ms // 1000) for ms in sup.total_ms])).encode()

@@ -42,7 +42,9 @@ class Bench:
         self.bend_high = NO_CDEG
         self.store_failed = False
         self.doses_saved_s = 0
-        self.core_left = {}
+        self.changes = 0  # counts what may have changed a step's state; what is derived from them is kept until then
+        self._mode = (-1, D.IDLE)
+        self._probed = (-1, -1)
 
     # --- plan -----------------------------------------------------------------------------------------------------
 
@@ -62,6 +64,7 @@ class Bench:
                 if record.seq >= self.seq:
                     self.seq = record.seq + 1
                 J.apply(plan, self.state, record)
+        self.changes += 1
         self._shift_window()
         raw = self.store.load(self._dose_path(), 0)
         if raw and len(raw) == 5:
@@ -70,6 +73,7 @@ class Bench:
 
     def _hold(self, plan, data):
         self.board.plan_held(data)
+        self.changes += 1
         self.plan = plan
         self.state = D.DayState(plan)
         self.state.clock_ok = self.clock_ok
@@ -77,7 +81,6 @@ class Bench:
         self.projection = None
         self._next_projection = None
         self.window = None
-        self.core_left = {}
         self._shift_window()
 
     def begin(self, plan, data, plan_id, at_s):
@@ -94,6 +97,7 @@ class Bench:
         dose, dose_step = self.forecast.dose, self.forecast._dose_step
         self._hold(plan, data)
         self.state = state
+        self.changes += 1
         self.forecast.dose, self.forecast._dose_step = dose, dose_step
         self._shift_window()
         self.write(at_s, J.encode(J.PLAN, self._next_seq(), at_s, plan_id, len(data)))
@@ -108,7 +112,11 @@ class Bench:
 
     @property
     def mode(self):
-        return self.state.mode if self.state is not None else D.IDLE
+        if self.state is None:
+            return D.IDLE
+        if self._mode[0] != self.changes:
+            self._mode = (self.changes, self.state.mode)
+        return self._mode[1]
 
     # --- journal --------------------------------------------------------------------------------------------------
 
@@ -148,6 +156,7 @@ class Bench:
         return effects
 
     def _journal(self, effects, now_s):
+        self.changes += 1
         data = b""
         for effect in effects:
             if effect[0] in (D.FX_JOURNAL_STEP, D.FX_JOURNAL_TICK):
@@ -169,6 +178,7 @@ class Bench:
             return
         state.clock_ok = self.clock_ok
         self.state = state
+        self.changes += 1
 
     def on_time(self, now_s):
         """Let time pass; return effects."""
@@ -202,7 +212,9 @@ class Bench:
 
     def probe_step(self):
         """Index of the step whose dough the needle is in, -1 for none: what hands work on, else the rest begun last."""
-        return probe_at(self.plan, self.state)
+        if self._probed[0] != self.changes:
+            self._probed = (self.changes, probe_at(self.plan, self.state))
+        return self._probed[1]
 
     def on_sample(self, now_s, for_s, bench_cdeg, probe_cdeg, room_cdeg):
         """Take a pair of readings; return effects."""
@@ -283,7 +295,8 @@ class Bench:
         dose.add(cdeg, for_s)
         left = dose.left_s(step.dose_s, cdeg)
         if left >= 0:
-            self.state.for_s[index] = now_s - self.state.started_at_s[index] + left
+            for_s = now_s - self.state.started_at_s[index] + left
+            self.state.for_s[index] = min(for_s, step.max_s) if step.max_s else for_s  # cold dough would take days
         if not 0 <= now_s - self.doses_saved_s < 60:
             self.doses_saved_s = now_s
             try:

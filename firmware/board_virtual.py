@@ -215,8 +215,9 @@ class Board:
         """Called by the emulated display when its memory changed."""
         self._send(_FRAME, memory)
 
-    def tell(self, glance):
+    def tell(self, g):
         """Repeat to the scripted cook, as octets, what the screen says: he has no eyes for pixels."""
+        glance = g.octets()
         if glance != self._glance:
             self._glance = glance
             self._send(_GLANCE, glance)

@@ -4,6 +4,8 @@ With `marks` set to a list, every text drawn is put down there as (x, y, width, 
 and for what runs off the edge.
 """
 
+from array import array
+
 import fonts
 import framebuf
 
@@ -25,11 +27,10 @@ class Canvas:
     def __init__(self, buffer):
         self.fb = framebuf.FrameBuffer(buffer, WIDTH, HEIGHT, framebuf.MONO_VLSB)
         self._buffer = buffer
-        self._starts = bytearray(2 * len(fonts.SMALL_WIDTHS))
+        self._starts = array("H", [0] * len(fonts.SMALL_WIDTHS))
         at = 0
         for i in range(len(fonts.SMALL_WIDTHS)):
-            self._starts[2 * i] = at & 255
-            self._starts[2 * i + 1] = at >> 8
+            self._starts[i] = at
             at += fonts.SMALL_WIDTHS[i]
         self.marks = None
 
@@ -76,36 +77,56 @@ class Canvas:
 
     # --- small letters --------------------------------------------------------------------------------------------
 
-    def _index(self, char):
+    def _glyphs(self, text):
+        """Return the letters as octets, each the number of its glyph. ASCII, the usual case, costs one pass."""
+        raw = text.encode()
+        if len(raw) != len(text):
+            raw = bytes([self._code(char) for char in text])
+        return raw
+
+    def _code(self, char):
         char = _PLAIN.get(char, char)
         if char == "\u00b0":
-            return _DEGREE - 32
+            return _DEGREE
         if char == "\u2191":
-            return _UP - 32
+            return _UP
         if char == "\u2193":
-            return _DOWN - 32
+            return _DOWN
         code = ord(char)
-        return code - 32 if 32 <= code <= 126 else 31  # "?"
+        return code if 32 <= code <= 126 else 63
 
     def small_width(self, text):
+        return self._width_of(self._glyphs(text))
+
+    def _width_of(self, glyphs):
         width = 0
-        for char in text:
-            width += fonts.SMALL_WIDTHS[self._index(char)] + 1
+        for code in glyphs:
+            width += fonts.SMALL_WIDTHS[code - 32] + 1
         return max(0, width - 1)
 
     def small(self, x, y, text, width=WIDTH, inverse=False):
         """Draw small text, cut with a dot where it would pass x + width; return where it ends."""
-        if self.small_width(text) > width:
-            while text and self.small_width(text + ".") > width:
-                text = text[:-1]
-            text = text + "."
+        glyphs = self._glyphs(text)
+        if self._width_of(glyphs) > width:
+            room = width - fonts.SMALL_WIDTHS[14]  # the dot
+            keep = 0
+            for code in glyphs:
+                room -= fonts.SMALL_WIDTHS[code - 32] + 1
+                if room < 0:
+                    break
+                keep += 1
+            glyphs = glyphs[:keep] + b"."
+            text = text[:keep] + "."
         start = x
         columns = fonts.SMALL
-        for char in text:
-            i = self._index(char)
-            w = fonts.SMALL_WIDTHS[i]
-            at = self._starts[2 * i] | self._starts[2 * i + 1] << 8
-            self.fb.blit((columns[at : at + w], w, 8, framebuf.MONO_VLSB), x, y, 0)
+        widths = fonts.SMALL_WIDTHS
+        starts = self._starts
+        blit = self.fb.blit
+        for code in glyphs:
+            i = code - 32
+            w = widths[i]
+            at = starts[i]
+            blit((columns[at : at + w], w, 8, framebuf.MONO_VLSB), x, y, 0)
             x += w + 1
         if x > start:
             self._mark(start, y, x - 1 - start, 8, text)

@@ -56,14 +56,6 @@ class Glance:
         self.due = False
         self.probe_wanted = False  # a step that asks for the needle is open
 
-    def key(self):
-        """Everything the picture depends on; equal keys need no new picture."""
-        return (
-            self.screen, self.word, self.urgent, self.probe_cdeg // 10, self.low_cdeg, self.high_cdeg, self.trend,
-            (self.left_s + 59) // 60 if self.left_s >= 120 else self.left_s, self.left_kind, self.progress_pct,
-            self.line, self.lines, self.chosen, self.labels, self.probe_wanted,
-        )  # fmt: skip
-
     def octets(self):
         """The same as text, fields parted by the unit separator, for the scripted cook (see virtual/screen.py)."""
         return "\x1f".join([str(value) for value in (

@@ -62,18 +62,28 @@ def day(ui, g, now_s):
     g.fold_n, g.fold_of = step.fold_n, step.fold_of
     g.code = words.KIND + step.kind
     g.word = words.KIND_WORDS[step.kind]
-    details = []
     if step_state == D.WAITING:
         _waiting(g, plan, state, index, now_s, app.clock.ok)
     else:
         _open(g, bench, index, now_s)
     _judged(g, bench, app)
+    # Worked out once a minute and after every change: only one of them is shown, and each costs a few allocations.
+    key = (index, bench.changes, now_s // 60, app.clock.ok)
+    if key != ui.details_key:
+        ui.details_key = key
+        ui.details = _all_details(bench, index, now_s, app.clock.ok)
+    g.line = ui.details[(now_s // 5) % len(ui.details)] if ui.details else ""
+
+
+def _all_details(bench, index, now_s, clock_ok):
+    plan, state = bench.plan, bench.state
+    step = plan.steps[index]
+    details = []
+    if state.steps[index] == D.WAITING:
+        details.append("at " + clock_text(plan, step.start_at_s) if clock_ok else "time unknown")
     details.append(_what(step))
-    if step_state == D.WAITING:
-        details.insert(0, "at " + clock_text(plan, step.start_at_s) if app.clock.ok else "time unknown")
-    _details(details, bench, index, now_s, app.clock.ok)
-    details = [text for text in details if text]
-    g.line = details[(now_s // 5) % len(details)] if details else ""
+    _details(details, bench, index, now_s, clock_ok)
+    return [text for text in details if text]
 
 
 def _waiting(g, plan, state, index, now_s, clock_ok):

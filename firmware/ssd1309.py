@@ -42,12 +42,10 @@ class Display:
         self._whole = True
 
     def begin(self, contrast):
-        """Set the part up and blank it."""
+        """Set the part up with the picture in the buffer, and light it."""
         self._bus.writeto(self._address, bytes((0x00,) + _SETUP))
         self.contrast(contrast)
         self._whole = True
-        for at in range(len(self.buffer)):
-            self.buffer[at] = 0
         self.show()
         self._bus.writeto(self._address, bytes((0x00, 0xAF)))
 

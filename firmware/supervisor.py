@@ -31,6 +31,8 @@ class Supervisor:
         self._flash_before = 0
         self.histogram = [[0] * (len(BUCKETS_MS) + 1) for _ in TASKS]
         self.worst_us = [0] * len(TASKS)
+        self.total_ms = [0] * len(TASKS)
+        self._rest_us = [0] * len(TASKS)
         self.loop_worst_us = 0
         self._loop_us = 0
         self.turns = 0
@@ -55,6 +57,9 @@ class Supervisor:
             at += 1
         self.histogram[task][at] += 1
         self._loop_us += us
+        rest = self._rest_us[task] + us
+        self.total_ms[task] += rest // 1000
+        self._rest_us[task] = rest % 1000
 
     def turn(self):
         """A turn of the loop is over: feed the watchdog when every task has been seen since the last feeding."""

@@ -37,7 +37,8 @@ class Ui:
         self.question_step = 0
         self.after_question = None
         self.message = ()
-        self.turns = 0
+        self.details = ()
+        self.details_key = None
 
     # --- presses --------------------------------------------------------------------------------------------------
 
@@ -218,7 +219,6 @@ class Ui:
             self.close()
         if self.screen in (G.S_MENU, G.S_BEND, G.S_RESTS) and not 0 <= now_s - self.since_s < _MENU_S:
             self.close()
-        self.turns += 1
         g.probe_cdeg = probe.cdeg
         g.bench_cdeg = app.sampler.bench.cdeg
         g.fault = probe.fault | app.sampler.bench.fault << 4

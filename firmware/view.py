@@ -9,23 +9,79 @@
 
 import glance as G
 
-from shared_schedule.units import NO_CDEG, cdeg_text
+from shared_schedule.units import NO_CDEG, cdeg_text, div_round
 
 _LINE_Y = 48
 _LABEL_Y = 56
 _ROWS = 4  # of the list screens
 
 
+# Regions of the day's screen: what they show, where they are, what they depend on.
+_HEAD, _NUMBERS, _BAR, _LINE, _LABELS = range(5)
+_BOXES = ((0, 21), (21, 24), (45, 3), (48, 8), (56, 8))
+
+
+class View:
+    """Draws onto a Canvas, only what changed since the last picture."""
+
+    def __init__(self, canvas):
+        self.canvas = canvas
+        self._keys = [None] * len(_BOXES)
+        self._screen = None
+
+    def forget(self):
+        """Draw everything next time."""
+        self._screen = None
+
+    def draw(self, g):
+        """Bring the picture up to date; returns True when anything was drawn."""
+        if g.screen not in (G.S_STEP, G.S_DONE, G.S_CLOCK, G.S_NO_PLAN):
+            key = (g.screen, g.word, g.lines, g.chosen, g.labels, g.urgent)
+            if key == self._screen:
+                return False
+            self._screen = key
+            draw(self.canvas, g)
+            return True
+        if self._screen is not True:
+            self.canvas.clear()
+            self._keys = [None] * len(_BOXES)
+            self._screen = True
+        keys = (
+            (g.word, g.urgent),
+            (g.probe_cdeg if g.probe_cdeg == NO_CDEG else div_round(g.probe_cdeg, 10), g.trend, g.left_kind,
+             left_text(g.left_s), g.probe_wanted),
+            _bar_key(g),
+            g.line,
+            g.labels,
+        )  # fmt: skip
+        drawn = False
+        for region in range(len(_BOXES)):
+            if keys[region] != self._keys[region]:
+                self._keys[region] = keys[region]
+                y, height = _BOXES[region]
+                self.canvas.fb.fill_rect(0, y, 128, height, 0)
+                _PAINT[region](self.canvas, g)
+                drawn = True
+        return drawn
+
+
+def _bar_key(g):
+    if g.progress_pct >= 0:
+        return g.progress_pct
+    if g.low_cdeg == NO_CDEG or g.high_cdeg == NO_CDEG:
+        return None
+    return (g.low_cdeg, g.high_cdeg, _needle(g))
+
+
 def draw(canvas, g):
     """Draw the whole picture."""
     canvas.clear()
     if g.screen in (G.S_STEP, G.S_DONE, G.S_CLOCK, G.S_NO_PLAN):
-        _head(canvas, g)
-        _numbers(canvas, g)
-        _bar(canvas, g)
-        canvas.small(0, _LINE_Y, g.line)
+        for paint in _PAINT[:_LABELS]:
+            paint(canvas, g)
     elif g.screen in (G.S_QUESTION, G.S_MESSAGE):
-        _head(canvas, g)
+        if g.word:
+            _head(canvas, g)
         y = 23 if g.word else 2
         for line in g.lines[: 3 if g.word else 5]:
             canvas.small(0, y, line)
@@ -33,15 +89,19 @@ def draw(canvas, g):
     else:
         _list(canvas, g)
     _labels(canvas, g)
-    if g.urgent:
-        # The word's band is turned over: seen from afar without colour, and steady for tired eyes.
-        canvas.invert(0, 0, 128, 21)
 
 
 def _head(canvas, g):
     width = canvas.word_width(g.word)
     x = (128 - width) // 2 if g.urgent else 0
     canvas.word(max(0, x), 1, g.word)
+    if g.urgent:
+        # The word's band is turned over: seen from afar without colour, and steady for tired eyes.
+        canvas.invert(0, 0, 128, 21)
+
+
+def _line(canvas, g):
+    canvas.small(0, _LINE_Y, g.line)
 
 
 def _numbers(canvas, g):
@@ -92,9 +152,15 @@ def _bar(canvas, g):
     canvas.fb.rect(32, 45, 64, 3, 1)
     canvas.fb.hline(0, 46, 128, 1)
     if g.probe_cdeg != NO_CDEG and span > 0:
-        x = 32 + 64 * (g.probe_cdeg - g.low_cdeg) // span
-        x = min(124, max(3, x))
+        x = _needle(g)
         canvas.fb.fill_rect(x - 3, 45, 7, 3, 1)
+
+
+def _needle(g):
+    span = g.high_cdeg - g.low_cdeg
+    if g.probe_cdeg == NO_CDEG or span <= 0:
+        return -1
+    return min(124, max(3, 32 + 64 * (g.probe_cdeg - g.low_cdeg) // span))
 
 
 def _list(canvas, g):
@@ -119,5 +185,6 @@ def _labels(canvas, g):
     if right:
         width = min(third - 2, canvas.small_width(right))
         canvas.small(127 - width, _LABEL_Y, right, third - 2)
-    if left or middle or right:
-        canvas.fb.hline(0, 55, 128, 0)
+
+
+_PAINT = (_head, _numbers, _bar, _line, _labels)

@@ -58,7 +58,7 @@ def list_timers() -> list[Found]:
 def check(timer: Timer) -> Check:
     """Self-test, counters, clock and the batches held."""
     passed, lines = timer.self_test()
-    worst = timer.setting("latency").decode(errors="replace").split(",")
+    worst = timer.setting("latency").decode(errors="replace").partition(";")[0].split(",")
     raw = timer.setting("batches")
     return Check(
         timer.info,
