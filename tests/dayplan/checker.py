@@ -18,7 +18,7 @@ def _s(moment: datetime) -> float:
 
 
 def away_seconds(spec, first: datetime, last: datetime) -> list[tuple[float, float]]:
-    """Away spans in Unix seconds, found minute by minute on the wall clock: slow, and right through a change of clocks."""
+    """Away spans in Unix seconds, found minute by minute on the wall clock: slow, and sure when clocks change."""
     zone = ZoneInfo(spec.zone)
     spans: list[tuple[float, float]] = [(_s(a.from_at), _s(a.to_at)) for a in spec.away if a.from_at]
     daily = [(a.start, a.end) for a in spec.away if a.start]

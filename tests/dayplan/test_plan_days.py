@@ -9,10 +9,10 @@ from datetime import time, timedelta
 import pytest
 from checker import faults
 from days import KITCHEN, SLEEP, at, process, spec, step, workup
-
-from shared_schedule import plan as wire
 from tourier.batch.model import AwaySpan
 from tourier.dayplan import BadWish, Impossible, Job, adopt, plan_days, plan_json, plan_together, to_device
+
+from shared_schedule import plan as wire
 
 EARLY_BIRD = AwaySpan("sleep", start=time(22, 0), end=time(3, 30))
 NOW = at(13, 18)

@@ -19,7 +19,6 @@ _WHERE = {
     "Happened": "replan",
     "Replanned": "replan",
     "happened": "replan",
-    "replan": "replan",
     "plan_frozen": "later",
     "calendar": "ical",
     "card_html": "card",

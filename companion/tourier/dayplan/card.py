@@ -55,13 +55,18 @@ CAUTION = (
 )
 
 
+def safe(text: str, most: int = 120) -> str:
+    """Return text of a batch file fit for HTML: no control characters, no markup, not longer than `most`."""
+    return escape("".join(c if c.isprintable() else " " for c in text)[:most])
+
+
 def card_html(plan: DayPlan) -> str:
     """Return one self-contained HTML page; every text from the batch file is escaped."""
     rows = _rows(plan)
     foot = [_formula(plan), _sheets(plan), _marks(plan)]
     size = _size_pt(rows, foot)
     style = STYLE % {"size": size, "foot": round(size * 0.85, 2)}
-    title = escape(plan.name[:80])
+    title = safe(plan.name, 60)
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width">'
@@ -117,10 +122,10 @@ def _rows(plan: DayPlan) -> list[str]:
             day = step.start.date()
             rows.append(f'<tr class="day"><td colspan="4">{step.start:%A %d %B}</td></tr>\n')
         process = step.process
-        name = escape(process.name)
+        name = safe(process.name)
         if many and process.paton:
             name += f" · pâton {process.paton}"
-        ticks = "".join(f'<span class="tick"><i class="box"></i>{escape(t)}</span>' for t in process.ticks)
+        ticks = "".join(f'<span class="tick"><i class="box"></i>{safe(t)}</span>' for t in process.ticks)
         kind = "hands" if process.attended_s * 2 >= step.duration_s else "rest"
         lasts = _lasts(step)
         rest = rest_of.get(step.step_id)
@@ -175,8 +180,8 @@ def _formula(plan: DayPlan) -> str:
     parts = []
     for job in plan.jobs[:2]:
         lines = "".join(
-            f'<p><i class="box"></i>{escape(line.name)} <b>{line.g:.0f} g</b></p>' if line.g >= 100
-            else f'<p><i class="box"></i>{escape(line.name)} <b>{line.g:.1f} g</b></p>'
+            f'<p><i class="box"></i>{safe(line.name)} <b>{line.g:.0f} g</b></p>' if line.g >= 100
+            else f'<p><i class="box"></i>{safe(line.name)} <b>{line.g:.1f} g</b></p>'
             for line in job.workup.lines
         )  # fmt: skip
         if lines:
@@ -187,7 +192,7 @@ def _formula(plan: DayPlan) -> str:
 def _sheets(plan: DayPlan) -> str:
     rows = []
     for row in plan.workup.layers:
-        rows.append(f"<p>{escape(str(row['after']))}: <b>{row['fat']}</b> fat layers</p>")
+        rows.append(f"<p>{safe(str(row['after']))}: <b>{row['fat']}</b> fat layers</p>")
     folds = [s.process for s in plan.steps if s.process.kind == wire.FOLD]
     patons = sorted({p.paton for p in folds})
     boxes = "".join(
@@ -211,7 +216,7 @@ def _marks(plan: DayPlan) -> str:
     for mark in first:
         at = ", ".join(f"{mm / 25.4:.2f}" if inch else f"{mm / 10:.1f}" for mm in mark["at"])
         where = f"strip {int(mark['strip'])}, {mark['edge']} edge" if mark["strip"] else "slits along the sheet"
-        rows.append(f"<p>{escape(where)}: {at}</p>")
+        rows.append(f"<p>{safe(where)}: {at}</p>")
     unit = "inch" if inch else "cm"
     same = "" if len(marks) < 2 else (" (every sheet)" if all(m == first for m in marks) else " (first sheet)")
     return f"<section><h2>Ruler marks, {unit}{same}</h2>{''.join(rows)}</section>" if rows else ""

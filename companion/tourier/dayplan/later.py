@@ -1,0 +1,45 @@
+"""The other day of pieces frozen raw: their own thaw, proof and bake, planned from the stored batch alone."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from shared_schedule import plan as wire
+from tourier.batch.model import BatchSpec, Workup
+from tourier.dayplan.model import BadWish, DayPlan, Impossible
+from tourier.dayplan.plan import plan_days
+from tourier.dayplan.problem import FROZEN_LIMIT_S
+
+
+def frozen_until(plan: DayPlan) -> datetime | None:
+    """Return the last moment the frozen pieces of a plan should be baked, or None when none are frozen.
+
+    A month in the freezer: common practice, no source. It is a limit of quality; for safety local rules decide.
+    """
+    freezes = [step.end for step in plan.steps if step.process.kind == wire.FREEZE]
+    return min(freezes) + timedelta(seconds=FROZEN_LIMIT_S) if freezes else None
+
+
+def plan_frozen(
+    spec: BatchSpec, workup: Workup, frozen_at: datetime, ready_at: datetime, now: datetime, *, chance: bool = True
+) -> DayPlan:
+    """Return the timetable for the frozen pieces, ready at another day's hour.
+
+    `workup.later` holds their steps, kept with the batch, so nothing is written down twice. Raises BadWish when no
+    pieces were frozen or the day lies beyond the month, Impossible when the hours do not allow it.
+    """
+    if not workup.later:
+        raise BadWish(f"{spec.name}: freeze", "no pieces of this batch were frozen raw, so there is nothing to thaw.")
+    for name, at in (("ready", ready_at), ("frozen", frozen_at)):
+        if at.tzinfo is None:
+            raise BadWish(f"{spec.name}: {name}", "is a time without a zone.")
+    last = frozen_at + timedelta(seconds=FROZEN_LIMIT_S)
+    if ready_at > last:
+        raise Impossible(
+            f"Frozen {frozen_at:%d %b}, the pieces keep a month: bake them by {last:%a %d %b}, not on {ready_at:%d %b}.",
+            last,
+            give_up=(f"Be ready by {last:%a %d %b} instead.",),
+        )
+    other = replace(spec, name=f"{spec.name}, frozen", ready_at=ready_at, start_after=None)
+    return plan_days(other, replace(workup, process=workup.later, later=()), max(now, frozen_at), chance=chance)
