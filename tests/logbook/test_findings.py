@@ -193,3 +193,14 @@ def test_the_last_good_batch(book):
     book.set_outcome(ids[1], Outcome(("leak",), 4))
     assert last_good(book, ids[3]) == ids[0] and last_good(book, ids[0]) is None
     assert math.isnan(account(book.load(ids[0])).step(1).dose_s)
+
+
+def test_the_printed_table_is_current():
+    """FINDINGS.md is what the code says. After a change: TOURIER_REGENERATE=1 pytest tests/logbook -k printed."""
+    import os
+    from pathlib import Path
+
+    file = Path(knowledge.__file__).with_name("FINDINGS.md")
+    if os.environ.get("TOURIER_REGENERATE"):
+        file.write_text(knowledge.markdown(), encoding="utf-8")
+    assert file.read_text(encoding="utf-8") == knowledge.markdown()

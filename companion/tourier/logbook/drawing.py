@@ -95,7 +95,7 @@ def _columns(part: Samples, column_c: Floats, span: Span) -> list[list[tuple[flo
         picks = sorted({start, start + int(np.argmin(c[start:stop])), start + int(np.argmax(c[start:stop])), stop - 1})
         if broken[start] or not lines:
             lines.append([])
-        lines[-1].extend((span.x(at_s[i]), c[i]) for i in picks)
+        lines[-1].extend((span.x(float(at_s[i])), float(c[i])) for i in picks)
     return lines
 
 
@@ -124,8 +124,8 @@ def temperatures(acc: Account, span: Span, title: str, number: int, cores=()) ->
         out.append(f'<line x1="{_LEFT}" y1="{y(c):.1f}" x2="{WIDTH - _RIGHT}" y2="{y(c):.1f}" stroke="{RULE}"/>'
                    f'<text x="{_LEFT - 6}" y="{y(c) + 4:.1f}" text-anchor="end" class="s">{c}</text>')  # fmt: skip
     out.append('<text x="4" y="12" class="s">°C</text>')
-    begun = [s for s in acc.steps if s.from_s is not None]
-    inside = [s for s in begun if (s.to_s or s.from_s) >= span.from_s and s.from_s <= span.to_s]
+    times = [(s, s.from_s, s.to_s or s.from_s) for s in acc.steps if s.from_s is not None]
+    inside = [s for s, from_s, to_s in times if to_s >= span.from_s and from_s <= span.to_s]
     for step in inside:
         out.append(_window(acc, step, span, y, number))
     for core in cores:
@@ -183,6 +183,7 @@ def _window(acc: Account, step: StepAccount, span: Span, y, number: int) -> str:
         return line + _text(a + 6, y(cap / 100) - 5, f"butter's cap {cap / 100:.1f} °C", "s", "start")
     if math.isnan(step.low_c) and math.isnan(step.high_c):
         return ""
+    times: list[float] = at_s.tolist()
     low = step.low_c if not math.isnan(step.low_c) else -99.0
     high = step.high_c if not math.isnan(step.high_c) else 99.0
     out = [f'<rect x="{a:.1f}" y="{y(high):.1f}" width="{b - a:.1f}" height="{max(0.0, y(low) - y(high)):.1f}" '
@@ -191,14 +192,14 @@ def _window(acc: Account, step: StepAccount, span: Span, y, number: int) -> str:
         runs = np.flatnonzero(np.diff(np.concatenate(([0], outside.astype(np.int8), [0]))))
         for start, stop in zip(runs[::2], runs[1::2], strict=True):
             pick = np.unique(np.linspace(start, stop - 1, min(stop - start, 160)).astype(int))
-            upper = " ".join(f"{span.x(at_s[i]):.1f},{y(c[i]):.1f}" for i in pick)
-            ends = f"{span.x(at_s[pick[-1]]):.1f},{y(edge):.1f} {span.x(at_s[pick[0]]):.1f},{y(edge):.1f}"
+            upper = " ".join(f"{span.x(times[i]):.1f},{y(c[i]):.1f}" for i in pick)
+            ends = f"{span.x(times[pick[-1]]):.1f},{y(edge):.1f} {span.x(times[pick[0]]):.1f},{y(edge):.1f}"
             out.append(f'<polygon points="{upper} {ends}" fill="url(#{name}{number})"/>')
-            lasted = at_s[stop - 1] - at_s[start]
+            lasted = times[stop - 1] - times[start]
             if lasted >= 120:
                 extreme = float(c[start:stop].max() if name == "warm" else c[start:stop].min())
                 place = y(extreme) + (-7 if name == "warm" else 16)
-                out.append(_text(span.x((at_s[start] + at_s[stop - 1]) / 2), place,
+                out.append(_text(span.x((times[start] + times[stop - 1]) / 2), place,
                                  f"too {name} {minutes_text(lasted)}", "s b"))  # fmt: skip
     return "".join(out)
 

@@ -15,7 +15,7 @@ from shared_schedule import plan as plans
 from tourier.logbook import knowledge
 from tourier.logbook.account import Account, StepAccount, account
 from tourier.logbook.errors import LogbookError
-from tourier.logbook.evidence import UNKNOWN, Reading
+from tourier.logbook.marks import UNKNOWN, Reading
 from tourier.logbook.model import Batch, Outcome
 from tourier.logbook.numbers import Numbers, load
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from tourier.logbook import evidence
+from tourier.logbook import evidence, evidence_late
 from tourier.logbook.account import Account
-from tourier.logbook.evidence import Reading
+from tourier.logbook.marks import Reading
 from tourier.logbook.numbers import Numbers
 
 _CP = "common practice, no source"
@@ -76,21 +76,22 @@ CAUSES: tuple[Cause, ...] = (
           _HARD, evidence.long_rest, about_fold=True),
     Cause("hot-proof", "proof too warm for the butter",
           "Proof two or three degrees cooler and longer; keep the air under the butter's cap.",
-          _IREKS_PROOF, evidence.hot_proof),
+          _IREKS_PROOF, evidence_late.hot_proof),
     Cause("short-proof", "proof too short",
           "Bake when the dose is there and the pieces wobble, not by the clock.",
-          f"{_CP} (under-proofed pieces leak and tunnel)", evidence.short_proof),
+          f"{_CP} (under-proofed pieces leak and tunnel)", evidence_late.short_proof),
     Cause("long-proof", "proof too long",
           "Bake as soon as the dose is there; put the pieces in the fridge if the oven is not free.",
-          _LONG, evidence.long_proof),
+          _LONG, evidence_late.long_proof),
     Cause("condensation", "condensation on a cold bench or pâton",
           "Do not chill the bench below the dew point: ice it shorter and wipe it dry, or dry the room's air.",
-          _PHYSICS, evidence.condensation),
+          _PHYSICS, evidence_late.condensation),
     Cause("probe-fault", "the probe gave no reading when it mattered",
           "Check plug and needle in ice slush (0 °C) before the next batch; until then this log cannot tell.",
-          _CP, evidence.probe_fault, about_fold=True),
+          _CP, evidence_late.probe_fault, about_fold=True),
     Cause("late-oven", "the oven was emptied late",
-          "Look at the first tray five minutes before its time, and take the alarm with you.", _CP, evidence.late_oven),
+          "Look at the first tray five minutes before its time, and take the alarm with you.", _CP,
+          evidence_late.late_oven),
     Cause("warm-fridge", "the fridge is warmer than the plan believes",
           "Put a thermometer on the fridge shelf overnight; let the plan learn it, or rest in the freezer's coldest "
           "minutes.", f"a 30-minute fridge rest does not re-chill a 20 mm book: conduction, own computation; {_CP}",
@@ -98,12 +99,12 @@ CAUSES: tuple[Cause, ...] = (
     Cause("warm-shaping", "sheet or pieces too warm while sheeting, cutting and shaping",
           "Chill the sheet ten minutes before cutting and shape in two halves.", _SOFT, evidence.warm_shaping),
     Cause("early-fermentation", "the dough fermented during lamination",
-          "Keep the pâton colder between the folds, or take less yeast.", _CP, evidence.early_fermentation),
+          "Keep the pâton colder between the folds, or take less yeast.", _CP, evidence_late.early_fermentation),
     Cause("dry-proof", "dry air in the proof",
           "Cover the pieces or put a tray of warm, not steaming, water below them.",
-          "75-80 % humidity: IREKS compendium 11.5", evidence.dry_proof),
+          "75-80 % humidity: IREKS compendium 11.5", evidence_late.dry_proof),
     Cause("missed-item", "an item was passed over", "Tick it on the timer when it is done, not when it is due.",
-          _CP, evidence.missed_item),
+          _CP, evidence_late.missed_item),
     # What no log shows.
     Cause("cool-oven", "oven cooler than its dial", "Put an oven thermometer beside the tray.", _CP),
     Cause("torn-seams", "seams torn or badly closed in shaping", "Chill cut pieces before stretching them.", _CP),
@@ -150,3 +151,22 @@ def table() -> list[dict[str, str]]:
             shown = (cause.evidence.__doc__ or "").split("\n")[0] if cause.evidence else "the log cannot show it"
             rows.append({"symptom": words, "cause": cause.title, "evidence": shown, "source": cause.source})
     return rows
+
+
+def markdown() -> str:
+    """Return the table as Markdown: what FINDINGS.md holds, kept current by a test."""
+    rows = [
+        "# What the review looks for",
+        "",
+        "Made from `knowledge.py`; probabilities and thresholds stand in `findings.toml`. A finding is always worded",
+        "as “consistent with”: a log shows what happened to the dough, never the crumb.",
+        "",
+        "| You saw | May come from | How the log shows it | Said by |",
+        "|---|---|---|---|",
+    ]
+    seen = ""
+    for row in table():
+        shown = "" if row["symptom"] == seen else row["symptom"]
+        seen = row["symptom"]
+        rows.append(f"| {shown} | {row['cause']} | {row['evidence']} | {row['source']} |")
+    return "\n".join(rows) + "\n"

@@ -54,7 +54,9 @@ def in_force(book: Logbook, at_s: int | None = None) -> list[Learned]:
     for row in newest.values():
         rested_on = book._db.execute("SELECT batch_id FROM learned_from WHERE learned_id = ? ORDER BY 1", (row[0],))
         batches = tuple(b for (b,) in rested_on)
-        out.append(Learned(*row[1:8], batches, *row[8:12], id=row[0]))
+        known = dict(zip(("quantity", "subject", "value", "low", "high", "unit", "method"), row[1:8], strict=True))
+        known |= dict(zip(("error_before", "error_after", "error_unit", "learned_at_s"), row[8:12], strict=True))
+        out.append(Learned(**known, batches=batches, id=row[0]))
     return sorted(out, key=lambda v: (v.subject, v.quantity))
 
 

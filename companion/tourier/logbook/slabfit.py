@@ -79,7 +79,8 @@ def thin(t_s: Floats, c: Floats, every_s: float = _EVERY_S) -> tuple[Floats, Flo
     place = np.floor((t_s - t_s[0]) / every_s).astype(int)
     edges = np.flatnonzero(np.concatenate(([True], np.diff(place) != 0, [True])))
     pairs = [(np.mean(t_s[a:b]), np.median(c[a:b])) for a, b in zip(edges[:-1], edges[1:], strict=True)]
-    return np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
+    table = np.array(pairs, dtype=np.float64)
+    return table[:, 0], table[:, 1]
 
 
 def core_curve(spell: Spell, start_c: float, film: float, air_c: float, effusivity: float = 0.0) -> Floats:

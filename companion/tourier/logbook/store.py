@@ -16,14 +16,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from shared_schedule.units import EPOCH_UNIX_S
-from tourier.logbook import decode, pack
+from tourier.logbook import decode, foreign, pack
 from tourier.logbook.errors import LogbookError
 from tourier.logbook.model import BEND, FINISHED, PLAN, Batch, Listed, Outcome
-from tourier.logbook.schema import APPLICATION_ID, INDEXES, MIGRATIONS, TABLES
+from tourier.logbook.schema import APPLICATION_ID, MIGRATIONS
 from tourier.logbook.text import clean
 
 MAX_BATCH_TEXT = 256 * 1024
-MAX_BLOB_BYTES = 16 << 20
 _BUSY_S = 10.0  # another tourier may be writing; a collection takes well under a second
 
 
@@ -131,7 +130,7 @@ class Logbook:
     def restore(self, source: str | os.PathLike[str]) -> None:
         """Replace everything by a backup, while open. The backup is checked first; the present content is kept
         beside the logbook as `<name>.before-restore`. Raises LogbookError and changes nothing when it is not sound."""
-        with _opened_foreign(source) as other:
+        with foreign.opened(source) as other:
             bad = other.execute("PRAGMA integrity_check(1)").fetchone()[0]
             if bad != "ok":
                 raise LogbookError(f"{source} is damaged ({clean(bad)}); nothing was restored.")
@@ -192,10 +191,11 @@ class Logbook:
             batch_id = held[0]
             db.execute("UPDATE batch SET finished = :finished, bytes_held = :bytes_held WHERE key = :key", row)
         else:
-            batch_id = db.execute(
+            added = db.execute(
                 "INSERT INTO batch(key, board_id, name, begun_at_s, ready_at_s, offset_min, finished, bytes_held) "
                 "VALUES(:key, :board_id, :name, :begun_at_s, :ready_at_s, :offset_min, :finished, :bytes_held)", row
-            ).lastrowid  # fmt: skip
+            )  # fmt: skip
+            batch_id = int(added.lastrowid or 0)
         db.execute(
             "INSERT OR REPLACE INTO log VALUES(?, ?, ?, ?, ?, ?, ?, ?)",
             (batch_id, plan_bytes, journal, packed, len(samples), zlib.crc32(samples), samples_unread, batch_text),
@@ -217,7 +217,7 @@ class Logbook:
         if _begins(source) == b"{":
             return self._import_log(Path(source))
         taken = known = 0
-        with _opened_foreign(source) as other, self._change() as db:
+        with foreign.opened(source) as other, self._change() as db:
             ids = [row[0] for row in other.execute("SELECT id FROM batch ORDER BY begun_at_s, id")]
             for number, foreign_id in enumerate(ids):
                 try:
@@ -365,35 +365,3 @@ def _put_outcome(db: sqlite3.Connection, batch_id: int, outcome: Outcome) -> Non
     db.executemany(
         "INSERT OR IGNORE INTO symptom VALUES(?, ?)", [(batch_id, clean(s, 40)) for s in outcome.symptoms[:40]]
     )
-
-
-@contextlib.contextmanager
-def _opened_foreign(source: str | os.PathLike[str]) -> Iterator[sqlite3.Connection]:
-    """Open another logbook for reading only, or refuse it by name; nothing in its schema is run."""
-    source = Path(source)
-    if not source.is_file():
-        raise LogbookError(f"There is no file {source}.")
-    # A copy that was pulled from a running machine has no -wal beside it; immutable=1 would hide a live one.
-    db = sqlite3.connect(f"{source.resolve().as_uri()}?mode=ro", uri=True, timeout=_BUSY_S, isolation_level=None)
-    try:
-        db.execute("PRAGMA trusted_schema=OFF")
-        db.execute("PRAGMA query_only=ON")
-        db.execute("PRAGMA cell_size_check=ON")
-        db.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, MAX_BLOB_BYTES)
-        if db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
-            raise LogbookError(f"{source} is no logbook.")
-        version = db.execute("PRAGMA user_version").fetchone()[0]
-        if not 1 <= version <= len(MIGRATIONS):
-            raise LogbookError(f"{source} has schema {version}; this version reads 1 to {len(MIGRATIONS)}.")
-        for kind, name, sql in db.execute("SELECT type, name, sql FROM sqlite_master").fetchall():
-            ours = (kind == "table" and name in TABLES and "VIRTUAL" not in str(sql).upper()) or (
-                kind == "index" and (name in INDEXES or str(name).startswith("sqlite_autoindex_"))
-            )
-            if not ours:
-                what = f"{clean(str(kind), 20)} {clean(str(name), 40)!r}"
-                raise LogbookError(f"{source} holds a {what} that no logbook has.")
-        yield db
-    except sqlite3.DatabaseError as error:
-        raise LogbookError(f"{source} cannot be read as a logbook ({clean(str(error))}).") from error
-    finally:
-        db.close()

@@ -1,0 +1,99 @@
+"""One channel over one step: least, greatest, slope, degree-minutes outside a window, gaps.
+
+Temperatures °C, times s.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tourier.logbook.model import Floats
+
+_GAP_FACTOR = 3.0  # this many sampling intervals without a reading are a gap
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One channel over one step. Degree-minutes are outside the window; `rate_c_min` is a robust slope."""
+
+    start_c: float = math.nan
+    end_c: float = math.nan
+    min_c: float = math.nan
+    max_c: float = math.nan
+    mean_c: float = math.nan
+    rate_c_min: float = math.nan
+    cold_degmin: float = 0.0
+    warm_degmin: float = 0.0
+    cold_s: float = 0.0
+    warm_s: float = 0.0
+    read_fraction: float = 0.0
+    gaps: tuple[tuple[int, int], ...] = ()
+
+    @property
+    def known(self) -> bool:
+        """Whether at least half of the step was read."""
+        return self.read_fraction >= 0.5
+
+
+def trace(at_s: Floats, c: Floats, low_c: float, high_c: float, from_s: float, to_s: float, skip_s: float) -> Trace:
+    """Return the account of one channel from its samples (NaN = no reading) in a step of from_s..to_s.
+
+    The first skip_s count for nothing (the needle still settles). Degree-minutes are integrated by the trapezoid over
+    neighbouring readings; a gap adds nothing, and samples left out of at_s (the needle was elsewhere) are no gap.
+    """
+    known = ~np.isnan(c)
+    settled = known & (at_s >= from_s + skip_s)
+    if not settled.any():
+        settled = known  # a step shorter than the settling time: better its readings than none
+    gaps = _gaps(at_s, known)
+    if not known.any():
+        return Trace(gaps=gaps)
+    t, c = at_s[settled], c[settled]
+    interval = float(np.median(np.diff(at_s))) if len(at_s) > 1 else 5.0
+    limit = _GAP_FACTOR * max(interval, 1.0)
+    # Each reading holds until the next, the last until the step's end; a gap is bridged by nothing.
+    dt = np.diff(t, append=min(max(to_s, t[-1]), t[-1] + limit))
+    dt = np.where(dt > limit, 0.0, dt)
+    cold = np.maximum(0.0, low_c - c) if not math.isnan(low_c) else np.zeros_like(c)
+    warm = np.maximum(0.0, c - high_c) if not math.isnan(high_c) else np.zeros_like(c)
+
+    def integral(values: Floats) -> float:
+        after = np.append(values[1:], values[-1])
+        return float(np.sum(0.5 * (values + after) * dt))
+
+    few = max(1, min(3, len(c)))
+    return Trace(
+        start_c=float(np.median(c[:few])), end_c=float(np.median(c[-few:])), min_c=float(c.min()),
+        max_c=float(c.max()), mean_c=float(c.mean()), rate_c_min=slope_c_min(t, c),
+        cold_degmin=integral(cold) / 60.0, warm_degmin=integral(warm) / 60.0,
+        cold_s=integral((cold > 0).astype(float)), warm_s=integral((warm > 0).astype(float)),
+        read_fraction=min(1.0, float(known.sum()) * interval / max(1.0, to_s - from_s)), gaps=gaps,
+    )  # fmt: skip
+
+
+def _gaps(at_s: Floats, known: NDArray[np.bool_]) -> tuple[tuple[int, int], ...]:
+    """Return the runs without a reading as (first, last) instants, 15 s and more."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], (~known).astype(np.int8), [0]))))
+    out = []
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        from_s, to_s = int(at_s[start]), int(at_s[min(stop, len(at_s) - 1)])
+        if to_s - from_s >= 15:
+            out.append((from_s, to_s))
+    return tuple(out)
+
+
+def slope_c_min(t_s: Floats, c: Floats) -> float:
+    """Return the median of pairwise slopes (Theil-Sen) in °C per minute; NaN below 30 s of readings."""
+    if len(t_s) < 4 or t_s[-1] - t_s[0] < 30.0:
+        return math.nan
+    pick = np.unique(np.linspace(0, len(t_s) - 1, min(len(t_s), 60)).astype(int))
+    t, y = t_s[pick], c[pick]
+    i, j = np.triu_indices(len(t), 1)
+    far = (t[j] - t[i]) >= 15.0
+    if not far.any():
+        return math.nan
+    return float(np.median((y[j] - y[i])[far] / (t[j] - t[i])[far]) * 60.0)
