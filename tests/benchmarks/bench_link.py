@@ -21,6 +21,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "link"))
 
 from conftest import ROOT, Board, micropython  # noqa: E402
 from tourier.device.client import Timer  # noqa: E402
+from tourier.device.virtual.board import VirtualTimer  # noqa: E402
 
 from shared_schedule import messages as m  # noqa: E402
 from shared_schedule import plan as plans  # noqa: E402
@@ -302,8 +303,8 @@ def opcodes(path: str) -> float:
     return count / octets
 
 
-def test_plan_is_small_on_the_wire():
-    """A plan of 48 steps with every field of a lamination step in use and long names: at most 4 KB."""
+def long_plan() -> bytes:
+    """A plan of 48 steps with every field of a lamination step in use and long names."""
     steps = [
         plans.Step(
             step_id=i + 1,
@@ -330,7 +331,37 @@ def test_plan_is_small_on_the_wire():
         )
         for i in range(48)
     ]
-    data = plans.encode(plans.Plan(steps, name="two days", made_at_s=200_000_000, ready_at_s=200_100_000))
+    return plans.encode(plans.Plan(steps, name="two days", made_at_s=200_000_000, ready_at_s=200_100_000))
+
+
+def test_plan_is_small_on_the_wire():
+    """48 steps: at most 4 KB."""
+    data = long_plan()
     on_line = sum(len(encode(data[at : at + 1000])) + 14 for at in range(0, len(data), 1000))
     print(f"\n48 steps: {len(data)} octets, {len(data) / 48:.0f} a step, {on_line} on the line")
     assert len(data) <= 4096
+
+
+def test_on_the_virtual_board(tmp_path):
+    """The real firmware on the virtual board, and mpremote on the same board's own flash: plan up, plan down."""
+    data = long_plan()
+    times = {}
+    with VirtualTimer(tmp_path / "flash", start_at_s=200_000_000, speed=1) as one:
+        time.sleep(2)
+        with Timer.open(one.port) as timer:
+            times["ours up"] = timed(lambda: timer.send_plan(data))
+            got = []
+            times["ours down"] = timed(lambda: got.append(timer.collect(m.STREAM_PLAN)))
+            assert got == [data]
+        transport = SerialTransport(one.port)
+        transport.enter_raw_repl(soft_reset=False)
+        times["peer up"] = timed(lambda: transport.fs_writefile("/peer.bin", data))
+        times["peer down"] = timed(lambda: got.append(transport.fs_readfile("/peer.bin")))
+        assert got == [data, data]
+        transport.close()
+    print(f"\nreal firmware on the virtual board, {len(data)} octets, connecting left out on both sides")
+    for name in ("up", "down"):
+        ours, theirs = times[f"ours {name}"], times[f"peer {name}"]
+        print(f"{name:5} ours {ours * 1000:7.1f} ms   mpremote {theirs * 1000:7.1f} ms   ratio {theirs / ours:5.1f}")
+    assert times["peer up"] / times["ours up"] >= 3
+    assert times["peer down"] / times["ours down"] >= 5

@@ -21,6 +21,7 @@ from tourier.device.errors import (
     VersionMismatch,
 )
 from tourier.device.virtual.bridge import raw_pty
+from tourier.device.virtual.line_faults import LineFaults
 
 from shared_schedule import messages as m
 from shared_schedule import plan as plans
@@ -140,6 +141,22 @@ def test_pulled_cable_during_a_plan(board, record_property):
         assert timer.info.plan_id == 0
         assert timer.send_plan(data) is True
         assert timer.collect(m.STREAM_PLAN) == data
+
+
+def test_over_a_bad_line(board, record_property):
+    """The real interpreter behind a line with bit errors, losses and doubles: slower, but whole."""
+    record_property("interpreter", "micropython")
+    faults = LineFaults(seed=11, bit_errors=2e-5, lost=0.03, doubled=0.03, reordered=0.02)
+    one = board(samples=10_240, faults=faults, bits_per_s=921_600)
+    whole = bytes([(i * i + i // 7) & 0xFF for i in range(256)]) * 40
+    data = os.urandom(2000)
+    with Timer.open(one.port) as timer:
+        assert timer.send_plan(data) is True
+        assert timer.collect(m.STREAM_PLAN) == data
+        assert timer.collect(m.STREAM_SAMPLES) == whole
+        for step_id in range(10):
+            timer.command(m.ACTION_STEP_DONE, step_id)
+    assert all(faults.fired[name] for name in ("bit_error", "lost", "doubled", "reordered")), faults.fired
 
 
 def test_restart_in_the_middle_is_told(board, record_property):

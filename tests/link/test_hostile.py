@@ -223,6 +223,32 @@ def test_device_that_talks_control_characters(liar):
         assert str(caught.value).isprintable()
 
 
+def test_crashed_program_is_named():
+    """What it last said stands in the sentence, fit for a terminal."""
+    master, slave, path = raw_pty()
+    said = b"Traceback (most recent call last):\r\n  File x\r\nOSError: flash \x1b[31m worn out\r\n>>> "
+
+    def crash() -> None:
+        while True:
+            try:
+                os.read(master, 4096)
+                break
+            except BlockingIOError:
+                time.sleep(0.005)
+        os.write(master, said)
+
+    thread = threading.Thread(target=crash, daemon=True)
+    thread.start()
+    try:
+        with pytest.raises(NotOurDevice, match="it said: OSError: flash .*worn out") as caught:
+            Timer.open(path)
+        assert str(caught.value).isprintable() and caught.value.prompt
+    finally:
+        thread.join()
+        os.close(master)
+        os.close(slave)
+
+
 def test_terminal_that_only_echoes(liar):
     """A modem or a shell that sends everything back is no timer."""
     master, slave, path = raw_pty()

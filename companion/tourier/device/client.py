@@ -190,7 +190,7 @@ class Timer:
                 wait_s = 0.0
         else:
             self._taken_at = time.monotonic()
-        data = self._port.read(wait_s)
+        data = self._port.read(wait_s if host.busy or wait_s > _IDLE_S else 0.0)
         now_ms = self._now_ms()
         if data:
             self._watch("<", data)
@@ -228,10 +228,13 @@ class Timer:
                     else:
                         raise self._failure(event.values, what)
                 if self._prompt:
-                    raise NotOurDevice(self._port.url, prompt=True)
+                    raise NotOurDevice(self._port.url, prompt=True, said=self._said())
         except BaseException:
             self._host.cancel()
             raise
+
+    def _said(self) -> bytes:
+        return self.noise + self._host.deframer.tail(200)
 
     def _failure(self, values: dict, what: str) -> LinkError:
         if values["reason"] == "refused":
@@ -258,7 +261,7 @@ class Timer:
         try:
             values = self._run("being greeted").values
         except LinkTimeout as problem:
-            raise NotOurDevice(self._port.url, prompt=False) from problem
+            raise NotOurDevice(self._port.url, prompt=False, said=self._said()) from problem
         self._check_version(values)
         self.info = DeviceInfo(
             protocol=(values["major"], values["minor"]),

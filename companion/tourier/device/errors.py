@@ -83,14 +83,17 @@ class PortProblem(LinkError):
 class NotOurDevice(LinkError):
     """Something answers, or nothing does, but not the application."""
 
-    def __init__(self, url: str, prompt: bool) -> None:
+    def __init__(self, url: str, prompt: bool, said: bytes = b"") -> None:
+        # The last line that is no prompt: after a crash it names the exception.
+        lines = [line for line in said.decode("utf-8", "replace").splitlines() if line.strip("> \t")]
+        last = f" (it said: {plain(lines[-1], 80)})" if lines and any(c.isalpha() for c in lines[-1]) else ""
         if prompt:
             text = (
-                f"On {plain(url)} a MicroPython prompt answers, not the bench timer's program: unplug the timer and "
-                "plug it in again (or run: mpremote reset), or install the program first."
+                f"On {plain(url)} a MicroPython prompt answers{last}, not the bench timer's program: unplug the timer "
+                "and plug it in again (or run: mpremote reset), or install the program first."
             )
         else:
-            text = f"Nothing on {plain(url)} answers like a bench timer: check that this is the right port."
+            text = f"Nothing on {plain(url)} answers like a bench timer{last}: check that this is the right port."
         super().__init__(text)
         self.prompt = prompt
 
