@@ -5,11 +5,12 @@ from __future__ import annotations
 import difflib
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 from tourier.batch.lines import line_of
 from tourier.quantities import QuantityError, clean
 
-MISSING = object()
+MISSING: Any = object()
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ class Table:
         self.asked.add(name)
         return name in self.data
 
-    def get(self, name: str, reader: Callable, default=MISSING, low=None, high=None, show=None):
+    def get(self, name: str, reader: Callable, default: Any = MISSING, low=None, high=None, show=None) -> Any:
         """Read a key through `reader`; missing without a default, unreadable or out of range is a problem."""
         self.asked.add(name)
         if name not in self.data:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -137,7 +138,7 @@ class KitchenHeat:
 
     def dough_freezer(self, thickness_m: float) -> Limits:
         """Freezer before the lock-in, as the cook wishes it; says what core it gives."""
-        wish = self.spec.folds.dough_chill_s
+        wish = self.spec.folds.dough_chill_s or 0.0
         start = self.kitchen.fridge_c + 1.0 if self.spec.folds.overnight == "dough" else self.spec.dough_temp_c
         end = self.core_after_c(self.dough_m, thickness_m, start, "freezer", max(wish, MIN))
         self.lock_in_dough_c = end
@@ -164,7 +165,8 @@ class KitchenHeat:
         times = [self._core_s(self.dough_m, thickness_m, start, target + d, "room", False) for d in (-1.0, 0.0, 2.5)]
         if not all(map(math.isfinite, times)):
             return None
-        return span(*times, f"core from {start:.0f} to about {target:.0f} °C, or it hardens the butter at once")
+        why = f"core from {start:.0f} to about {target:.0f} °C, or it hardens the butter at once"
+        return span(times[0], times[1], times[2], why)
 
     # --- butter ---
 
@@ -218,7 +220,7 @@ class KitchenHeat:
     def after_work_c(self, before_m: float, after_m: float, passes: int, iced: bool) -> float:
         """Core of the pâton when it leaves the bench, kept within the span it may be worked in."""
         mean = math.sqrt(before_m * after_m)
-        bench = self.iced_bench_c if iced else None
+        bench: Any = self.iced_bench_c if iced else None
         run, core = stacks.core_curve(self.laminate_m, mean, self.rest_core_c, self.place, "bench",
                                       self.work_s(passes), bench, doubtful=False)  # fmt: skip
         return min(self.work_window_c[1], max(self.work_window_c[0], float(run.trace(core)[-1, 0])))
@@ -264,7 +266,8 @@ class KitchenHeat:
         if not math.isfinite(times[0]):
             raise Unworkable(f"a room of {self.kitchen.room_c:.0f} °C never softens a cold pâton", "room temperature")
         known = [t if math.isfinite(t) else 4 * HOUR for t in times]
-        return span(*known, f"core from {start:.0f} to {b.window_low_c:g} °C: colder, the butter breaks")
+        why = f"core from {start:.0f} to {b.window_low_c:g} °C: colder, the butter breaks"
+        return span(known[0], known[1], known[2], why)
 
     def final_chill(self, thickness_m: float) -> Limits:
         """Freezer before the last sheeting; a maximum of 0 means none is wanted."""

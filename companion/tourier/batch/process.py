@@ -97,6 +97,7 @@ def _bake(out: Steps, spec: BatchSpec, heat: KitchenHeat, ends: list[str], count
     limits = span(spec.bake_s * 0.85, spec.bake_s, spec.bake_s * 1.25, "as the file says; swap the trays at half time")
     # In the oven the wash waits for the preheat; elsewhere the oven waits for the pieces.
     within = {wash: (heat_s + 20 * MIN) if in_oven else 20 * MIN, preheat: 10 * MIN}
+    last = wash
     for n in range(1, loads + 1):
         name = "Bake" if loads == 1 else f"Bake load {n} of {loads}"
         last = out.add(f"{prefix}bake{n}", ss.BAKE, name, ss.OVEN, limits, 2 * MIN, within, ends_by=ss.BY_COOK,

@@ -82,7 +82,7 @@ def _piece(row: Table, final_m: float | None) -> PieceWish | None:
     row.finish()
     if thick is None and final_m is None and not row.has("thickness"):
         row.wrong("thickness", "is missing here and under [folds] as final_thickness; write one of them")
-    if None in (shape, name, count, base, height, thick):
+    if thick is None or None in (shape, name, count, base, height):
         return None
     if freeze > count:
         row.wrong("freeze", f"freezes {freeze} of {count} pieces; freeze at most as many as there are")
@@ -131,9 +131,10 @@ def _spec(top: Table, now: datetime, content: str) -> BatchSpec | None:
     }  # fmt: skip
     top.get("note", text(400), "")
     top.finish()
-    if top.problems:
+    if top.problems or zone is None or ready is None or butter is None or folds is None or kitchen is None:
         return None
-    return BatchSpec(name, ready, zone.key, kind, tuple(pieces), formula, butter, folds, kitchen, away,
+    good = tuple(piece for piece in pieces if piece is not None)
+    return BatchSpec(name, ready, zone.key, kind, good, formula, butter, folds, kitchen, away,
                      start_after=start_after, source=content, lines=top.lines, **values)  # fmt: skip
 
 

@@ -193,7 +193,7 @@ def away(rows: list[Table], zone: ZoneInfo | None, ready: datetime | None) -> tu
     for row in rows:
         why = row.get("why", word("sleep", "away"), "away")
         span = None
-        begins, ends = row.data.get("from"), row.data.get("to")
+        begins = row.data.get("from")
         if isinstance(begins, time) or (isinstance(begins, str) and len(begins.strip()) <= 5):
             start, end = row.get("from", clock), row.get("to", clock)
             if start is not None and end is not None:
@@ -209,7 +209,7 @@ def away(rows: list[Table], zone: ZoneInfo | None, ready: datetime | None) -> tu
         row.asked |= {"from", "to"}
         row.finish()
         if span is not None:
-            _no_overlap(row, span, spans, ends)
+            _no_overlap(row, span, spans)
             spans.append(span)
     return tuple(spans)
 
@@ -220,19 +220,19 @@ def _daily(row: Table, why: str, start: time, end: time) -> AwaySpan | None:
         row.wrong("to", "is the same as from; the span would be empty or a whole day")
         return None
     if minutes > 14 * 60:
-        row.wrong("from", f"to to is {minutes // 60} h {minutes % 60} min every day; are they the wrong way round?")
+        row.wrong("from", f"until to is {minutes // 60} h {minutes % 60} min every day; are they the wrong way round?")
         return None
     return AwaySpan(why, start=start, end=end)
 
 
-def _no_overlap(row: Table, span: AwaySpan, others: list[AwaySpan], _ends: object) -> None:
+def _no_overlap(row: Table, span: AwaySpan, others: list[AwaySpan]) -> None:
     for other in others:
-        if span.start is not None and other.start is not None:
+        if span.start and span.end and other.start and other.end:
             gap = _length_of(other.start, span.start)
             overlap = gap < _length_of(other.start, other.end) or (
                 _length_of(span.start, other.start) < _length_of(span.start, span.end)
             )
-        elif span.from_at is not None and other.from_at is not None:
+        elif span.from_at and span.to_at and other.from_at and other.to_at:
             overlap = span.from_at < other.to_at and other.from_at < span.to_at
         else:
             overlap = False  # one day's outing may well reach into the night

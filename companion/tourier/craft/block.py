@@ -69,11 +69,8 @@ def fit(
     else:
         thickness = thickness_m or (THIN_M if butter_m3 < SMALL_M3 else USUAL_M)
         area = butter_m3 / thickness
-        if length_m or width_m:
-            one = length_m or width_m
-            length_m, width_m = (length_m, area / one) if length_m else (area / one, width_m)
-        else:
-            length_m = width_m = math.sqrt(area)
+        length_m = length_m or (area / width_m if width_m else math.sqrt(area))
+        width_m = width_m or area / length_m
     if not 0.003 <= thickness <= 0.030:
         raise BlockError(
             f"the butter block would be {thickness * 1000:.1f} mm thick on {length_m * 100:.1f} x {width_m * 100:.1f} "

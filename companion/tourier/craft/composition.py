@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-COMPONENTS = ("water", "protein", "fat", "carbohydrate", "fibre", "ash")
+COMPONENTS: tuple[str, ...] = ("water", "protein", "fat", "carbohydrate", "fibre", "ash")
 
 # kind: (source, water, protein, fat, ash, carbohydrate including fibre, fibre) in g per 100 g
 _ROWS = {
@@ -36,7 +36,8 @@ SOURCES = {kind: row[0] for kind, row in _ROWS.items()}
 def composition(kind: str) -> dict[str, float]:
     """Mass fractions of one kind of ingredient, normalised to sum to 1; KeyError for an unknown kind."""
     _, water, protein, fat, ash, carbohydrate, fibre = _ROWS[kind]
-    parts = dict(zip(COMPONENTS, (water, protein, fat, carbohydrate - fibre, fibre, ash), strict=True))
+    shares = (water, protein, fat, carbohydrate - fibre, fibre, ash)
+    parts: dict[str, float] = dict(zip(COMPONENTS, shares, strict=True))
     total = sum(parts.values())
     return {name: value / total for name, value in parts.items()}
 
@@ -44,7 +45,7 @@ def composition(kind: str) -> dict[str, float]:
 def mixture(parts: Iterable[tuple[str, float]]) -> dict[str, float]:
     """Mass fractions of a mixture of (kind, mass); masses in any one unit, their sum above zero."""
     total = 0.0
-    mixed = dict.fromkeys(COMPONENTS, 0.0)
+    mixed: dict[str, float] = dict.fromkeys(COMPONENTS, 0.0)
     for kind, mass in parts:
         total += mass
         for name, share in composition(kind).items():

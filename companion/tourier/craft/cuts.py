@@ -225,8 +225,8 @@ def smallest_sheet(
                     best, found = rank, (length, width, tuple(strips), across)
     if found is None:
         raise _no_fit(wants, max_length_m, max_width_m, trim_fraction)
-    length, width, strips, across = found
-    return _place(wants, length, width, strips, blade_m, across)
+    length, width, numbers, across = found
+    return _place(wants, length, width, numbers, blade_m, across)
 
 
 def _no_fit(wants, max_length_m: float, max_width_m: float, trim_fraction: float) -> CutError:

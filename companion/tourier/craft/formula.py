@@ -79,6 +79,7 @@ def butter_per_dough(percent_sum: float, of_flour: float | None = None, of_dough
         raise FormulaError("roll-in is given either as % of flour or as % of dough", "roll-in")
     if of_flour is not None:
         return of_flour / percent_sum
+    assert of_dough is not None
     if not 0 < of_dough < 100:
         raise FormulaError(f"a roll-in of {of_dough:g} % of dough is not possible", "roll-in")
     return of_dough / (100.0 - of_dough)
