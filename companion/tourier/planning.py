@@ -57,10 +57,7 @@ def apply(spec: BatchSpec, taught: tuple[Learned, ...]) -> tuple[BatchSpec, dict
         figures["films"] = films
     if "butter_low_c" in known and "butter_high_c" in known:
         figures["butter_window_c"] = (known["butter_low_c"], known["butter_high_c"])
-    if "friction_k" in known:
-        figures["mixing_rise_k"] = known["friction_k"]
-    if "proof_factor" in known:
-        figures["proof_factor"] = known["proof_factor"]
+    figures.update({name: known[name] for name in ("mixing_rise_k", "proof_dose_s") if name in known})
     return replace(spec, kitchen=kitchen), figures
 
 
