@@ -1,8 +1,9 @@
 """The messages of the link: one table, and a codec that is driven by it.
 
 Job: what is said. How it is framed is framing.py's, when it is said and said again is link.py's.
-PROTOCOL.md is generated from this table; the fingerprint of the table is pinned by a test together with the version,
-so that a message cannot change without the version changing with it.
+PROTOCOL.md is generated from this table, and from companion/tourier/device/protocol_words.py, which says what each
+message is for. The fingerprint of the table is pinned by a test together with the version, so that a message cannot
+change without the version changing with it.
 
 Every payload starts with   number u8, session u16, seq u16   (little endian, like all integers here), then the
 fields in the table's order. `session` is chosen by the host for each connection and `seq` counts its requests up from
@@ -130,78 +131,51 @@ TELEMETRY = 60
 # "rest" all that is left of the payload, at most cap octets.
 # Directions: ">" host to device, "<" device to host. Marks: "e" has an effect (done at most once for each seq).
 TABLE = (
-    (HELLO, "HELLO", ">", (("major", "u8", 0), ("minor", "u8", 0), ("filler", "fix", 4)),
-     "Opens a connection. `filler` is chosen so that the whole frame is printable. Also sent to find out whether "
-     "the device is still there after silence."),
+    (HELLO, "HELLO", ">", (("major", "u8", 0), ("minor", "u8", 0), ("filler", "fix", 4))),
     (HELLO_REPLY, "HELLO_REPLY", "<",
-     (("major", "u8", 0), ("minor", "u8", 0), ("firmware", "str", 24), ("board_id", "fix", 8), ("boot_id", "u32", 0),
-      ("plan_id", "u32", 0), ("running", "u8", 0), ("clock_ok", "u8", 0), ("heap_free", "u32", 0),
-      ("journal_octets", "u32", 0), ("samples_octets", "u32", 0), ("read_block", "u8", 0)),
-     "Who is there. A changed `boot_id` tells the host that the device restarted. `plan_id` 0 = no plan held. "
-     "With `read_block` > 1 the host fills what it writes with flags to a multiple of that many octets."),
-    (RESULT, "RESULT", "<", (("code", "u8", 0), ("text", "str", TEXT_MAX)),
-     "Answer to requests that have no own reply, and to any request that is refused."),
-    (PING, "PING", ">", (), "Answered by RESULT ok. Keeps telemetry coming."),
-    (STATE_GET, "STATE_GET", ">", (), "Asked after every connection."),
+     (("major", "u8", 0), ("minor", "u8", 0), ("firmware", "str", 24), ("board_id", "fix", 8),
+      ("boot_id", "u32", 0), ("plan_id", "u32", 0), ("running", "u8", 0), ("clock_ok", "u8", 0),
+      ("heap_free", "u32", 0), ("journal_octets", "u32", 0), ("samples_octets", "u32", 0), ("read_block", "u8", 0))),
+    (RESULT, "RESULT", "<", (("code", "u8", 0), ("text", "str", TEXT_MAX))),
+    (PING, "PING", ">", ()),
+    (STATE_GET, "STATE_GET", ">", ()),
     (STATE, "STATE", "<",
      (("plan_id", "u32", 0), ("at_s", "u32", 0), ("running", "u8", 0), ("focus", "u8", 0), ("alarm", "u8", 0),
-      ("fault", "u8", 0), ("steps", "rest", 9 * STEPS_MAX)),
-     "The running day. `focus` is the index of the step at hand, 255 = none. `steps` holds 9 octets a step in the "
-     "plan's order: state u8, started_s u32, ended_s u32 (0 = not yet)."),
-    (PLAN_OFFER, "PLAN_OFFER", ">", (("plan_id", "u32", 0), ("length", "u32", 0), ("crc32", "u32", 0)),
-     "Offers a plan. Repeated, it asks how far the transfer is; octets that arrived are kept across connections."),
+      ("fault", "u8", 0), ("steps", "rest", 9 * STEPS_MAX))),
+    (PLAN_OFFER, "PLAN_OFFER", ">", (("plan_id", "u32", 0), ("length", "u32", 0), ("crc32", "u32", 0))),
     (PLAN_ANSWER, "PLAN_ANSWER", "<",
      (("plan_id", "u32", 0), ("code", "u8", 0), ("offset", "u32", 0), ("count", "u16", 0), ("chunk", "u16", 0),
-      ("text", "str", TEXT_MAX)),
-     "`code` want: send `count` octets from `offset`, at most `chunk` in one PLAN_DATA. Any other code ends the "
-     "transfer: ok stored, already held, or why not."),
+      ("text", "str", TEXT_MAX))),
     (PLAN_DATA, "PLAN_DATA", ">",
-     (("plan_id", "u32", 0), ("offset", "u32", 0), ("mask", "u8", 0), ("data", "rest", PLAN_CHUNK_MAX)),
-     "Part of a plan. Each octet is sent XOR `mask` (see \"Masking\"). Has no reply; the device asks for what is "
-     "missing."),
-    (LOG_INFO, "LOG_INFO", ">", (("stream", "u8", 0),), "Asks for the extent of a stream."),
-    (LOG_INFO_REPLY, "LOG_INFO_REPLY", "<", (("stream", "u8", 0), ("first", "u32", 0), ("end", "u32", 0)),
-     "Octets from `first` up to but not `end` can be read. Offsets are never reused while a plan is held."),
+     (("plan_id", "u32", 0), ("offset", "u32", 0), ("mask", "u8", 0), ("data", "rest", PLAN_CHUNK_MAX))),
+    (LOG_INFO, "LOG_INFO", ">", (("stream", "u8", 0),)),
+    (LOG_INFO_REPLY, "LOG_INFO_REPLY", "<", (("stream", "u8", 0), ("first", "u32", 0), ("end", "u32", 0))),
     (LOG_READ, "LOG_READ", ">",
-     (("stream", "u8", 0), ("fresh", "u8", 0), ("offset", "u32", 0), ("length", "u32", 0), ("chunk", "u16", 0)),
-     "Asks for a window. The device serves one and holds one more, so that the line never falls idle. `fresh` 1: "
-     "drop those in hand first."),
-    (LOG_DATA, "LOG_DATA", "<", (("offset", "u32", 0), ("mask", "u8", 0), ("data", "rest", CHUNK_MAX)),
-     "Part of the window asked for with this seq. Each octet is sent XOR `mask`."),
-    (LOG_END, "LOG_END", "<", (("end", "u32", 0), ("crc32", "u32", 0)),
-     "The window with this seq is done; `crc32` is that of its octets, up to `end`."),
-    (LOG_SUM, "LOG_SUM", ">", (("stream", "u8", 0), ("offset", "u32", 0), ("length", "u32", 0)),
-     "Asks for the CRC-32 of a range, which may have come over several connections."),
-    (LOG_SUM_REPLY, "LOG_SUM_REPLY", "<", (("stream", "u8", 0), ("end", "u32", 0), ("crc32", "u32", 0)),
-     "CRC-32 of the range, up to `end`."),
-    (LOG_DROP, "LOG_DROP", ">e", (("plan_id", "u32", 0), ("stream", "u8", 0), ("upto", "u32", 0)),
-     "The host has stored the octets before `upto` safely; the device may drop them."),
-    (CLOCK_GET, "CLOCK_GET", ">", (), "Asks for the device's time."),
-    (CLOCK, "CLOCK", "<", (("now_s", "u32", 0), ("ms", "u16", 0), ("offset_min", "i16", 0), ("ok", "u8", 0)),
-     "`ok` 0: the device does not trust its clock."),
-    (CLOCK_SET, "CLOCK_SET", ">e", (("now_s", "u32", 0), ("ms", "u16", 0), ("offset_min", "i16", 0)),
-     "Sets the clock, corrected by the host for half the round trip. `offset_min`: local time minus UTC."),
-    (COMMAND, "COMMAND", ">e", (("action", "u8", 0), ("step_id", "u8", 0), ("arg", "i32", 0)),
-     "What a button can do, and a little more."),
-    (NOTE, "NOTE", ">e", (("text", "str", TEXT_MAX),), "A remark of the cook, for the journal."),
-    (SETTING_GET, "SETTING_GET", ">", (("key", "str", 24),), "Asks for a setting."),
-    (SETTING, "SETTING", "<", (("key", "str", 24), ("value", "bytes", 64)), "A setting's value."),
-    (SETTING_SET, "SETTING_SET", ">e", (("key", "str", 24), ("value", "bytes", 64)), "Sets a setting."),
-    (COUNTERS_GET, "COUNTERS_GET", ">", (), "Asks for the counters."),
+     (("stream", "u8", 0), ("fresh", "u8", 0), ("offset", "u32", 0), ("length", "u32", 0), ("chunk", "u16", 0))),
+    (LOG_DATA, "LOG_DATA", "<", (("offset", "u32", 0), ("mask", "u8", 0), ("data", "rest", CHUNK_MAX))),
+    (LOG_END, "LOG_END", "<", (("end", "u32", 0), ("crc32", "u32", 0))),
+    (LOG_SUM, "LOG_SUM", ">", (("stream", "u8", 0), ("offset", "u32", 0), ("length", "u32", 0))),
+    (LOG_SUM_REPLY, "LOG_SUM_REPLY", "<", (("stream", "u8", 0), ("end", "u32", 0), ("crc32", "u32", 0))),
+    (LOG_DROP, "LOG_DROP", ">e", (("plan_id", "u32", 0), ("stream", "u8", 0), ("upto", "u32", 0))),
+    (CLOCK_GET, "CLOCK_GET", ">", ()),
+    (CLOCK, "CLOCK", "<", (("now_s", "u32", 0), ("ms", "u16", 0), ("offset_min", "i16", 0), ("ok", "u8", 0))),
+    (CLOCK_SET, "CLOCK_SET", ">e", (("now_s", "u32", 0), ("ms", "u16", 0), ("offset_min", "i16", 0))),
+    (COMMAND, "COMMAND", ">e", (("action", "u8", 0), ("step_id", "u8", 0), ("arg", "i32", 0))),
+    (NOTE, "NOTE", ">e", (("text", "str", TEXT_MAX),)),
+    (SETTING_GET, "SETTING_GET", ">", (("key", "str", 24),)),
+    (SETTING, "SETTING", "<", (("key", "str", 24), ("value", "bytes", 64))),
+    (SETTING_SET, "SETTING_SET", ">e", (("key", "str", 24), ("value", "bytes", 64))),
+    (COUNTERS_GET, "COUNTERS_GET", ">", ()),
     (COUNTERS, "COUNTERS", "<",
      (("uptime_s", "u32", 0), ("boots", "u32", 0), ("heap_free", "u32", 0), ("heap_low", "u32", 0),
       ("loop_worst_ms", "u32", 0), ("flash_writes", "u32", 0), ("frames_in", "u32", 0), ("frames_bad", "u32", 0),
-      ("noise_octets", "u32", 0), ("repeats", "u32", 0), ("telemetry_dropped", "u32", 0)),
-     "Health. Those about the link count since the device started."),
-    (SELF_TEST, "SELF_TEST", ">", (), "Runs the self-test."),
-    (SELF_TEST_REPLY, "SELF_TEST_REPLY", "<", (("passed", "u8", 0), ("text", "rest", 480)),
-     "Lines of UTF-8 text, one a check."),
+      ("noise_octets", "u32", 0), ("repeats", "u32", 0), ("telemetry_dropped", "u32", 0))),
+    (SELF_TEST, "SELF_TEST", ">", ()),
+    (SELF_TEST_REPLY, "SELF_TEST_REPLY", "<", (("passed", "u8", 0), ("text", "rest", 480))),
     (TELEMETRY, "TELEMETRY", "<",
      (("at_s", "u32", 0), ("mode", "u8", 0), ("word", "u8", 0), ("step_id", "u8", 0), ("fold_n", "u8", 0),
       ("fold_of", "u8", 0), ("bench_cdeg", "i16", 0), ("probe_cdeg", "i16", 0), ("low_cdeg", "i16", 0),
-      ("high_cdeg", "i16", 0), ("left_s", "i32", 0), ("slack_s", "i32", 0), ("alarm", "u8", 0), ("fault", "u8", 0)),
-     "Sent about once a second to a host heard of lately, when nothing else waits. May be lost; never repeated. "
-     "`left_s` -1 = unknown."),
+      ("high_cdeg", "i16", 0), ("left_s", "i32", 0), ("slack_s", "i32", 0), ("alarm", "u8", 0), ("fault", "u8", 0))),
 )  # fmt: skip
 
 # What answers a request, where it is not RESULT.
@@ -394,7 +368,7 @@ def masked(data, mask):
 def fingerprint():
     """CRC-32 over the table's wire-visible part (numbers, names, directions, fields), as the version's check."""
     crc = 0
-    for number, name, direction, fields, _doc in TABLE:
+    for number, name, direction, fields in TABLE:
         line = "%d %s %s" % (number, name, direction)
         for field in fields:
             line += " %s:%s:%d" % field

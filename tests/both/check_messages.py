@@ -22,7 +22,7 @@ def samples(kind, cap):
 
 def check_every_message_there_and_back():
     count = 0
-    for number, _name, _direction, fields, _doc in m.TABLE:
+    for number, _name, _direction, fields in m.TABLE:
         for pick in range(4):
             values = {}
             for name, kind, cap in fields:
@@ -46,7 +46,7 @@ def check_layout_is_little_endian_and_in_order():
 
 def check_cut_short_is_refused_everywhere():
     refused = 0
-    for number, _name, _direction, fields, _doc in m.TABLE:
+    for number, _name, _direction, fields in m.TABLE:
         values = {}
         for name, kind, cap in fields:
             values[name] = samples(kind, cap)[1]

@@ -131,7 +131,7 @@ def feed_seed(data: bytes) -> None:
 def seeds() -> list[tuple[bytes, str]]:
     """One frame of each message, with plausible values, and its name."""
     made = []
-    for number, name, _direction, fields, _doc in m.TABLE:
+    for number, name, _direction, fields in m.TABLE:
         values = {}
         for field, kind, cap in fields:
             if kind == "fix":

@@ -261,6 +261,21 @@ def test_over_tcp(loop):
         assert timer.effects[-1] == ("drop", m.STREAM_JOURNAL, 2000)
 
 
+def test_tcp_peer_that_hangs_up(loop):
+    one = loop()
+    with Timer.open(one.url) as link:
+        one.close()
+        with pytest.raises(PortVanished):
+            for _ in range(3):
+                link.state()
+
+
+def test_url_handlers_that_cannot_be_polled():
+    """pyserial's loop:// has no descriptor, as a Windows port has none; it echoes, so what is there is no timer."""
+    with pytest.raises(NotOurDevice):
+        Timer.open("loop://")
+
+
 def test_other_versions(loop, monkeypatch):
     one = loop()
     monkeypatch.setattr(client_module.m, "PROTOCOL_MINOR", 5)

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-from tourier.device import protocol_doc
+from tourier.device import protocol_doc, protocol_words
 
 from shared_schedule import link_host, link_jobs, link_rules, messages
 from shared_schedule.framing import Deframer
@@ -29,10 +29,15 @@ def test_every_constant_of_the_retry_table_has_its_reason():
                 assert name in documented, name
 
 
+def test_every_message_is_explained():
+    assert set(protocol_words.MEANING) == {row[1] for row in messages.TABLE}
+
+
 def test_fingerprint_changes_with_the_table(monkeypatch):
     before = messages.fingerprint()
-    number, name, direction, fields, doc = messages.TABLE[0]
-    monkeypatch.setattr(messages, "TABLE", ((number, name, direction, (*fields, ("extra", "u8", 0)), doc),))
+    number, name, direction, fields = messages.TABLE[0]
+    changed = (number, name, direction, (*fields, ("extra", "u8", 0)))
+    monkeypatch.setattr(messages, "TABLE", (changed, *messages.TABLE[1:]))
     assert messages.fingerprint() != before
 
 

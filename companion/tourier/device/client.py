@@ -107,6 +107,7 @@ class Timer:
         self._watchers = watchers
         self._host = link_host.HostSession(link_host.quiet_session(random.Random(seed).randrange(52 * 52)))
         self._started = time.monotonic()
+        self._recorder: Capture | None = None
         self._out = b""
         self._taken_at = self._started
         self._telemetry: deque[dict] = deque(maxlen=_TELEMETRY_KEPT)
@@ -122,20 +123,25 @@ class Timer:
     ) -> Timer:
         """Open a port (None: search for a timer) and say hello.
 
-        `capture`: file that receives every octet, for `tourier link decode`. `watchers`: called with (direction,
-        ms, octets). Raises the classes of errors.py.
+        `capture`: file that receives every octet, for `tourier link decode`; one that exists is added to.
+        `watchers`: called with (direction, ms, octets). Raises the classes of errors.py.
         """
         if url is None:
             return cls._search(capture, watchers)
         port = Port(url)
+        recorder = None
         try:
             if capture is not None:
-                watchers = (*watchers, Capture(capture.open("wb")))
+                recorder = Capture(capture)
+                watchers = (*watchers, recorder)
             timer = cls(port, watchers)
+            timer._recorder = recorder
             if greet:
                 timer.hello()
         except BaseException:
             port.close()
+            if recorder is not None:
+                recorder.close()
             raise
         return timer
 
@@ -156,8 +162,10 @@ class Timer:
         self.close()
 
     def close(self) -> None:
-        """Close the port."""
+        """Close the port, and the capture."""
         self._port.close()
+        if self._recorder is not None:
+            self._recorder.close()
 
     @property
     def counters(self) -> dict[str, int]:

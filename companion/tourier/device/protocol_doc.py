@@ -11,6 +11,7 @@ from pathlib import Path
 import shared_schedule
 from shared_schedule import framing, link_host, link_jobs, link_rules
 from shared_schedule import messages as m
+from tourier.device.protocol_words import MEANING
 
 PATH = Path(shared_schedule.__file__).with_name("PROTOCOL.md")
 _KINDS = {"fix": "{cap} octets", "bytes": "u8 length, then at most {cap} octets"}
@@ -39,7 +40,8 @@ def _table(head: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
 
 
 def _message(row: tuple) -> str:
-    number, name, direction, fields, doc = row
+    number, name, direction, fields = row
+    doc = MEANING[name]
     way = "host to device" if direction[0] == ">" else "device to host"
     marks = ", done at most once for each seq" if "e" in direction else ""
     reply = m.REPLY_OF.get(number)

@@ -9,7 +9,6 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterator
 from pathlib import Path
-from typing import BinaryIO
 
 from shared_schedule import messages as m
 from shared_schedule.framing import Deframer
@@ -23,11 +22,12 @@ _SHOWN_OCTETS = 12  # of a long field
 
 
 class Capture:
-    """Writes a capture file. Flushed record by record, so that it is whole after a crash."""
+    """Adds to a capture file. Flushed record by record, so that it is whole after a crash."""
 
-    def __init__(self, file: BinaryIO) -> None:
-        self._file = file
-        file.write(MAGIC)
+    def __init__(self, path: Path) -> None:
+        self._file = path.open("ab")
+        if not self._file.tell():
+            self._file.write(MAGIC)
 
     def __call__(self, direction: str, at_ms: int, octets: bytes) -> None:
         """Keep octets that went in a direction (">" to the device, "<" from it)."""
@@ -35,6 +35,10 @@ class Capture:
             part = octets[at : at + 0xFFFF]
             self._file.write(struct.pack(_RECORD, direction.encode(), at_ms & 0xFFFFFFFF, len(part)) + part)
         self._file.flush()
+
+    def close(self) -> None:
+        """Close the file."""
+        self._file.close()
 
 
 def read_capture(path: Path) -> Iterator[tuple[str, int | None, bytes]]:
