@@ -18,6 +18,7 @@ RULES = [
     (r"(?<![\w.])/(work|root)/", "a path of somebody's machine"),
     (r"\b(TODO|FIXME|XXX)\b", "work left lying about"),
 ]
+QUOTING = ("tests/outside/",)  # quotes its sources in their own words
 GOOD = ("a quarter turn", "turns red", "a 3-fold, then a 4-fold", "https://x.org/work/1", "one loop turn", "in turn")
 BAD = ("a book fold", "a double turn", "give it six turns", "after three turns", "see /work/main/x", "# TODO later")
 
@@ -54,5 +55,7 @@ def test_the_house_speaks_the_trade() -> None:
     assert len(files) > 50
     found = []
     for path in files:
+        if path.relative_to(ROOT).as_posix().startswith(QUOTING):
+            continue
         found += [f"{path.relative_to(ROOT)}:{line}" for line in broken(path.read_text("utf-8", errors="replace"))]
     assert not found, "\n".join(found[:40])
