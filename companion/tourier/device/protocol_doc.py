@@ -48,7 +48,7 @@ def _message(row: tuple) -> str:
     marks += f", answered by {m.name_of(reply)}" if reply else ""
     text = f"### {number} {name}\n\n{way[0].upper()}{way[1:]}{marks}. {doc}\n"
     if fields:
-        shown = [(f"`{field}`", _KINDS.get(kind, kind).format(cap=cap)) for field, kind, cap in fields]
+        shown = [(f"`{field}`", (_KINDS.get(kind) or kind).format(cap=cap)) for field, kind, cap in fields]
         text += "\n" + _table(("field", "form"), shown) + "\n"
     return text
 

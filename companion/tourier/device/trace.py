@@ -67,10 +67,9 @@ def field_text(name: str, value: object) -> str:
         return f'{name}="{plain(value)}"'
     if name.endswith("_cdeg"):
         return f"{name}={'none' if value == m.NO_READING else value}"
-    if name == "code":
-        return f"code={_CODE_NAMES.get(value, value)}"
-    if name == "action":
-        return f"action={_ACTION_NAMES.get(value, value)}"
+    for field, names in (("code", _CODE_NAMES), ("action", _ACTION_NAMES)):
+        if name == field and isinstance(value, int):
+            return f"{name}={names.get(value, value)}"
     if name in ("crc32", "plan_id", "boot_id"):
         return f"{name}={value:08x}"
     return f"{name}={value}"
