@@ -18,7 +18,8 @@ from tourier.dayplan.problem import MINUTE_S, Problem, build, minutes_up, span
 from tourier.dayplan.solve import DONE, RUNNING, SKIPPED, WAITING, DayModel, Fact, Solution
 
 LATE_MIN = 2 * 1440  # a slip is looked for within two days
-EFFORT = 0.5
+EFFORT = 0.1
+FORCED_EFFORT = 0.5  # for the least by which limits must be passed, when they must
 READY = 4  # a rest whose time is up and that nobody has ended yet: for the planner it still runs
 
 
@@ -129,14 +130,19 @@ def _facts(problem: Problem, what: Mapping[int, Happened], now: int) -> dict[int
 
 
 def _best(problem: Problem, facts: dict[int, Fact], now: int, was: dict[int, int]) -> Solution | None:
-    """Maxima kept if that is possible at all; the hour as near as it can be; rests; then as little moved as can be."""
+    """Maxima kept if that is possible at all; the hour as near as it can be; then rests and what moves, weighed
+
+    together: a minute by which one step moves costs 1, a minute off the ideal of a one-hour rest 16. Rests alone would
+    put the whole day off for the sake of one.
+    """
     late = LATE_MIN + max(0, now - min(problem.targets))
-    stages = [("off_hour", DayModel.off_hour), ("rests", DayModel.rests), ("moved", lambda m: m.moved(was))]
+    stages = [("off_hour", DayModel.off_hour), ("kept", lambda m: m.rests() + m.moved(was))]
     for leeway, soft in ((False, False), (True, False), (True, True)):
         model = DayModel(problem, late=late, facts=facts, now=now, leeway=leeway, soft=soft)
         first = [("over_min", lambda m: sum(m.over))] if soft else []
         try:
-            solution = model.solve([*first, *stages], effort=EFFORT)
+            solution = model.solve(first, effort=FORCED_EFFORT) if soft else None
+            solution = model.solve(stages, effort=EFFORT, first=solution)
         except TimeoutError:
             continue
         if solution is not None:
