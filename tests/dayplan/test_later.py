@@ -21,7 +21,7 @@ def stored():
     from tourier.batch.read import read_batch_text
     from tourier.batch.workup import work_up
 
-    text = demo_text().replace("count = 24", "count = 24\nfreeze_raw = 12", 1)
+    text = demo_text().replace("count = 24", "count = 24\nfreeze = 12", 1)
     s = read_batch_text(text, "demo", at(27, 18, month=11))
     return s, work_up(s)
 

@@ -37,7 +37,7 @@ def plan_frozen(
     last = frozen_at + timedelta(seconds=FROZEN_LIMIT_S)
     if ready_at > last:
         raise Impossible(
-            f"Frozen {frozen_at:%d %b}, the pieces keep a month: bake them by {last:%a %d %b}, not on {ready_at:%d %b}.",
+            f"Frozen {frozen_at:%d %b}, the pieces keep a month: bake them by {last:%a %d %b}.",
             last,
             give_up=(f"Be ready by {last:%a %d %b} instead.",),
         )
