@@ -15,7 +15,7 @@ from bench import Bench
 from canvas import Canvas
 from clock import Clock
 from ds3231 import ClockChip
-from sampler import Channel, Sampler
+from sampler import AWAY, Channel, Sampler
 from serve import Handler
 from sht4x import Air
 from ssd1309 import Display
@@ -38,6 +38,7 @@ MEASURE_S = 300
 SOON_S = 180  # a window that is left within this is warned of: one fold takes about as long
 SLIP_S = 900
 _LISTEN_MS = 250  # pace while a host is heard
+_AWAY_PATIENCE = 36  # samples: three minutes for the needle to be put in and settle before it is missed
 _WINDOW_PATIENCE = 3  # samples out of the window before it counts: a needle takes 15 s to settle
 
 
@@ -191,7 +192,7 @@ class App:
         sup.begin()
         sampled = self._sample_due(now_ms)
         if sampled:
-            self.sampler.turn()
+            self.sampler.turn(self._needle_air())
         sup.end(SAMPLE)
 
         sup.begin()
@@ -278,6 +279,14 @@ class App:
             return self.air.cdeg
         return self.bench.plan.room_cdeg if self.bench.plan is not None else NO_CDEG
 
+    def _needle_air(self):
+        """The room's air where dough is not meant to be as warm as that; NO_CDEG where it may be."""
+        bench = self.bench
+        index = bench.probe_step() if bench.plan is not None else -1
+        if index < 0 or bench.plan.steps[index].place not in (P.BENCH, P.FRIDGE, P.FREEZER):
+            return NO_CDEG
+        return self.room_cdeg()
+
     def _on_sample(self, now_s):
         sampler = self.sampler
         bench = self.bench
@@ -294,13 +303,17 @@ class App:
         sampler = self.sampler
         bench = self.bench
         for channel in sampler.channels:
-            if channel.fault != self._faults[channel.number]:
-                self._faults[channel.number] = channel.fault
-                bench.note(now_s, J.FAULT, channel.number, channel.fault)
+            fault = 0 if channel.fault == AWAY else channel.fault  # a needle on its way is not broken
+            if fault != self._faults[channel.number]:
+                self._faults[channel.number] = fault
+                bench.note(now_s, J.FAULT, channel.number, fault)
         wanted = bench.plan is not None and bench.mode == D.DAY_RUNNING and bench.probe_step() >= 0
+        if wanted and sampler.probe.fault == AWAY:
+            # At rest it may hang where it likes; under the rolling pin it is missed.
+            wanted = D.hands_on(bench.plan, bench.state, bench.probe_step(), now_s)
         if wanted and sampler.probe.fault:
             self._fault_for += 1
-            if self._fault_for == 2:
+            if self._fault_for == (_AWAY_PATIENCE if sampler.probe.fault == AWAY else 2):
                 self._raise(J.SENSOR_FAULT, 0, now_s)
         else:
             self._fault_for = 0

@@ -192,6 +192,10 @@ class Board:
                 raise OSError(5)
         code = self._codes[channel]
         # Eight readings 3 steps of a 12-bit code apart at most, turning with every call, so that none repeats exactly.
+        if self._flags & 128:  # a converter that has died with a number in it
+            for i in range(len(into)):
+                into[i] = code
+            return
         turn = self._dither = (self._dither + 5) & 15
         for i in range(len(into)):
             value = code + ((i * 7 + turn) & 15) * 2 - 15
@@ -265,12 +269,17 @@ class Board:
         """Make the flash image the root of the file system; return True when it had to be formatted."""
         formatted = False
         geometry = {"progsize": 256, "readsize": 32, "lookahead": 32}
-        try:
-            fs = vfs.VfsLfs2(self._flash, mtime=False, **geometry)
-        except OSError:
-            vfs.VfsLfs2.mkfs(self._flash, **geometry)
-            fs = vfs.VfsLfs2(self._flash, mtime=False, **geometry)
-            formatted = True
+        fs = None
+        for _ in range(4):  # as MicroPython's own boot does, but more than once: a first failure may pass
+            try:
+                fs = vfs.VfsLfs2(self._flash, mtime=False, **geometry)
+                break
+            except OSError:
+                try:
+                    vfs.VfsLfs2.mkfs(self._flash, **geometry)
+                except OSError:
+                    pass
+                formatted = True
         source = os.getenv("TOURIER_SOURCE")
         shared = os.getenv("TOURIER_SHARED")
         vfs.umount("/")  # nothing of the machine underneath is in reach but the program itself, and that read-only

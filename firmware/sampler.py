@@ -22,11 +22,13 @@ FAULT_WORDS = ("ok", "open", "short", "out of range", "stuck", "out of dough", "
 BENCH = 0
 PROBE = 1
 
-# Full-scale noise of one reading is 1 LSB of 12 bits or more, so the mean of 64 has some 2 units of 16 bits; twelve
-# means in a row equal to the unit happen by chance less than once in a thousand years of samples.
-_STUCK_TURNS = 12
-# A needle has a time constant of seconds in air; dough of a pâton's thickness minutes. 2.5 K in 5 s is not dough.
-_AWAY_CDEG = 250
+# A burst of readings without any spread is no measurement: one reading has 1 LSB rms of noise or more, so 64 equal ones
+# do not happen (0.4 to the power of 63).
+# A needle in air has a time constant of 10 to 25 s, dough on a warm stone warms by a few kelvin a minute at most: a
+# whole kelvin in 5 s is not dough.
+_AWAY_CDEG = 100
+_SETTLED_CDEG = 35  # moving less than this in 5 s, the needle has nearly arrived where it is: within 2 K in air
+_LIKE_ROOM_CDEG = 250  # settling this near to the room's air, it hangs in it
 
 
 class Channel:
@@ -40,27 +42,22 @@ class Channel:
         self.cdeg = NO_CDEG
         self.fault = OPEN
         self.code = 0
-        self._same = 0
         self._good = 0
-        self._last_cdeg = NO_CDEG
         self._begun = False
+        self._last_cdeg = NO_CDEG  # of the needle, before it is asked where it is
+        self._away = False
 
-    def take(self, code):
-        """Take the mean code of a turn."""
-        if code == self.code:
-            self._same += 1
-        else:
-            self._same = 0
+    def take(self, code, spread):
+        """Take the mean code of a turn, and how far apart its readings were."""
         self.code = code
         fault, cdeg = thermistor.read(code, FULL, self.fixed_ohm, self.curve, self.offset_cdeg)
-        if fault == OK and self._same >= _STUCK_TURNS:
+        if fault == OK and spread == 0:
             fault = STUCK
         if fault != OK:
             self.fail(fault)
             return
         self._good += 1
         if self._good < 2 and self._begun:
-            self._last_cdeg = cdeg
             return  # one good reading after a fault may be a loose plug
         self._begun = True
         self.fault = OK
@@ -72,6 +69,27 @@ class Channel:
         self.cdeg = NO_CDEG
         self._good = 0
         self._begun = True
+        self._last_cdeg = NO_CDEG
+        self._away = False
+
+    def watch(self, room_cdeg):
+        """Tell a needle on its way, or hanging in the room, from one in dough. Call after every turn, 5 s apart."""
+        cdeg = self.cdeg
+        last = self._last_cdeg
+        if cdeg == NO_CDEG:
+            return
+        self._last_cdeg = cdeg
+        if last == NO_CDEG:
+            return
+        moved = abs(cdeg - last)
+        if moved >= _AWAY_CDEG:
+            self._away = True
+        elif self._away and moved < _SETTLED_CDEG:
+            if room_cdeg == NO_CDEG or abs(cdeg - room_cdeg) > _LIKE_ROOM_CDEG:
+                self._away = False
+        if self._away:
+            self.fault = AWAY
+            self.cdeg = NO_CDEG
 
 
 class Sampler:
@@ -84,15 +102,17 @@ class Sampler:
         self.probe = channels[PROBE]
         self._codes = array("H", [0] * board.ADC_READS)
 
-    def turn(self):
-        """Read both channels now."""
+    def turn(self, room_cdeg=NO_CDEG):
+        """Read both channels now; `room_cdeg` is the air the needle would hang in."""
         for channel in self.channels:
             try:
                 self._board.read_codes(channel.number, self._codes)
             except OSError:
                 channel.fail(DEAD)
                 continue
-            channel.take(trimmed_mean(self._codes))
+            mean = trimmed_mean(self._codes)
+            channel.take(mean, self._codes[-1] - self._codes[0])
+        self.probe.watch(room_cdeg)
 
 
 def trimmed_mean(codes):

@@ -204,10 +204,16 @@ class Store:
         numbers = self.numbers()
         number = (numbers[-1] if numbers else 0) + 1
         folder = self._dir(number)
-        os.mkdir(folder)
-        write_file(folder + "/plan", data)
-        # The head comes last: a batch with a head is complete.
-        write_file(folder + "/head", seal(struct.pack("<IBI", plan_id, 0, at_s)))
+        for path in ("/b", folder):
+            if _exists(path) < 0:
+                os.mkdir(path)
+        try:
+            write_file(folder + "/plan", data)
+            # The head comes last: a batch with a head is complete.
+            write_file(folder + "/head", seal(struct.pack("<IBI", plan_id, 0, at_s)))
+        except OSError:
+            self._remove_tree(folder)
+            raise
         self.writes += 2
         self._attach(number, plan_id, 0, at_s)
         self.full = False

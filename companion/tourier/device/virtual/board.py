@@ -122,6 +122,7 @@ class VirtualTimer:
         self.cut_fired_at: int | None = None
         self.bench_counts: int | None = None  # a raw code put in place of the kitchen's reading
         self.probe_counts: int | None = None
+        self.converter_still = False  # True: the converter repeats itself to the last bit
 
         self._now_ms = 0
         self._ticks0 = (seed * 7919) % _TICKS
@@ -396,6 +397,8 @@ class VirtualTimer:
             flags |= 32
         if self.run_from_flash:
             flags |= 64
+        if self.converter_still:
+            flags |= 128
         return flags
 
     def _until_idle(self) -> bool:
