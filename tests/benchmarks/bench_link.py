@@ -365,3 +365,33 @@ def test_on_the_virtual_board(tmp_path):
         print(f"{name:5} ours {ours * 1000:7.1f} ms   mpremote {theirs * 1000:7.1f} ms   ratio {theirs / ours:5.1f}")
     assert times["peer up"] / times["ours up"] >= 3
     assert times["peer down"] / times["ours down"] >= 5
+
+
+def test_two_days_of_the_real_firmware_at_115200(tmp_path):
+    """A day played by the real firmware, its samples collected over a 115200 line: the whole chain, flash included."""
+    sys.path.insert(0, str(HERE.parent / "firmware"))
+    from firmware_support import day, send, two_days
+
+    plan = two_days()
+    with day(tmp_path / "flash", plan, bridge_options={"bits_per_s": 115_200}) as one:
+        one.run_for(20)
+        send(one, plan)
+        end = plan.ready_at_s + 3600
+        while one.glance.screen != "done" and one.now_s < end:
+            one.run_for(3600)
+        with Timer.open(one.port) as timer:
+            before = one.bridge.octets[1]
+            got = []
+            took_s = timed(lambda: got.append(timer.collect(m.STREAM_SAMPLES)))
+            on_line = one.bridge.octets[1] - before
+            counters = timer.device_counters()
+    pairs = sum(1 for _ in read_blocks(got[0]))
+    size = len(got[0])
+    print(
+        f"\nreal firmware: {pairs} pairs in {size} octets, collected in {took_s:.1f} s, "
+        f"{size / took_s / LINE:.1%} of the line, {on_line / size - 1:.2%} overhead with telemetry; "
+        f"worst turn of the loop {counters['loop_worst_ms']} ms"
+    )
+    assert pairs > 10_000
+    assert took_s / pairs * PAIRS <= 10
+    assert size / took_s / LINE >= 0.95

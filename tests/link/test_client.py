@@ -170,7 +170,8 @@ def test_restart_in_the_middle_is_told(board, record_property):
         assert timer.state().running == 0
 
 
-def test_nobody_there():
+def test_nobody_there(monkeypatch):
+    monkeypatch.setattr("shared_schedule.link_host.HELLO_TRIES", 4)
     master, slave, path = raw_pty()
     try:
         with pytest.raises(NotOurDevice, match="answers like a bench timer"):

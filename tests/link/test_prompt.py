@@ -25,7 +25,7 @@ def mpremote(port: str, *arguments: str) -> str:
     return done.stdout
 
 
-def talk(fd: int, octets: bytes, wait_s: float = 0.4) -> bytes:
+def talk(fd: int, octets: bytes, wait_s: float = 0.25) -> bytes:
     """Write to a console and return what it says until it is quiet."""
     os.write(fd, octets)
     said = b""
@@ -55,7 +55,7 @@ def test_mpremote_gets_through_a_running_program(board, tmp_path, record_propert
         assert timer.state().running == 0
 
 
-@pytest.mark.parametrize("session", [link_host.quiet_session(i) for i in (0, 777, 1234, 2703)])
+@pytest.mark.parametrize("session", [link_host.quiet_session(i) for i in (0, 1234)])
 def test_first_octets_do_no_harm_at_a_prompt(board, record_property, session):
     record_property("interpreter", "micropython")
     one = board(program=False)
