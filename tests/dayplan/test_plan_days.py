@@ -343,3 +343,11 @@ def test_random_wishes_break_no_rule():
 @pytest.mark.timeout(3600)
 def test_three_hundred_random_wishes_break_no_rule():
     assert random_wishes(300, 2026) >= 100
+
+
+def test_a_full_fridge_is_named():
+    """Two pâtons whose pieces must spend the night in a fridge with one shelf."""
+    s = spec(away=(EARLY_BIRD,), kitchen=replace(KITCHEN, fridge_shelves=1))
+    with pytest.raises(Impossible, match="The fridge has 1 places") as error:
+        plan_days(s, workup(s, process(2)), NOW)
+    assert any("Make room in the fridge" in text for text in error.value.give_up)

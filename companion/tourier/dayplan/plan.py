@@ -10,7 +10,7 @@ from shared_schedule import plan as wire
 from tourier.batch.model import BatchSpec, Workup
 from tourier.dayplan.chance import chance_of
 from tourier.dayplan.hours import zone_of
-from tourier.dayplan.model import BadWish, DayPlan, Job, PlannedStep, from_at_s, to_at_s
+from tourier.dayplan.model import BadWish, DayPlan, Impossible, Job, PlannedStep, from_at_s, to_at_s
 from tourier.dayplan.network import latest_starts
 from tourier.dayplan.problem import MINUTE_S, Problem, build, moment, span
 from tourier.dayplan.refuse import explain
@@ -28,7 +28,13 @@ def plan_days(spec: BatchSpec, workup: Workup, now: datetime, *, slack_s: int = 
 def plan_together(jobs: Sequence[Job], now: datetime, *, slack_s: int = 0, chance: bool = True) -> DayPlan:
     """Return the best timetable of several batches that share cook, bench, fridge, oven and proof space."""
     problem = build(jobs, now, slack_s=slack_s)
-    solution = best(problem)
+    try:
+        solution = best(problem)
+    except TimeoutError:
+        raise Impossible(
+            "No timetable was found in the time a search may take, nor a proof that there is none: "
+            "make fewer pâtons, or allow more hours or more room in fridge and oven."
+        ) from None
     if solution is None:
         raise explain(problem, now)
     return finish(problem, solution, now, chance=chance)

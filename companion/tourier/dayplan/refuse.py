@@ -7,13 +7,15 @@ thing named is given up.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 
+from shared_schedule import plan as wire
 from tourier.dayplan.model import Impossible, from_at_s
 from tourier.dayplan.problem import LOOK_AHEAD_S, MINUTE_S, Problem, Task, moment, span
 from tourier.dayplan.solve import DayModel, Solution
 
-EFFORT = 1.0
+EFFORT = 0.4
 EARLIER_MIN = 2 * 1440  # how much earlier a start is looked for
 SHOWN = 5  # step names in one sentence
 
@@ -22,7 +24,10 @@ def explain(problem: Problem, now: datetime) -> Impossible:
     """Return the refusal of a problem that the solver proved infeasible."""
     available = min(problem.targets) - problem.start
     chain, length = longest_chain(problem)
-    nearest = earliest_ready(problem)
+    try:
+        nearest, searched = earliest_ready(problem), True
+    except TimeoutError:
+        nearest, searched = None, False
     ahead = [i for i, (a, b) in enumerate(problem.spans) if b > problem.start and a < max(problem.targets)]
     blocking, steps = _blocking(problem, ahead)
     give_up = [*_give_up_hours(problem, blocking, steps)]
@@ -41,6 +46,11 @@ def explain(problem: Problem, now: datetime) -> Impossible:
         hours = " and ".join(_hours(problem, index) for index in blocking)
         whose = "you sleep" if all(problem.away[i].why == "sleep" for i in blocking) else "you are not at work"
         sentence = f"{listed(steps)} would fall between {hours}, when {whose}"
+    elif (full := _full_place(problem)) is not None:
+        sentence = (
+            f"The {wire.PLACE_WORDS[full]} has {problem.capacity[full]} places, too few for what must stand in it"
+        )
+        give_up.append(f"Make room in the {wire.PLACE_WORDS[full]}, or make fewer pâtons.")
     else:
         sentence = (
             f"Between {moment(problem, problem.start):%a %H:%M} and {moment(problem, max(problem.targets)):%a %H:%M} "
@@ -49,7 +59,7 @@ def explain(problem: Problem, now: datetime) -> Impossible:
     end = (
         f". The earliest it can be ready is {nearest:%a %d %b %H:%M}."
         if nearest
-        else ". No ready time in a week works."
+        else (". No ready time in a week works." if searched else ".")
     )
     return Impossible(
         sentence + end,
@@ -64,18 +74,28 @@ def explain(problem: Problem, now: datetime) -> Impossible:
 
 
 def earliest_ready(problem: Problem) -> datetime | None:
-    """Return the earliest time everything can be ready within the cook's hours, or None within a week."""
+    """Return the earliest time everything can be ready within the cook's hours, or None when no day of a week will do.
+
+    Raises TimeoutError when the search ended without a plan and without a proof.
+    """
+    best: Solution | None = None
+    unknown = False
     for leeway in (True, False):
         model = DayModel(problem, late=LOOK_AHEAD_S // MINUTE_S - 1440, leeway=leeway)
         try:
             found = model.solve([("late_min", DayModel.lateness)], effort=EFFORT)
         except TimeoutError:
+            unknown = True
             continue
-        if found is None:
+        if found is None and leeway:
             return None
-        if found.proven or not leeway:
-            return moment(problem, max(found.end[t.index] for t in problem.tasks if t.ready))
-    return None
+        if found is not None and (best is None or found.reached["late_min"] < best.reached["late_min"]):
+            best = found
+        if found is not None and found.proven:
+            break
+    if best is None and unknown:
+        raise TimeoutError
+    return None if best is None else moment(problem, max(best.end[t.index] for t in problem.tasks if t.ready))
 
 
 def begin_by(problem: Problem) -> datetime | None:
@@ -106,6 +126,20 @@ def longest_chain(problem: Problem) -> tuple[list[Task], int]:
         chain.append(problem.tasks[at])
         at = best[at][1]
     return chain[::-1], length
+
+
+def _full_place(problem: Problem) -> int | None:
+    """Return the place whose room alone makes the wish impossible: with room enough in it there is a plan."""
+    for place in (wire.FRIDGE, wire.OVEN, wire.FREEZER, wire.PROOF_SPACE):
+        if place not in problem.capacity:
+            continue
+        roomy = replace(problem, capacity={**problem.capacity, place: 99})
+        try:
+            if DayModel(roomy).solve([("early_min", DayModel.earliness)], effort=EFFORT) is not None:
+                return place
+        except TimeoutError:
+            continue
+    return None
 
 
 def listed(names: Sequence[str]) -> str:

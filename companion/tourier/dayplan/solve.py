@@ -502,6 +502,7 @@ def new_solver(effort: float) -> cp_model.CpSolver:
     solver.parameters.max_size_to_create_precedence_literals_in_disjunctive = 200
     solver.parameters.random_seed = SEED
     solver.parameters.max_deterministic_time = effort
+    solver.parameters.max_time_in_seconds = 2 + 8 * effort  # a last resort: presolve is not counted as effort
     return solver
 
 
