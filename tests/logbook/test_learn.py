@@ -97,7 +97,7 @@ def test_bench_band_holds_too():
 
 
 def test_too_little_is_refused_with_a_sentence():
-    assert "no chill of twenty minutes" in slabfit.fit_cold([], 8.0, 4.0).refused
+    assert "no chill of a quarter of an hour" in slabfit.fit_cold([], 8.0, 4.0).refused
     rng = np.random.default_rng(1)
     short = [s for s in _synthetic_chills(rng, 8.0, 4.0, 1)]
     part = short[0]

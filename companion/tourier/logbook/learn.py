@@ -25,6 +25,7 @@ from tourier.logbook.slabfit import Fit, Spell, core_curve, fit_bench, fit_cold,
 from tourier.logbook.store import Logbook
 
 _SETTLE_S = 120.0  # from the needle's move until it reads the dough's core and rolling's warm spots have evened out
+_FASTEST_C_S = 0.025  # a thin pâton in a freezer cools by 1.5 °C a minute at the most
 _RECENT = 20  # batches looked back on: a fridge or a butter of years ago is another one
 
 
@@ -58,11 +59,11 @@ def subjects(batch: Batch) -> tuple[str, str]:
 
 
 def cold_spells(acc: Account, place: int) -> list[Spell]:
-    """Return the chills of pâtons in fridge or freezer that the probe read."""
+    """Return the chills of pâtons in fridge or freezer that the probe read (the bare dough is another material)."""
     plan = acc.batch.plan
     believed = plan.fridge_cdeg if place == plans.FRIDGE else plan.freezer_cdeg
     out = []
-    for step in acc.of_kind(plans.REST, plans.HOLD, plans.CHILL):
+    for step in acc.of_kind(plans.REST, plans.HOLD):
         if step.step.place != place or not step.step.thickness_um or believed == NO_CDEG:
             continue
         spell = _spell(acc, step, step.step.thickness_um * 1e-6, believed / 100)
@@ -91,10 +92,13 @@ def _spell(acc: Account, step: StepAccount, thickness_m: float, air_c: float, be
     at_s, c = acc.readings(step)
     settled = at_s >= (step.from_s or 0) + (_SETTLE_S if math.isnan(bench_c) else 45.0)
     at_s, c = at_s[settled], c[settled]
-    # The needle may come and go (another pâton, a loose plug): only an unbroken beginning has a known start.
     if len(at_s) < 12:
         return None
     t_s, c = thin(at_s - at_s[0], c)
+    # A needle that was moved unasked reads other dough: what follows a jump no pâton can make is not this spell.
+    jumps = np.flatnonzero(np.abs(np.diff(c)) > 0.8 + _FASTEST_C_S * np.diff(t_s))
+    if len(jumps):
+        t_s, c = t_s[: jumps[0] + 1], c[: jumps[0] + 1]
     plan = acc.batch.plan
     if len(t_s) < 4 or not plan.laminate_k_mw or not plan.laminate_rc:
         return None
@@ -159,6 +163,8 @@ def _cold(kitchen: str, group: list[Account], place: int) -> list[Learned] | Ref
     if fit.refused:
         return Refusal(f"film_{word}", kitchen, fit.refused)
     before, after = _held_out(spells, fit, film)
+    if not after < before:
+        return Refusal(f"film_{word}", kitchen, "the fitted figures forecast no better than the believed ones")
     method = f"robust least squares on {len(spells)} chills, {fit.readings} readings, residual {fit.residual_c:.2f} °C"
     out = []
     for name, quantity, unit in (("film", f"film_{word}", "W/m²K"), ("air_c", f"{word}_c", "°C")):
@@ -198,8 +204,8 @@ def _bench(kitchen: str, group: list[Account]) -> list[Learned] | Refusal:
         return float(np.sqrt(np.mean(np.square(ends))))
 
     before, after = error(float(plan.bench_effusivity)), error(v.value)
-    if after >= before:
-        return Refusal("bench_effusivity", kitchen, "the fitted bench forecasts no better than the believed one")
+    if after > 0.8 * before:
+        return Refusal("bench_effusivity", kitchen, "the fitted bench forecasts hardly better than the believed one")
     method = f"robust least squares on {len(spells)} warm-ups, residual {fit.residual_c:.2f} °C"
     return [Learned("bench_effusivity", kitchen, v.value, v.low, v.high, "J/m²K√s", method, _batches(spells), before,
                     after, "°C, core at the end of a fold")]  # fmt: skip

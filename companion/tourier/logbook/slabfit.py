@@ -21,6 +21,9 @@ from shared_schedule.slab import BENCH_RC, CONTACT_MW, FILM_UNDER_BENCH_MW, TRAY
 from tourier.logbook.model import Floats
 
 NODES, BENCH_NODES = 7, 5
+# How far a kitchen may be from what is believed of it, one standard deviation: films of domestic fridges scatter by
+# half and more around usual values (6-10 W/(m2 K) still, 10-20 with a fan: common practice), shelves by a degree or so.
+_FILM_SPREAD, _AIR_SPREAD_C = 0.5, 1.5
 _EVERY_S = 30.0  # readings closer than this tell nothing new: the pâton's own time constant is an hour
 
 
@@ -115,36 +118,41 @@ def core_curve(spell: Spell, start_c: float, film: float, air_c: float, effusivi
 
 
 def fit_cold(spells: list[Spell], film_guess: float, air_guess: float) -> Fit:
-    """Fit (film, air) of a cold place from chills; refused when there is too little or they do not separate."""
-    usable = [s for s in spells if s.t_s[-1] >= 1200 and s.drop_c >= 3.0]
+    """Fit (film, air) of a cold place from chills; refused when there is too little or they tell nothing new.
+
+    What is believed counts as one weak observation each (film within a factor of 1.6, air within 1.5 °C, one standard
+    deviation): short rests alone cannot tell a better film from colder air, and need not.
+    """
+    usable = [s for s in spells if s.t_s[-1] >= 900 and s.drop_c >= 1.5]
     if not usable:
-        return Fit((), math.nan, 0, "no chill of twenty minutes and three degrees was read")
+        return Fit((), math.nan, 0, "no chill of a quarter of an hour and one and a half degrees was read")
 
     def residuals(p):
         film, air = math.exp(p[0]), p[1]
         return np.concatenate([core_curve(s, p[2 + n], film, air) - s.c for n, s in enumerate(usable)])
 
     guess = np.array([math.log(film_guess), air_guess] + [float(s.c[0]) for s in usable])
+    spread = np.array([_FILM_SPREAD, _AIR_SPREAD_C] + [np.inf] * len(usable))
     # 1..80 W/(m2 K) spans a still, boxed tray and a blast chiller; air 15 °C either way of what is believed.
     bounds = (np.array([0.0, air_guess - 15.0] + [-30.0] * len(usable)),
               np.array([math.log(80.0), air_guess + 15.0] + [45.0] * len(usable)))  # fmt: skip
-    solved, cov, sigma = _solve(residuals, guess, bounds, [len(s.c) for s in usable])
+    found, cov, sigma = _solve(residuals, guess, spread, bounds, [len(s.c) for s in usable])
+    readings = sum(len(s.c) for s in usable)
     if cov is None:
         return Fit((), math.nan, 0, "the chills do not tell film and air apart")
-    dof = max(1, len(solved.fun) - len(guess))
-    wide = float(student.ppf(0.95, dof))
-    film = math.exp(solved.x[0])
-    spread = wide * math.sqrt(cov[0, 0])
-    air_spread = wide * math.sqrt(cov[1, 1])
+    wide = float(student.ppf(0.95, max(1, readings - len(guess))))
+    film = math.exp(found[0])
+    band = wide * math.sqrt(cov[0, 0])
+    air_band = wide * math.sqrt(cov[1, 1])
     values = (
-        Fitted("film", film, film * math.exp(-spread), film * math.exp(spread)),
-        Fitted("air_c", float(solved.x[1]), solved.x[1] - air_spread, solved.x[1] + air_spread),
+        Fitted("film", film, film * math.exp(-band), film * math.exp(band)),
+        Fitted("air_c", float(found[1]), found[1] - air_band, found[1] + air_band),
     )
     refused = ""
-    if values[0].share > 0.4 or air_spread > 3.0:
-        refused = (f"the chills do not tell film and air apart (film {values[0].low:.1f} to {values[0].high:.1f} "
-                   f"W/m²K, air {values[1].low:.1f} to {values[1].high:.1f} °C); let one rest run longer")  # fmt: skip
-    return Fit(values, sigma, len(solved.fun), refused)
+    if cov[0, 0] > 0.5 * _FILM_SPREAD**2:
+        refused = (f"the chills leave the film between {values[0].low:.1f} and {values[0].high:.1f} W/m²K, hardly "
+                   "better known than before; let one rest run longer with the needle in")  # fmt: skip
+    return Fit(values, sigma, readings, refused)
 
 
 def fit_bench(spells: list[Spell], effusivity_guess: float, film: float) -> Fit:
@@ -159,33 +167,50 @@ def fit_bench(spells: list[Spell], effusivity_guess: float, film: float) -> Fit:
         )
 
     guess = np.array([math.log(effusivity_guess)] + [float(s.c[0]) for s in usable])
+    spread = np.full(len(guess), np.inf)
     bounds = (np.array([math.log(100.0)] + [-10.0] * len(usable)), np.array([math.log(20000.0)] + [40.0] * len(usable)))
-    solved, cov, sigma = _solve(residuals, guess, bounds, [len(s.c) for s in usable])
+    found, cov, sigma = _solve(residuals, guess, spread, bounds, [len(s.c) for s in usable])
+    readings = sum(len(s.c) for s in usable)
     if cov is None:
         return Fit((), math.nan, 0, "the folds do not tell how the bench warms the dough")
-    spread = float(student.ppf(0.95, max(1, len(solved.fun) - len(guess)))) * math.sqrt(cov[0, 0])
-    value = math.exp(solved.x[0])
-    fitted = Fitted("effusivity", value, value * math.exp(-spread), value * math.exp(spread))
+    band = float(student.ppf(0.95, max(1, readings - len(guess)))) * math.sqrt(cov[0, 0])
+    value = math.exp(found[0])
+    fitted = Fitted("effusivity", value, value * math.exp(-band), value * math.exp(band))
     refused = ""
-    if fitted.share > 0.5 or solved.active_mask[0] != 0:
+    if fitted.share > 0.5 or not 110.0 < value < 18000.0:
         refused = f"the folds leave the bench's effusivity between {fitted.low:.0f} and {fitted.high:.0f}"
-    return Fit((fitted,), sigma, len(solved.fun), refused)
+    return Fit((fitted,), sigma, readings, refused)
 
 
-def _solve(residuals, guess, bounds, lengths: list[int]):
-    """Solve twice: once to learn the noise, once with the loss scaled to it. Returns (solution, covariance, sigma)."""
-    guess = np.clip(guess, bounds[0] + 1e-6, bounds[1] - 1e-6)
-    first = least_squares(residuals, guess, bounds=bounds, loss="soft_l1", f_scale=0.3, x_scale="jac")
-    sigma = max(0.01, 1.4826 * float(np.median(np.abs(first.fun - np.median(first.fun)))))
-    solved = least_squares(residuals, first.x, bounds=bounds, loss="soft_l1", f_scale=3.0 * sigma, x_scale="jac")
-    sigma = max(0.01, 1.4826 * float(np.median(np.abs(solved.fun))))
+def _solve(residuals, guess, spread, bounds, lengths: list[int]):
+    """Solve twice: once to learn the noise, once with readings and beliefs weighed by it.
+
+    Returns (parameters, covariance or None, noise in °C). `spread` are the beliefs' standard deviations around `guess`
+    (inf: none). Readings that follow each other count for fewer: their noise is widened by the lag-one correlation.
+    """
+    believed = np.isfinite(spread)
+    start = np.clip(guess, bounds[0] + 1e-6, bounds[1] - 1e-6)
+
+    def weighed(noise_c: float):
+        def all_of(p):
+            return np.concatenate([residuals(p) / noise_c, (p - guess)[believed] / spread[believed]])
+
+        return all_of
+
+    first = least_squares(weighed(0.1), start, bounds=bounds, loss="soft_l1", f_scale=3.0, x_scale="jac")
+    left = residuals(first.x)
+    sigma = max(0.01, 1.4826 * float(np.median(np.abs(left - np.median(left)))))
+    widened = math.sqrt(_inflation(left, lengths))
+    solved = least_squares(weighed(sigma * widened), first.x, bounds=bounds, loss="soft_l1",
+                           f_scale=max(1.0, 3.0 / widened), x_scale="jac")  # fmt: skip
+    sigma = max(0.01, 1.4826 * float(np.median(np.abs(residuals(solved.x)))))
     try:
-        cov = np.linalg.inv(solved.jac.T @ solved.jac) * sigma * sigma
+        cov = np.linalg.inv(solved.jac.T @ solved.jac)
     except np.linalg.LinAlgError:
-        return solved, None, sigma
+        return solved.x, None, sigma
     if not np.isfinite(cov).all() or (np.diag(cov) <= 0).any():
-        return solved, None, sigma
-    return solved, cov * _inflation(solved.fun, lengths), sigma
+        return solved.x, None, sigma
+    return solved.x, cov, sigma
 
 
 def _inflation(residuals: Floats, lengths: list[int]) -> float:
