@@ -283,7 +283,7 @@ class App:
         """The room's air where dough is not meant to be as warm as that; NO_CDEG where it may be."""
         bench = self.bench
         index = bench.probe_step() if bench.plan is not None else -1
-        if index < 0 or bench.plan.steps[index].place not in (P.BENCH, P.FRIDGE, P.FREEZER):
+        if index >= 0 and bench.plan.steps[index].place not in (P.BENCH, P.FRIDGE, P.FREEZER):
             return NO_CDEG
         return self.room_cdeg()
 

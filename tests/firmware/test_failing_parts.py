@@ -10,13 +10,13 @@ import os
 
 import pytest
 from firmware_support import collect, day, send, two_days
+from tourier.device.client import Timer
+from tourier.device.errors import LinkError
+from tourier.device.virtual.board import VirtualTimer
 
 from shared_schedule import journal as J
 from shared_schedule import plan as P
 from shared_schedule.units import NO_CDEG
-from tourier.device.client import Timer
-from tourier.device.errors import LinkError
-from tourier.device.virtual.board import VirtualTimer
 
 FULL = os.environ.get("TOURIER_SWEEP") == "full"
 PLAN = two_days()
