@@ -114,8 +114,6 @@ class HostSession:
 
     def cancel(self):
         """Give the job up without an event."""
-        if isinstance(self._job, LogIn):
-            self._log = self._job
         self._job = None
         self._probing = False
         self._queue = []

@@ -185,6 +185,8 @@ class LogIn(Job):
             return False
         if not self.gaps:
             host.finish(m.LOG_END, {"end": self.end, "crc32": binascii.crc32(self.data)})
+        elif self.tries <= 0:  # the device answers, but sweep after sweep brings nothing
+            host.refused({"code": m.STORAGE, "text": "octet %d cannot be read" % self.gaps[0][0]})
         return True
 
     def _data(self, host, values):

@@ -213,6 +213,75 @@ def check_plan_that_would_fill_the_device_is_refused_before_it_is_sent():
     assert pair.ask(m.PLAN_OFFER, offer).values["code"] == m.TOO_LARGE
 
 
+def check_trouble_with_storage_is_told_not_raised():
+    pair = Pair().hello()
+    pair.bench.trouble = OSError(28)
+    assert pair.ask(m.COMMAND, {"action": 2}).values["code"] == m.STORAGE
+    pair.bench.trouble = ValueError("no step 9")
+    assert pair.ask(m.COMMAND, {"action": 2}).values == {"code": m.BAD_VALUE, "text": "no step 9"}
+    pair.bench.trouble = None
+    assert pair.bench.done == []
+    # A log that cannot be read for a while: the fetch waits for it, the checksum says how far it got.
+    real = pair.bench.log_read
+    left = [6]
+
+    def worn(stream, offset, n, into):
+        left[0] -= 1
+        if left[0] > 0:
+            raise OSError(5)
+        return real(stream, offset, n, into)
+
+    pair.bench.log_read = worn
+    total = pair.ask(m.LOG_SUM, {"stream": 2, "offset": 0, "length": 5000}).values
+    assert total["end"] == 0 and total["crc32"] == 0
+    pair.host.fetch(2, 0, 5000)
+    assert pair.run().kind == lh.DONE
+    assert pair.host.take_log()[1] == pair.bench.log[:5000]
+    assert left[0] <= 0
+    # One that can never be read is given up, with what did arrive kept.
+    pair.bench.log_read = lambda stream, offset, n, into: real(stream, offset, n, into) if offset < 3000 else 0
+    pair.host.fetch(2, 0, 5000)
+    end = pair.run()
+    assert end.kind == lh.FAILED and end.values["code"] == m.STORAGE
+    kept = pair.host.take_log()[1]
+    assert len(kept) >= 3000 and pair.bench.log.startswith(kept)
+
+
+def check_window_with_a_wrong_checksum_is_fetched_again():
+    pair = Pair().hello()
+    pair.host.fetch(2, 0, 20000)
+    seq = pair.host._job.seqs[0]
+    wrong = b"\x00" * 1000
+    for offset in range(0, 8192, 1000):
+        part = {"offset": offset, "data": wrong[: min(1000, 8192 - offset)]}
+        pair.host.feed(encode(m.encode(m.LOG_DATA, pair.host.session, seq, part)), 0)
+    end = {"end": 8192, "crc32": binascii.crc32(pair.bench.log[:8192])}
+    pair.host.feed(encode(m.encode(m.LOG_END, pair.host.session, seq, end)), 0)
+    assert pair.host.counters["mismatched"] == 1
+    assert pair.run().kind == lh.DONE
+    assert pair.host.take_log()[1] == pair.bench.log[:20000]
+
+
+def check_misuse_is_told_at_once():
+    pair = Pair().hello()
+    pair.host.request(m.PING)
+    try:
+        pair.host.request(m.PING)
+    except RuntimeError:
+        pass
+    else:
+        raise AssertionError("two jobs at a time")
+    pair.run()
+    for start, end in ((5, 4), (-1, 4), (0, m.LOG_MAX + 1)):
+        try:
+            pair.host.fetch(2, start, end)
+        except ValueError:
+            continue
+        raise AssertionError((start, end))
+    pair.host.fetch(2, 7, 7)  # nothing to fetch is done at once
+    assert pair.run().kind == lh.DONE and pair.host.take_log() == (7, b"")
+
+
 def check_plan_with_other_octets_than_offered_is_not_stored():
     pair = Pair().hello()
     offer = {"plan_id": 7, "length": 40, "crc32": binascii.crc32(b"a" * 40)}
