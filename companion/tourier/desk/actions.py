@@ -29,13 +29,13 @@ class Action:
 
 
 ACTIONS: tuple[Action, ...] = (
-    Action("room.batch", "f1", "room('batch')", "Batch", help="What you want, worked out as you type.", shown=False),
-    Action("room.bench", "f2", "room('bench')", "Bench", help="The day as it runs.", shown=False),
+    Action("room.batch", "f1,alt+1", "room('batch')", "Batch", help="What you want, worked out.", shown=False),
+    Action("room.bench", "f2,alt+2", "room('bench')", "Bench", help="The day as it runs.", shown=False),
     Action(
-        "room.lookback", "f3", "room('lookback')", "Look back", help="Past batches and what to change.", shown=False
+        "room.lookback", "f3,alt+3", "room('lookback')", "Look back", help="Past batches, findings.", shown=False
     ),
-    Action("room.kitchen", "f4", "room('kitchen')", "Kitchen", help="Your kitchen and butters.", shown=False),
-    Action("room.timer", "f5", "room('timer')", "Timer", help="The bench timer itself.", shown=False),
+    Action("room.kitchen", "f4,alt+4", "room('kitchen')", "Kitchen", help="Your kitchen and butters.", shown=False),
+    Action("room.timer", "f5,alt+5", "room('timer')", "Timer", help="The bench timer itself.", shown=False),
     Action("app.help", "f10,question_mark", "help_here", "Help", help="Help for the part you are in."),
     Action("app.palette", "ctrl+p", "command_palette", "Commands", help="Everything that can be done now."),
     Action("app.keys", "f9", "show_keys", "Keys", help="See and change the keys.", shown=False),
@@ -43,15 +43,20 @@ ACTIONS: tuple[Action, ...] = (
         "app.quiet", "f8", "toggle_silence", "Silence", help="No bell and no notice until pressed again.", shown=False
     ),
     Action("app.theme", "f7", "next_theme", "Theme", help="Next of the themes: light, dark, high contrast, terminal."),
+    Action("app.welcome", "f12", "welcome", "Welcome", help="Demo, your kitchen, where things are.", shown=False),
     Action("app.quit", "ctrl+q", "quit", "Leave", help="Leave; unsaved edits are kept for the next time."),
     Action("batch.save", "ctrl+s", "save", "Save", "batch", "Write the batch file."),
     Action("batch.open", "ctrl+o", "open", "Open", "batch", "Open another batch file."),
-    Action("batch.duplicate", "ctrl+d", "duplicate", "Duplicate", "batch", "Start a new batch from this one."),
+    Action("batch.duplicate", "ctrl+n", "duplicate", "Duplicate", "batch", "Start a new batch from this one."),
     Action("batch.undo", "ctrl+z", "undo", "Undo", "batch", "Take back the last edit."),
     Action("batch.redo", "ctrl+y", "redo", "Redo", "batch", "Do it again."),
     Action("batch.changed", "ctrl+g", "changed", "Changed", "batch", "What changed since the last good batch."),
+    Action("batch.flip", "f6", "flip", "Form / result", "batch", "In a narrow window: form, or what comes of it."),
+    Action("batch.let_be", "escape", "let_be", "Let be", "batch", "Stop looking for the timetable.", shown=False),
     Action("batch.send", "ctrl+t", "send", "Send to timer", "batch", "Plan it and send it to the bench timer."),
-    Action("bench.connect", "c", "connect", "Connect", "bench", "Find the timer and follow it."),
+    Action("bench.connect", "c", "connect", "Connect", "bench", "Look for timers anew."),
+    Action("bench.next", "v", "next_timer", "Next timer", "bench", "Bring the next timer into view.", shown=False),
+    Action("bench.skip", "s", "skip", "Skip ahead", "bench", "Virtual timer: play ten minutes at once.", shown=False),
     Action("bench.acknowledge", "a", "acknowledge", "Acknowledge", "bench", "Answer the alarm that sounds."),
     Action("bench.go", "g", "go", "Go / done", "bench", "Start the step that is due, or say that it is done."),
     Action("bench.bend", "b", "bend", "Bend test", "bench", "Mark a bend test at the probe's reading."),
@@ -69,6 +74,8 @@ ACTIONS: tuple[Action, ...] = (
     Action("lookback.beside", "s", "beside", "Side by side", "lookback", "Set a second batch beside this one."),
     Action("lookback.export", "x", "export", "Export", "lookback", "Write the report: HTML, CSV or JSON."),
     Action("lookback.outcome", "o", "outcome", "Outcome", "lookback", "Write down how it came out."),
+    Action("kitchen.questions", "k", "questions", "My kitchen", "kitchen", "Questions about your kitchen."),
+    Action("kitchen.use", "u", "use", "Use in batch", "kitchen", "Put this kitchen into the open batch."),
     Action("kitchen.learn", "l", "learn", "Learn", "kitchen", "Fit the kitchen from the logs."),
     Action("kitchen.forget", "delete", "forget", "Take back", "kitchen", "Take back one learned value."),
     Action("timer.find", "f", "find", "Find", "timer", "Look for timers."),

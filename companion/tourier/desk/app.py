@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import threading
+from collections.abc import Callable, Iterable
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from textual.app import App, SystemCommand
+from textual.message import Message
 from textual.screen import Screen
+from textual.signal import Signal
 
 from tourier import places
 from tourier.desk.actions import ACTIONS, ANYWHERE, bindings, read_keymap
+from tourier.desk.data.fleet import Berth, Fleet
 from tourier.desk.data.linkstate import LinkState
 from tourier.desk.data.settings import Settings
 from tourier.desk.themes import THEMES
@@ -29,7 +34,7 @@ def _room(name: str):
 
 
 class Desk(App):
-    """Plan, send, watch, look back. `batch_file` opens a batch at once."""
+    """Plan, send, watch, look back. `batch_file` opens a batch at once; `now` is the wall clock (aware)."""
 
     TITLE = "Tourier"
     CSS_PATH = "desk.tcss"
@@ -37,14 +42,33 @@ class Desk(App):
     BINDINGS: ClassVar = bindings(ANYWHERE)
     MODES: ClassVar = {name: _room(name) for name in ("batch", "bench", "lookback", "kitchen", "timer")}
 
-    def __init__(self, batch_file: Path | None = None, port: str | None = None) -> None:
+    class Happened(Message):
+        """Something came from a timer's thread."""
+
+        def __init__(self, port: str, what: Any) -> None:
+            super().__init__()
+            self.port, self.what = port, what
+
+    def __init__(
+        self, batch_file: Path | None = None, port: str | None = None, now: Callable[[], datetime] | None = None
+    ) -> None:
         super().__init__()
         self.settings = Settings.read(places.config_folder() / "desk.toml")
-        self.link_state = LinkState()
+        self.now = now or (lambda: datetime.now(UTC))
         self.batch_line = "No batch yet"
+        self.batch_text = ""
         self.batch_file = batch_file
         self.port = port
+        self.fleet = Fleet(lambda at, what: self.post_message(self.Happened(at, what)))
+        self.virtual: Any = None
+        self.timers: Signal[tuple[Berth, Any]] = Signal(self, "timers")
         self._keymap_complaints: list[str] = []
+
+    @property
+    def link_state(self) -> LinkState:
+        """The link to the timer in view."""
+        berth = self.fleet.berth
+        return berth.link if berth is not None else LinkState()
 
     def on_mount(self) -> None:
         for theme in THEMES:
@@ -57,34 +81,68 @@ class Desk(App):
         for complaint in self._keymap_complaints:
             self.notify(complaint, title="Keys", severity="warning", timeout=10)
         if not self.settings.welcomed:
-            self.call_after_refresh(self._welcome)
+            self.call_after_refresh(self.action_welcome)
+        self.call_after_refresh(self._look_for_timers)
 
-    def _welcome(self) -> None:
-        from tourier.desk.screens.welcome import Welcome
+    def _look_for_timers(self) -> None:
+        if self.port is not None:
+            self.fleet.follow(self.port)
+            self.refresh_toplines()
+            return
 
-        self.push_screen(Welcome())
+        def found(port: str) -> None:
+            self.post_message(self.Happened(port, None))
 
-    # --- state shown everywhere --------------------------------------------------------------------------------
+        threading.Thread(target=self.fleet.scan, args=(found,), name="look for timers", daemon=True).start()
 
-    def set_link(self, state: LinkState) -> None:
-        """Show a new state of the link in every room."""
-        if state != self.link_state:
-            self.link_state = state
-            self._refresh_toplines()
+    def on_unmount(self) -> None:
+        self.fleet.stop()
+        if self.virtual is not None:
+            self.virtual.close()
+
+    # --- what timers say ---------------------------------------------------------------------------------------
+
+    def on_desk_happened(self, event: Happened) -> None:
+        if event.what is None:  # a port where a board was plugged in
+            if event.port not in self.fleet.berths:
+                self.fleet.follow(event.port)
+                self.refresh_toplines()
+            return
+        before = self.link_state
+        berth = self.fleet.take(event.port, event.what)
+        if berth is None:
+            return
+        sight = berth.sight
+        alarm = sight.alarm if sight is not None else ""
+        if alarm and alarm != berth.alarm:
+            self.alert(f"{alarm}: {sight.step}" if sight.step else alarm)
+        berth.alarm = alarm
+        if before != self.link_state:
+            self.refresh_toplines()
+        self.timers.publish((berth, event.what))
+
+    def sent_text(self, plan: Any) -> str:
+        """Return the batch file a timer's plan was made from: the one kept at sending, else the open one."""
+        from shared_schedule import plan as wire
+        from tourier import planning
+
+        return planning.sent_text(places.sent_folder(), wire.plan_id(wire.encode(plan))) or self.batch_text
 
     def set_batch_line(self, text: str) -> None:
         """Show what is planned in every room."""
-        self.batch_line = text
-        self._refresh_toplines()
+        if text != self.batch_line:
+            self.batch_line = text
+            self.refresh_toplines()
 
-    def _refresh_toplines(self) -> None:
+    def refresh_toplines(self) -> None:
+        """Redraw the state line of the room in view; the others redraw when they are entered."""
         for screen in self.screen_stack:
             for line in screen.query(TopLine):
                 line.refresh_state()
 
     def alert(self, text: str) -> None:
         """Say something that must not be missed: notice, bell and desktop notice, unless silenced."""
-        self.notify(text, title="Bench timer", severity="warning", timeout=15)
+        self.notify(text, title="Bench timer", severity="warning", timeout=15, markup=False)
         if not self.settings.silent:
             self.bell()
             # OSC 9: terminals that know it show a desktop notice, the others ignore it.
@@ -99,8 +157,22 @@ class Desk(App):
 
     def action_room(self, name: str) -> None:
         """Go to a room."""
+        while len(self.screen_stack) > 1:  # a question left open is a question answered with no
+            self.screen.dismiss(None)
         self.switch_mode(name)
-        self._refresh_toplines()
+        self.refresh_toplines()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Rooms are not left while a question is open; help and keys stay."""
+        if action == "room":
+            return len(self.screen_stack) <= 1
+        return True
+
+    def action_welcome(self) -> None:
+        """Open the welcome."""
+        from tourier.desk.screens.welcome import Welcome
+
+        self.push_screen(Welcome())
 
     def action_next_theme(self) -> None:
         """Take the next theme and remember it."""
@@ -115,7 +187,7 @@ class Desk(App):
         """Stop or allow bell and desktop notice."""
         self.settings.silent = not self.settings.silent
         self.settings.write()
-        self._refresh_toplines()
+        self.refresh_toplines()
         self.notify("Silent: no bell, no desktop notice." if self.settings.silent else "Alarms may be heard again.")
 
     def action_help_here(self) -> None:
@@ -138,7 +210,7 @@ class Desk(App):
             if action.where not in (ANYWHERE, room) or action.id == "app.palette":
                 continue
             target = self if action.where == ANYWHERE else screen
-            if action.where != ANYWHERE and not self._can(screen, action.name):
+            if not self._can(target, action.name):
                 continue
 
             async def run(target=target, name=action.name) -> None:
@@ -147,11 +219,11 @@ class Desk(App):
             yield SystemCommand(action.text, action.help, run)
 
     @staticmethod
-    def _can(screen: Screen, name: str) -> bool:
+    def _can(target: Any, name: str) -> bool:
         method = name.split("(")[0]
-        if not hasattr(screen, f"action_{method}"):
+        if not hasattr(target, f"action_{method}"):
             return False
-        return screen.check_action(method, ()) is not False
+        return bool(target.check_action(method, ()))
 
 
 def run_desk(batch_file: Path | None = None, port: str | None = None) -> int:

@@ -45,35 +45,39 @@ def _length(metres: float, inch: bool) -> str:
 
 
 def _row(stages: list[SheetStage], work: Workup, scale: float, inch: bool, columns: int) -> list[str]:
-    boxes = [_box(stage, work, scale) for stage in stages]
+    boxes = [_box(stage, work, scale, inch) for stage in stages]
     height = max(len(box) for box in boxes)
     blank = [box + [" " * len(box[0])] * (height - len(box)) for box in boxes]
-    drawn = [" -> ".join(cells) if row == 0 else "    ".join(cells) for row, cells in enumerate(zip(*blank, strict=True))]
+    joins = [" -> ", *["    "] * (height - 1)]
+    drawn = [join.join(cells) for join, cells in zip(joins, zip(*blank, strict=True), strict=True)]
     words = [caption(stage, inch) for stage in stages]
     return [*(line[:columns] for line in words), *(line.rstrip() for line in drawn)]
 
 
 def caption(stage: SheetStage, inch: bool) -> str:
-    """Return 'fold 1 rolled: 63.6 x 21.2 cm, 8.1 mm, 1 fat layer of 2.7 mm (roll to 66.8 cm)'."""
+    """Return 'fold 1 rolled: 63.6 x 21.2 cm, 8.1 mm, 1 fat layer of 2.7 mm'."""
     long = _length(stage.length_m, inch).removesuffix(" in" if inch else " cm")
     text = f"{stage.step}: {long} x {_length(stage.width_m, inch)}, {stage.thickness_m * 1000:.1f} mm"
     if stage.fat_layers:
         thick = stage.fat_layer_m * 1e6
         each = f"{thick / 1000:.1f} mm" if thick >= 1000 else f"{thick:.0f} µm"
         text += f", {stage.fat_layers} fat layer{'s' if stage.fat_layers > 1 else ''} of {each}"
-    if stage.roll_to_m > stage.length_m:
-        text += f" (roll to {_length(stage.roll_to_m, inch)})"
     return text
 
 
-def _box(stage: SheetStage, work: Workup, scale: float) -> list[str]:
+def _box(stage: SheetStage, work: Workup, scale: float, inch: bool) -> list[str]:
     width = max(4, round(stage.length_m * scale))
     height = max(3, round(stage.width_m * scale / _CELL))
     creases = _creases(stage, work, width)
     fill = {"butter block": "▒", "lock-in": "▒"}.get(stage.step, " ")
     top = "┌" + "─" * (width - 2) + "┐"
     middle = "│" + "".join("┊" if column in creases else fill for column in range(1, width - 1)) + "│"
-    return [top, *[middle] * (height - 2), "└" + "─" * (width - 2) + "┘"]
+    rows = [middle] * (height - 2)
+    words = f" roll to {_length(stage.roll_to_m, inch)} "  # dough springs back, so it is rolled longer than it rests
+    if stage.roll_to_m > stage.length_m and len(words) <= width - 2:
+        at = (width - len(words)) // 2
+        rows[len(rows) // 2] = middle[:at] + words + middle[at + len(words) :]
+    return [top, *rows, "└" + "─" * (width - 2) + "┘"]
 
 
 def _creases(stage: SheetStage, work: Workup, width: int) -> set[int]:

@@ -64,10 +64,14 @@ class BatchDoc:
 
     def put(self, path: str, value: Any) -> None:
         """Write a value (an empty text takes the key away)."""
+        head, _, last = path.rpartition(".")
+        self.put_key(head, last, value)
+
+    def put_key(self, head: str, last: str, value: Any) -> None:
+        """Write a value under a key that may hold any letters (an ingredient), in the table at `head`."""
         import tomlkit
 
         doc = tomlkit.parse(self.text)
-        head, _, last = path.rpartition(".")
         table = _table(doc, head, make=value != "")
         if value == "" or value == []:
             if table is not None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import queue
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -20,6 +21,10 @@ from tourier.device.reconnect import Connected, Heard, Lost, stay
 from tourier.device.sight import Sight, sight_of
 
 _REPORT_EVERY_S = 5  # the steps' states change slowly; telemetry tells when one is at hand
+_PROGRESS_EVERY_S = 0.1
+
+Progress = Callable[[int, int], None]
+Job = Callable[[Timer, Progress], Any]
 
 
 @dataclass(frozen=True)
@@ -50,6 +55,15 @@ class Seen:
 
 
 @dataclass(frozen=True)
+class JobMoved:
+    """How far a job is."""
+
+    name: str
+    done: int
+    total: int
+
+
+@dataclass(frozen=True)
 class JobDone:
     """A job's result, or the sentence why it failed."""
 
@@ -58,27 +72,44 @@ class JobDone:
     error: str = ""
 
 
-Happening = Found | Gone | Seen | JobDone
+Happening = Found | Gone | Seen | JobMoved | JobDone
+
+
+class JobCancelled(LinkError):
+    """The cook let it be."""
+
+    sentence = "Cancelled."
+
+
+class _Leaving(Exception):
+    """The application lets this timer go."""
 
 
 class Follower:
-    """Follows a timer until `stop`. Give it jobs with `do(name, callable taking the Timer)`."""
+    """Follows a timer until `stop`. Give it jobs with `do(name, callable taking the Timer and a progress callback)`."""
 
     def __init__(self, open_timer: Callable[[], Timer], post: Callable[[Happening], None]) -> None:
         self._open_timer = open_timer
         self._post = post
-        self._jobs: queue.Queue[tuple[str, Callable[[Timer], Any]]] = queue.Queue()
+        self._jobs: queue.Queue[tuple[str, Job]] = queue.Queue()
         self._stopping = threading.Event()
+        self._cancel = threading.Event()
         self._timer: Timer | None = None
         self._plan: wire.Plan | None = None
+        self._last_report_s = 0
 
-    def do(self, name: str, job: Callable[[Timer], Any]) -> None:
+    def do(self, name: str, job: Job) -> None:
         """Queue a job; it is done between two looks, at most a second later. The result comes as JobDone."""
         self._jobs.put((name, job))
+
+    def cancel(self) -> None:
+        """Break off the job that shows progress; what a transfer has already brought is kept for the next try."""
+        self._cancel.set()
 
     def stop(self) -> None:
         """End; the thread leaves after its next look."""
         self._stopping.set()
+        self._cancel.set()
 
     def run(self) -> None:
         """Follow; call it in a thread of its own."""
@@ -87,27 +118,29 @@ class Follower:
                 if self._stopping.is_set():
                     return
                 if isinstance(happening, Connected):
-                    self._found(happening)
+                    self._found(happening.state, happening.again)
                 elif isinstance(happening, Lost):
                     self._post(Gone(happening.why))
                 elif isinstance(happening, Heard):
                     self._seen(happening)
+        except _Leaving:
+            return
         except LinkError as problem:
             self._post(Gone(str(problem), hopeless=True))
+        finally:
+            self._fail_the_rest()
 
     def _open(self) -> Timer:
         if self._stopping.is_set():
-            raise _Stopped
+            raise _Leaving
         self._timer = self._open_timer()
         return self._timer
 
-    def _found(self, connected: Connected) -> None:
+    def _found(self, report: DayReport, again: bool) -> None:
         assert self._timer is not None and self._timer.info is not None
-        self._plan = None
-        if connected.state.plan_id:
-            self._plan = wire.decode(self._timer.collect(m.STREAM_PLAN))
+        self._plan = wire.decode(self._timer.collect(m.STREAM_PLAN)) if report.plan_id else None
         info = self._timer.info
-        self._post(Found(info.board_id, info.firmware, self._plan, connected.state, connected.again))
+        self._post(Found(info.board_id, info.firmware, self._plan, report, again))
         self._last_report_s = 0
 
     def _seen(self, heard: Heard) -> None:
@@ -116,27 +149,49 @@ class Follower:
         report = None
         if abs(sight.at_s - self._last_report_s) >= _REPORT_EVERY_S:
             self._last_report_s = sight.at_s
-            report = self._timer.state()
-            held = wire.plan_id(wire.encode(self._plan)) if self._plan is not None else 0
-            if report.plan_id != held:  # somebody sent another plan meanwhile
-                self._plan = wire.decode(self._timer.collect(m.STREAM_PLAN)) if report.plan_id else None
-                self._found_again(report)
+            report = self._look_up()
         self._post(Seen(sight, report))
-        while True:
+        while not self._stopping.is_set():
             try:
                 name, job = self._jobs.get_nowait()
             except queue.Empty:
                 return
+            self._cancel.clear()
             try:
-                self._post(JobDone(name, job(self._timer)))
-            except LinkError as problem:
-                self._post(JobDone(name, None, str(problem)))
+                result = job(self._timer, self._progress(name))
+            except (LinkError, ValueError, OSError) as problem:  # of the link, of plans and logs, of files
+                self._post(JobDone(name, None, str(problem) or "Cancelled."))
+            else:
+                self._post(JobDone(name, result))
+                self._look_up()
 
-    def _found_again(self, report: DayReport) -> None:
-        assert self._timer is not None and self._timer.info is not None
-        info = self._timer.info
-        self._post(Found(info.board_id, info.firmware, self._plan, report, again=True))
+    def _look_up(self) -> DayReport:
+        """Ask for the steps' states; when somebody has sent another plan meanwhile, take that one home first."""
+        assert self._timer is not None
+        report = self._timer.state()
+        held = wire.plan_id(wire.encode(self._plan)) if self._plan is not None else 0
+        if report.plan_id != held:
+            self._timer.hello()
+            self._found(report, again=True)
+        return report
 
+    def _progress(self, name: str) -> Progress:
+        last_s = 0.0
 
-class _Stopped(LinkError):
-    """The application is leaving."""
+        def show(done: int, total: int) -> None:
+            nonlocal last_s
+            if self._cancel.is_set():
+                raise JobCancelled
+            if time.monotonic() - last_s >= _PROGRESS_EVERY_S or done >= total:
+                last_s = time.monotonic()
+                self._post(JobMoved(name, done, max(1, total)))
+
+        return show
+
+    def _fail_the_rest(self) -> None:
+        while True:
+            try:
+                name, _job = self._jobs.get_nowait()
+            except queue.Empty:
+                return
+            self._post(JobDone(name, None, "The timer is not connected any more, so this was not done."))

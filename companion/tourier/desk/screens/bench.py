@@ -2,32 +2,34 @@
 
 from __future__ import annotations
 
-from collections import deque
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 from rich.markup import escape
-from textual import work
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
-from textual.message import Message
 from textual.widgets import DataTable, Digits, ProgressBar, Static
 
 from shared_schedule import messages as m
-from shared_schedule import plan as wire
 from shared_schedule.units import cdeg_text
+from tourier import places
 from tourier.desk.actions import bindings
-from tourier.desk.data.follow import Follower, Found, Gone, Happening, JobDone, Seen
-from tourier.desk.data.linkstate import LinkState
+from tourier.desk.data import jobs
+from tourier.desk.data.fleet import Berth
+from tourier.desk.data.follow import Found, Gone, Job, JobDone, JobMoved, Seen
+from tourier.desk.data.forecast import band
 from tourier.desk.screens.room import Room
+from tourier.desk.widgets.pages import PageRow
 from tourier.desk.widgets.plot import Plot
 from tourier.desk.widgets.windowbar import WindowBar
 from tourier.device.sight import Sight
+from tourier.logbook.model import clock_text
 from tourier.picture.raster import Band, Series
 
-_KEPT = 20_000  # looks kept for the live picture: five hours at one a second
 _STATE_SHAPES = {0: "·", 1: "▶", 2: "✓", 3: "–", 4: "!"}
 _STATE_WORDS = {0: "waiting", 1: "running", 2: "done", 3: "skipped", 4: "ready"}
+_NO_TIMER = "No timer yet. Plug one in and it is found by itself, or play a batch on a virtual one (Batch, Send)."
+_HOUR_S = 3600
 
 
 class Bench(Room):
@@ -36,30 +38,18 @@ class Bench(Room):
     ROOM = "bench"
     BINDINGS: ClassVar = bindings("bench")
     HELP = (
-        "## Bench\n\nConnect once; the link comes back by itself after a pulled cable. The word says what to do now. "
-        "The bar is the butter's window with the dough's temperature as a mark. Every key here is also a button on "
-        "the timer; what you press here is written into the same journal."
+        "## Bench\n\nA timer that is plugged in is found by itself and comes back by itself after a pulled cable. The "
+        "word says what to do now. The bar is the butter's window with the dough's temperature as a mark; in the "
+        "picture the dots after *now* are the band in which the forecast expects the dough. Every key here is also a "
+        "button on the timer; what you press here is written into the same journal.\n\nThe timer advises; it is no "
+        "food-safety instrument. Keep to your local rules."
     )
 
-    class Happened(Message):
-        """Something came from the timer."""
-
-        def __init__(self, what: Happening) -> None:
-            super().__init__()
-            self.what = what
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.follower: Follower | None = None
-        self._plan: wire.Plan | None = None
-        self._sight: Sight | None = None
-        self._looks: deque[tuple[int, float, float]] = deque(maxlen=_KEPT)
-        self._alarm = ""
-
     def compose_room(self) -> ComposeResult:
+        yield PageRow([], id="bench-timers", classes="hidden")
         with Horizontal(id="bench"):
             with Vertical(id="bench-now"):
-                yield Static("Not connected. Press c to find the timer.", id="word")
+                yield Static(_NO_TIMER, id="word", markup=False)
                 yield Static("", id="step", markup=False)
                 with Horizontal(id="degrees"):
                     yield Digits("--", id="probe")
@@ -67,6 +57,7 @@ class Bench(Room):
                 yield WindowBar(id="windowbar")
                 yield Static("", id="left", markup=False)
                 yield Static("", id="alarm", markup=False)
+                yield Static("", id="rests", markup=False)
                 yield ProgressBar(id="job", show_eta=False, classes="hidden")
             with Vertical(id="bench-day"):
                 yield Plot(id="live")
@@ -74,190 +65,252 @@ class Bench(Room):
 
     def on_mount(self) -> None:
         self.query_one("#bench-steps", DataTable).add_columns("", "step", "planned", "began", "ended", "state")
-        if self.desk.port:
-            self.action_connect()
+        self.desk.timers.subscribe(self, self._heard)
+        self._show_all()
+
+    def on_screen_resume(self) -> None:
+        self._show_all()
+
+    @property
+    def berth(self) -> Berth | None:
+        """The timer in view."""
+        return self.desk.fleet.berth
 
     # --- following ---------------------------------------------------------------------------------------------
 
-    def action_connect(self) -> None:
-        """Find the timer and follow it; pressed again, look anew."""
-        if self.follower is not None:
-            self.follower.stop()
-        from tourier.device.client import Timer
-
-        port = self.desk.port
-        self.follower = Follower(lambda: Timer.open(port), lambda what: self.post_message(self.Happened(what)))
-        self.desk.set_link(LinkState("looking", "looking for it"))
-        self._follow(self.follower)
-
-    @work(thread=True, group="follow")
-    def _follow(self, follower: Follower) -> None:
-        follower.run()
-
-    def on_unmount(self) -> None:
-        if self.follower is not None:
-            self.follower.stop()
-
-    def on_bench_happened(self, event: Happened) -> None:
-        what = event.what
-        if isinstance(what, Found):
-            self._found(what)
-        elif isinstance(what, Gone):
-            self._gone(what)
-        elif isinstance(what, Seen):
-            self._seen(what)
+    def _heard(self, heard: tuple[Berth, Any]) -> None:
+        berth, what = heard
+        if isinstance(what, JobMoved):
+            self._job_moved(what)
         elif isinstance(what, JobDone):
             self._job_done(what)
+        if not self.is_current or berth is not self.berth:
+            self._list_timers()
+            return
+        if isinstance(what, Seen):
+            self._show_now(what.sight)
+            self._show_live(what.sight)
+            if what.report is not None:
+                self._fill_steps()
+        elif isinstance(what, Found | Gone):
+            self._show_all()
 
-    def _found(self, found: Found) -> None:
-        self._plan = found.plan
-        holds = f"holds “{found.plan.name}”" if found.plan is not None else "holds no plan"
-        self.desk.set_link(LinkState("connected", f"connected, {holds}"))
-        if found.plan is None:
-            self.query_one("#word", Static).update("NO PLAN")
-            self.query_one("#step", Static).update("The timer holds no plan: go to Batch and send one.")
-        self._fill_steps(found.report)
+    def _list_timers(self) -> None:
+        berths = self.desk.fleet.berths
+        row = self.query_one("#bench-timers", PageRow)
+        row.set_class(len(berths) < 2, "hidden")
+        if len(berths) > 1:
+            shapes = {"connected": "●", "playing": "▶", "lost": "✕", "looking": "◌"}
+            pages = [
+                (port, f"{shapes.get(berth.link.kind, '?')} {berth.label}"
+                 + (f" {berth.sight.word}" if berth.sight and berth.sight.word else "")
+                 + (" ! ALARM" if berth.alarm else ""))
+                for port, berth in berths.items()
+            ]  # fmt: skip
+            if pages != getattr(self, "_pages", None) or row.page != self.desk.fleet.shown:
+                self._pages = pages
+                row.set_pages(pages, self.desk.fleet.shown)
 
-    def _gone(self, gone: Gone) -> None:
-        self.desk.set_link(LinkState("lost", "lost, looking for it" if not gone.hopeless else "not connected"))
-        self.query_one("#word", Static).update("NO LINK")
+    def on_page_row_chosen(self, event: PageRow.Chosen) -> None:
+        self.desk.fleet.shown = event.page
+        self.desk.refresh_toplines()
+        self._show_all()
+
+    def _show_all(self) -> None:
+        self._list_timers()
+        berth = self.berth
+        if berth is None:
+            self._blank(_NO_TIMER, "")
+        elif berth.sight is None:
+            lost = berth.link.kind == "lost"
+            self._blank("NO LINK" if lost else "CONNECTING", berth.why or f"{berth.label}: {berth.link.words}")
+        else:
+            self._show_now(berth.sight)
+            self._show_live(berth.sight)
+        if berth is not None and berth.connected and berth.plan is None:
+            self._blank("NO PLAN", "The timer holds no plan: go to Batch and send one.")
+        self._fill_steps()
+
+    def _put(self, selector: str, text: str) -> None:
+        widget = self.query_one(selector, Static)
+        if str(widget.content) != text:  # a widget that has not changed costs nothing
+            widget.update(text)
+
+    def _blank(self, word: str, step: str) -> None:
         # An old number must not pass for a present one.
+        self._put("#word", word)
+        self._put("#step", step)
         self.query_one("#probe", Digits).update("--")
-        self.query_one("#judgement", Static).update("no link")
-        self.query_one("#step", Static).update(gone.why)
-
-    def _seen(self, seen: Seen) -> None:
-        sight = seen.sight
-        self._sight = sight
-        nan = float("nan")
-        self._looks.append((
-            sight.at_s,
-            nan if sight.probe_cdeg is None else sight.probe_cdeg / 100,
-            nan if sight.bench_cdeg is None else sight.bench_cdeg / 100,
-        ))  # fmt: skip
-        self._show_now(sight)
-        if self.is_current:
-            self._show_live(sight)
-        if seen.report is not None:
-            self._fill_steps(seen.report)
-        if sight.alarm and sight.alarm != self._alarm:
-            self.desk.alert(f"{sight.alarm}: {sight.step}" if sight.step else sight.alarm)
-        self._alarm = sight.alarm
+        self.query_one("#windowbar", WindowBar).update("")
+        for selector in ("#judgement", "#left", "#alarm", "#rests"):
+            self._put(selector, "")
 
     def _show_now(self, sight: Sight) -> None:
-        def put(selector: str, text: str) -> None:
-            widget = self.query_one(selector, Static)
-            if str(widget.content) != text:  # a widget that has not changed costs nothing
-                widget.update(text)
-
-        put("#word", sight.word or "WAIT")
-        put("#step", f"{sight.step}   {sight.fold}" if sight.fold and sight.fold not in sight.step else sight.step)
+        berth = self.berth
+        if berth is None or berth.plan is None:
+            return
+        self._put("#word", sight.word or "WAIT")
+        fold = sight.fold and sight.fold.split(" (")[0].lower() not in sight.step.lower()
+        self._put("#step", f"{sight.step}   {sight.fold}" if fold else sight.step)
         probe = self.query_one("#probe", Digits)
         text = "--" if sight.probe_cdeg is None else cdeg_text(sight.probe_cdeg)
         if probe.value != text:
             probe.update(text)
-        put("#judgement", "no reading" if sight.probe_cdeg is None else f"°C  {sight.judgement}")
+        self._put("#judgement", "no reading" if sight.probe_cdeg is None else f"°C  {sight.judgement}")
         self.query_one("#windowbar", WindowBar).show(sight)
-        left = "" if sight.left_s is None else f"{sight.left_s // 60} min left in the window   "
-        put("#left", f"{left}slack {sight.slack_s // 60:+d} min against the ready time   bench "
-            + ("no reading" if sight.bench_cdeg is None else f"{cdeg_text(sight.bench_cdeg)} °C"))  # fmt: skip
-        put("#alarm", f"! ALARM: {sight.alarm}  (a answers)" if sight.alarm else "")
+        windowed = sight.low_cdeg is not None and sight.high_cdeg is not None
+        left = ""
+        if sight.left_s is not None and windowed:
+            left = f"{max(1, round(sight.left_s / 60))} min left in the window\n"
+        bench = "no reading" if sight.bench_cdeg is None else f"{cdeg_text(sight.bench_cdeg)} °C"
+        slack = round(sight.slack_s / 60)
+        ready = clock_text(berth.plan, berth.plan.ready_at_s)
+        late = f"{slack} min to spare" if slack >= 0 else f"{-slack} min late"
+        self._put("#left", f"{left}ready {ready}: {late}\nbench {bench}   {clock_text(berth.plan, sight.at_s)}")
+        self._put("#alarm", f"! ALARM: {sight.alarm}  (a answers)" if sight.alarm else "")
+        self._put("#rests", self._rests(berth, sight))
+
+    def _rests(self, berth: Berth, sight: Sight) -> str:
+        """Say what runs besides the step at hand, and for how long yet."""
+        lines = []
+        report = berth.report
+        for index, step in enumerate(berth.plan.steps):
+            state = report.steps[index] if report is not None and index < len(report.steps) else None
+            if state is None or state.state not in (1, 4) or step.step_id == sight.step_id:
+                continue
+            left = state.started_at_s + step.planned_for_s - sight.at_s
+            when = f"{left // 60} min yet" if left > 0 else f"over by {-left // 60} min"
+            lines.append(f"{_STATE_SHAPES[state.state]} {step.name}: {when}")
+        return "\n".join(lines[:4])
 
     def _show_live(self, sight: Sight) -> None:
-        data = np.array(self._looks, dtype=float)
-        if len(data) < 2:
+        berth = self.berth
+        if berth is None or len(berth.looks) < 2:
             return
-        plot = self.query_one("#live", Plot)
+        # The last hour: older looks are the business of Look back.
+        data = np.array(berth.looks, dtype=float)
+        data = data[data[:, 0] >= data[-1, 0] - _HOUR_S]
         at_s = data[:, 0]
-        bands = []
-        if sight.low_cdeg is not None and sight.high_cdeg is not None:
-            bands.append(Band(at_s[0], at_s[-1] + 900, sight.low_cdeg / 100, sight.high_cdeg / 100))
-        plot.set_data([Series("bench", at_s, data[:, 2], dotted=True), Series("probe", at_s, data[:, 1])], bands)
+        low = None if sight.low_cdeg is None else sight.low_cdeg / 100
+        high = None if sight.high_cdeg is None else sight.high_cdeg / 100
+        series = [Series("bench", at_s, data[:, 2], dotted=True), Series("probe", at_s, data[:, 1])]
+        ahead = None if low is None or high is None else band(data[:, :2], sight.left_s, low, high)
+        until = float(at_s[-1]) + 300
+        if ahead is not None:
+            until = max(until, float(ahead[0][-1]))
+            series += [Series("ahead", ahead[0], ahead[1], True), Series("ahead", ahead[0], ahead[2], True)]
+        bands = [Band(at_s[0], until, low, high)] if low is not None and high is not None else []
+        plot = self.query_one("#live", Plot)
+        plan = berth.plan
+        if plan is not None:
+            plot.set_clock(lambda at: clock_text(plan, at, with_day=False))
+        plot.set_data(series, bands, [(float(at_s[-1]), "^")])
 
-    def _fill_steps(self, report) -> None:
+    def _fill_steps(self) -> None:
         table = self.query_one("#bench-steps", DataTable)
-        if self._plan is None:
+        berth = self.berth
+        plan = berth.plan if berth is not None else None
+        if berth is None or plan is None or berth.report is None:
             table.clear()
             return
-        from tourier.logbook.model import clock_text
-
-        def at(value: int) -> str:
-            return clock_text(self._plan, value) if value else ""
-
-        for index, step in enumerate(self._plan.steps):
-            state = report.steps[index] if index < len(report.steps) else None
+        ids = [str(step.step_id) for step in plan.steps]
+        if [str(key.value) for key in table.rows] != ids:
+            table.clear()
+            for step in plan.steps:
+                table.add_row("", escape(step.name), clock_text(plan, step.start_at_s), "", "", "",
+                              key=str(step.step_id))  # fmt: skip
+        for index, step in enumerate(plan.steps):
+            state = berth.report.steps[index] if index < len(berth.report.steps) else None
             code = state.state if state else 0
             row = (
-                _STATE_SHAPES.get(code, "?"), escape(step.name), clock_text(self._plan, step.start_at_s),
-                at(state.started_at_s) if state else "", at(state.ended_at_s) if state else "",
-                _STATE_WORDS.get(code, "?"),
+                _STATE_SHAPES.get(code, "?"), escape(step.name), clock_text(plan, step.start_at_s),
+                clock_text(plan, state.started_at_s) if state and state.started_at_s else "",
+                clock_text(plan, state.ended_at_s) if state and state.ended_at_s else "", _STATE_WORDS.get(code, "?"),
             )  # fmt: skip
-            key = str(step.step_id)
-            if key not in table.rows:
-                table.add_row(*row, key=key)
-            else:
-                for column, cell in zip(table.ordered_columns, row, strict=True):
-                    if table.get_cell(key, column.key) != cell:
-                        table.update_cell(key, column.key, cell)
-        if len(table.rows) > len(self._plan.steps):
-            table.clear()
-            self._fill_steps(report)
-            return
-        if report.focus is not None and report.focus < len(self._plan.steps) and not table.has_focus:
-            table.move_cursor(row=report.focus)
+            for column, cell in zip(table.ordered_columns, row, strict=True):
+                if table.get_cell(str(step.step_id), column.key) != cell:
+                    table.update_cell(str(step.step_id), column.key, cell, update_width=True)
+        focus = berth.report.focus
+        if focus is not None and focus < len(plan.steps) and not table.has_focus and table.cursor_row != focus:
+            table.move_cursor(row=focus)
 
     # --- what the cook does ------------------------------------------------------------------------------------
 
-    def _do(self, name: str, job) -> None:
-        if self.follower is None or self.desk.link_state.kind != "connected":
-            self.notify("The timer is not connected: press c.", severity="warning")
+    def _do(self, name: str, job: Job) -> None:
+        berth = self.berth
+        if berth is None or not berth.connected:
+            self.notify("No timer is connected: plug it in, it is found by itself.", severity="warning")
             return
-        self.follower.do(name, job)
+        berth.follower.do(name, job)
+
+    def _job_moved(self, moved: JobMoved) -> None:
+        bar = self.query_one("#job", ProgressBar)
+        bar.remove_class("hidden")
+        bar.update(total=moved.total, progress=moved.done)
 
     def _job_done(self, done: JobDone) -> None:
         self.query_one("#job").add_class("hidden")
+        if done.name == "Send":
+            return  # its own dialog speaks
         if done.error:
-            self.notify(done.error, severity="error", title=done.name, timeout=10)
+            self.app.notify(done.error, severity="error", title=done.name, timeout=10, markup=False)
         else:
-            self.notify(str(done.result or "Done."), title=done.name)
+            self.app.notify(str(done.result or "Done."), title=done.name, markup=False)
+
+    def action_connect(self) -> None:
+        """Look anew: at the port in view, or at all that are plugged in."""
+        fleet, berth = self.desk.fleet, self.berth
+        port = self.desk.port or (berth.port if berth is not None else None)
+        if port is None:
+            self.notify("Looking all the time: plug the timer in with a cable that carries data.")
+            return
+        fleet.follow(port, berth.clock if berth is not None and berth.port == port else None)
+        self.desk.refresh_toplines()
+        self._show_all()
+
+    def action_next_timer(self) -> None:
+        """Bring the next timer into view."""
+        self.desk.fleet.next()
+        self.desk.refresh_toplines()
+        self._show_all()
+
+    def action_skip(self) -> None:
+        """Let ten minutes of a virtual day pass at once."""
+        virtual = self.desk.virtual
+        if virtual is None:
+            self.notify("Only a virtual timer can be hurried.")
+            return
+        self.run_worker(lambda: virtual.skip(600), thread=True, group="skip", exclusive=False)
 
     def action_acknowledge(self) -> None:
         """Answer the alarm."""
-        step_id = self._sight.step_id if self._sight else 0
-        self._do("Acknowledge", lambda timer: timer.command(m.ACTION_ACKNOWLEDGE, step_id) or "Answered.")
+        sight = self.berth.sight if self.berth else None
+        self._do("Acknowledge", jobs.command(m.ACTION_ACKNOWLEDGE, sight.step_id if sight else 0, 0, "Answered."))
 
     def action_go(self) -> None:
         """Start the step that is due, or say that the one at hand is done."""
-        if self._plan is None or self._sight is None:
+        berth = self.berth
+        if berth is None or berth.plan is None or berth.sight is None:
             self.notify("Nothing runs yet.")
             return
-        step_id = self._sight.step_id
-
-        def go(timer) -> str:
-            index = self._plan.index_of(step_id) if self._plan else -1
-            state = timer.state().steps[index].state if index >= 0 else 0
-            action = m.ACTION_STEP_START if state == 0 else m.ACTION_STEP_DONE
-            return timer.command(action, step_id) or ("Started." if state == 0 else "Done.")
-
-        self._do("Go", go)
+        self._do("Go", jobs.go(berth.plan, berth.sight.step_id))
 
     def action_bend(self) -> None:
         """Mark a bend test at the probe's present reading."""
         from tourier.desk.screens.ask import Choose
 
-        if self._sight is None or self._sight.probe_cdeg is None:
+        sight = self.berth.sight if self.berth else None
+        if sight is None or sight.probe_cdeg is None:
             self.notify("The probe gives no reading, so a bend test would have no temperature.", severity="warning")
             return
-        reading = f"{cdeg_text(self._sight.probe_cdeg)} °C"
+        reading = f"{cdeg_text(sight.probe_cdeg)} °C"
 
-        def chosen(verdict: int | None) -> None:
-            if verdict:
-                self._do("Bend test", lambda timer: timer.command(m.ACTION_BEND, 0, verdict) or f"Marked at {reading}.")
+        def chosen(verdict: object) -> None:
+            if isinstance(verdict, int):
+                self._do("Bend test", jobs.command(m.ACTION_BEND, 0, verdict, f"Marked at {reading}."))
 
-        self.app.push_screen(
-            Choose(f"Bend a corner. At {reading} the butter:", [(1, "cracked"), (2, "bent clean"), (3, "greasy")]),
-            chosen,
-        )
+        answers: list[tuple[object, str]] = [(1, "cracked: too cold"), (2, "bent clean"), (3, "greasy: too warm")]
+        self.app.push_screen(Choose(f"Bend a corner of the pâton. At {reading} the butter:", answers), chosen)
 
     def action_note(self) -> None:
         """Write a note into the journal."""
@@ -265,31 +318,23 @@ class Bench(Room):
 
         def written(text: str | None) -> None:
             if text:
-                self._do("Note", lambda timer: timer.note(text) or "Noted.")
+                self._do("Note", jobs.note(text))
 
-        self.app.push_screen(Ask("Note, with the time (at most 100 letters):"), written)
+        self.app.push_screen(Ask("Note, kept with the timer's time (at most 100 letters):"), written)
 
     def action_collect(self) -> None:
         """Collect the log into the logbook."""
-        from tourier.desk.data.jobs import collect_job
-
-        bar = self.query_one("#job", ProgressBar)
-        bar.remove_class("hidden")
-
-        def progress(done: int, total: int) -> None:
-            self.app.call_from_thread(bar.update, total=total, progress=done)
-
-        self._do("Collect", lambda timer: collect_job(timer, progress))
+        self._do("Collect", jobs.collect(places.logbook_file()))
 
     def action_replan(self) -> None:
         """Plan the rest of the day anew."""
-        from tourier.desk.data.jobs import replan_job
-
-        text = self.desk.batch_text
+        berth = self.berth
+        text = self.desk.sent_text(berth.plan) if berth is not None and berth.plan is not None else ""
         if not text:
             self.notify("Open the batch that is running in Batch first.", severity="warning")
             return
-        self._do("Replan", lambda timer: replan_job(timer, text))
+        self.notify("Planning the rest of the day …")
+        self._do("Replan", jobs.replan(text, "the running batch", places.logbook_file()))
 
 
 ROOM_SCREEN = Bench

@@ -25,7 +25,8 @@ class LookBack(Room):
     ROOM = "lookback"
     BINDINGS: ClassVar = bindings("lookback")
     HELP = (
-        "## Look back\n\nChoose a batch on the left. The solid line is the probe in the dough, the dotted one the bench; "
+        "## Look back\n\nChoose a batch on the left. The solid line is the probe in the dough, the dotted one the "
+        "bench; "
         "the bounded band is the butter's window. Marks under the picture: `!` alarm, `b` bend test, `n` note. "
         "Zoom and move with the keys below, the wheel, or by dragging.\n\n"
         "*Findings* names what the log is consistent with and the one change to try. The timer is no food-safety "
@@ -133,7 +134,7 @@ class LookBack(Room):
     def _show(self, pictured: Pictured) -> None:
         self._shown, self._excursion = pictured, -1
         plot = self.query_one("#plot", Plot)
-        plot._clock = pictured.clock
+        plot.set_clock(pictured.clock)
         plot.set_data(pictured.series, pictured.bands, pictured.marks)
         self.query_one("#findings", Static).update(escape("\n".join(review_lines(pictured.review))))
         steps = self.query_one("#steps", DataTable)
@@ -153,7 +154,7 @@ class LookBack(Room):
         self._second = pictured
         self.query_one("#second").remove_class("hidden")
         plot = self.query_one("#second-plot", Plot)
-        plot._clock = pictured.clock
+        plot.set_clock(pictured.clock)
         plot.set_data(pictured.series, pictured.bands, pictured.marks)
         self.query_one("#second-title", Static).update(f"beside it: batch {pictured.batch.id}, {pictured.batch.name}")
 

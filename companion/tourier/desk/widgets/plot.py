@@ -24,11 +24,12 @@ _SHORTEST_VIEW_S = 10.0  # two samples: below that there is nothing more to see
 class Plot(Widget, can_focus=True):
     """Curves over time. `set_data` gives it everything, `view` is (from_s, to_s); posts `Moved` when that changes."""
 
-    COMPONENT_CLASSES = {"plot--probe", "plot--bench", "plot--band", "plot--axis", "plot--mark"}
+    COMPONENT_CLASSES = {"plot--probe", "plot--bench", "plot--band", "plot--axis", "plot--mark", "plot--ahead"}
     DEFAULT_CSS = """
     Plot { height: 1fr; min-height: 6; }
     Plot > .plot--probe { color: $probe; text-style: bold; }
     Plot > .plot--bench { color: $bench; }
+    Plot > .plot--ahead { color: $accent; }
     Plot > .plot--band { background: $band; color: $text-muted; }
     Plot > .plot--axis { color: $text-muted; }
     Plot > .plot--mark { color: $warning; text-style: bold; }
@@ -57,8 +58,9 @@ class Plot(Widget, can_focus=True):
         self._drawn: list[Strip] = []
         self._drag_from: tuple[int, tuple[float, float]] | None = None
 
-    def set_data(self, series: list[Series], bands: list[Band], marks: list[tuple[float, str]] = ()) -> None:
+    def set_data(self, series: list[Series], bands: list[Band], marks: list[tuple[float, str]] | None = None) -> None:
         """Show these curves (seconds ascending), windows and one-character marks at instants; view the whole."""
+        marks = marks or []
         self._series, self._bands, self._marks = series, bands, list(marks)
         filled = [one for one in series if one.at_s.size]
         if filled:
@@ -68,6 +70,10 @@ class Plot(Widget, can_focus=True):
             )
         self.view = self._whole
         self._redraw()
+
+    def set_clock(self, clock: Callable[[float], str]) -> None:
+        """Name instants with this from now on."""
+        self._clock = clock
 
     @property
     def whole(self) -> tuple[float, float]:
@@ -179,9 +185,9 @@ class Plot(Widget, can_focus=True):
             return self.get_component_rich_style(f"plot--{name}", partial=True)
 
         band = style("band")
-        looks = {name: style(name) for name in ("probe", "bench", "axis", "mark")}
+        looks = {name: style(name) for name in ("probe", "bench", "ahead", "axis", "mark")}
         looks["band"] = band
-        for name in ("probe", "bench"):
+        for name in ("probe", "bench", "ahead"):
             looks[f"{name}+band"] = Style(bgcolor=band.bgcolor) + looks[name] if band.bgcolor else looks[name]
         return looks
 

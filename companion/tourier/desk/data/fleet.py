@@ -1,0 +1,142 @@
+"""All bench timers that are followed: found by themselves, each with its own thread, one of them in view."""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from tourier.desk.data.linkstate import LinkState
+
+_SCAN_EVERY_S = 3.0  # listing ports reads a few small files; a cook who plugs in looks up after about that time
+_KEPT = 20_000  # looks kept of each timer for the live picture: five hours at one a second
+
+
+@dataclass
+class Berth:
+    """One timer: its port, its state, what it holds, what was seen last. Changed on the application's loop only."""
+
+    port: str
+    follower: Any
+    link: LinkState = field(default_factory=lambda: LinkState("looking", "looking for it"))
+    board_id: str = ""
+    firmware: str = ""
+    plan: Any = None
+    report: Any = None
+    sight: Any = None
+    why: str = ""
+    clock: Callable[[], float] | None = None  # a virtual timer lives in its own time
+    looks: deque[tuple[int, float, float]] = field(default_factory=lambda: deque(maxlen=_KEPT))
+    alarm: str = ""
+
+    @property
+    def connected(self) -> bool:
+        """Whether commands reach it."""
+        return self.link.kind in ("connected", "playing")
+
+    @property
+    def label(self) -> str:
+        """A short name: the end of the board's own number, or the port."""
+        return f"timer {self.board_id[-4:]}" if self.board_id else self.port.rsplit("/", 1)[-1]
+
+
+class Fleet:
+    """Berths by port. `post(port, happening)` is called in threads; `take` changes state, on the application's loop."""
+
+    def __init__(self, post: Callable[[str, Any], None]) -> None:
+        self._post = post
+        self.berths: dict[str, Berth] = {}
+        self.shown = ""
+        self._ended = threading.Event()
+        self._left_alone: set[str] = set()
+
+    @property
+    def berth(self) -> Berth | None:
+        """The timer in view, None when none is known."""
+        return self.berths.get(self.shown)
+
+    def follow(self, port: str, clock: Callable[[], float] | None = None, playing: bool = False) -> Berth:
+        """Begin to follow the timer at a port; again when its thread has ended."""
+        from tourier.desk.data.follow import Follower
+        from tourier.device.client import Timer
+
+        self.release(port)
+        follower = Follower(lambda: Timer.open(port), lambda what: self._post(port, what))
+        berth = Berth(port, follower, clock=clock)
+        if playing:
+            berth.link = LinkState("looking", "being switched on")
+        self.berths[port] = berth
+        if not self.shown or playing:
+            self.shown = port
+        threading.Thread(target=follower.run, name=f"follow {port}", daemon=True).start()
+        return berth
+
+    def release(self, port: str) -> None:
+        """Stop following a port: its timer is unplugged for good, or another program needs it."""
+        berth = self.berths.pop(port, None)
+        if berth is not None:
+            berth.follower.stop()
+        if self.shown == port:
+            self.shown = next(iter(self.berths), "")
+
+    def next(self) -> None:
+        """Bring the next timer into view."""
+        ports = list(self.berths)
+        if ports:
+            self.shown = ports[(ports.index(self.shown) + 1) % len(ports)] if self.shown in ports else ports[0]
+
+    def stop(self) -> None:
+        """Let all go."""
+        self._ended.set()
+        for berth in self.berths.values():
+            berth.follower.stop()
+
+    def leave_alone(self, port: str) -> None:
+        """Do not open this port by itself any more: what is on it is no timer."""
+        self._left_alone.add(port)
+
+    def scan(self, found: Callable[[str], None]) -> None:
+        """Look for timers until stopped, in a thread of its own; `found` gets each new port."""
+        from tourier.device.ports import candidates
+
+        told: set[str] = set()
+        while not self._ended.is_set():
+            present = {candidate.port for candidate in candidates()}
+            for port in sorted(present - told - self._left_alone):
+                found(port)
+            told = present
+            self._ended.wait(_SCAN_EVERY_S)
+
+    def take(self, port: str, what: Any) -> Berth | None:
+        """Note what happened at a port; None when it is no longer followed."""
+        from tourier.desk.data.follow import Found, Gone, Seen
+
+        berth = self.berths.get(port)
+        if berth is None:
+            return None
+        if isinstance(what, Found):
+            berth.board_id, berth.firmware, berth.plan, berth.report = (
+                what.board_id, what.firmware, what.plan, what.report,
+            )  # fmt: skip
+            holds = f"holds “{what.plan.name}”" if what.plan is not None else "holds no plan"
+            kind, word = ("playing", "virtual") if berth.clock else ("connected", "connected")
+            berth.link, berth.why = LinkState(kind, f"{word}, {holds}"), ""
+        elif isinstance(what, Gone):
+            berth.link = LinkState("lost", "not connected" if what.hopeless else "lost, looking for it")
+            berth.why, berth.sight = what.why, None
+            if what.hopeless and not berth.board_id:
+                self.leave_alone(port)
+        elif isinstance(what, Seen):
+            berth.sight = what.sight
+            if what.report is not None:
+                berth.report = what.report
+            nan = float("nan")
+            sight = what.sight
+            berth.looks.append((
+                sight.at_s,
+                nan if sight.probe_cdeg is None else sight.probe_cdeg / 100,
+                nan if sight.bench_cdeg is None else sight.bench_cdeg / 100,
+            ))  # fmt: skip
+        return berth

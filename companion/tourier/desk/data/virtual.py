@@ -1,0 +1,66 @@
+"""The demo's bench timer: the real firmware in the virtual kitchen, with a cook who does what the screen says."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+import threading
+from pathlib import Path
+
+_SPEED = 30.0  # half an hour of the day in a minute: fast enough to see something happen, slow enough to follow
+_BEFORE_S = 120
+
+
+class VirtualBench:
+    """A virtual bench timer. `start` and `skip_to` take seconds: call them in a thread."""
+
+    def __init__(
+        self, seed: int = 7, speed: float = _SPEED, scenario: str = "good", folder: Path | None = None
+    ) -> None:
+        self._seed, self._speed, self._scenario = seed, speed, scenario
+        self._own = folder is None
+        self._folder = folder or Path(tempfile.mkdtemp(prefix="bench-timer-"))
+        self.board = None
+        self._lock = threading.Lock()
+
+    def start(self, planned, data: bytes) -> str:
+        """Switch a timer on shortly before the first step of a plan; return its port."""
+        from shared_schedule import plan as wire
+        from tourier.device.virtual.board import VirtualTimer
+        from tourier.device.virtual.cook import Cook
+        from tourier.device.virtual.kitchen import Kitchen
+        from tourier.device.virtual.scenarios import scenario
+        from tourier.rehearsal import kitchen_of
+
+        with self._lock:
+            plan = wire.decode(data)
+            played = scenario(self._scenario)
+            start_at_s = plan.steps[0].start_at_s - _BEFORE_S
+            kitchen = Kitchen(played.configure(kitchen_of(planned.spec, start_at_s, plan)), self._seed)
+            cook = Cook(None, played, self._seed)  # he takes the plan that the timer is sent
+            board = VirtualTimer(
+                self._folder / "flash.img", kitchen, cook, start_at_s=start_at_s, seed=self._seed, speed=self._speed
+            )
+            board.__enter__()
+            self.board = board
+            return board.port
+
+    def clock(self) -> float:
+        """Return the virtual kitchen's time, project epoch."""
+        board = self.board
+        return 0.0 if board is None else board.start_at_s + board.ticks_ms / 1000
+
+    def skip(self, seconds: float) -> None:
+        """Play `seconds` as fast as this computer can."""
+        with self._lock:
+            if self.board is not None:
+                self.board.run_for(seconds)
+
+    def close(self) -> None:
+        """Switch it off and forget its flash."""
+        with self._lock:
+            if self.board is not None:
+                self.board.close()
+                self.board = None
+        if self._own:
+            shutil.rmtree(self._folder, ignore_errors=True)

@@ -1,0 +1,117 @@
+"""Opening a batch file, and what changed since the last good batch."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from rich.markup import escape
+from textual import work
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.screen import ModalScreen
+from textual.widgets import DataTable, Input, Label, OptionList, Static
+from textual.widgets.option_list import Option
+
+from tourier import places
+
+
+class OpenBatch(ModalScreen[object]):
+    """Asks for a file: typed, one of the recent ones, or an example. Gives a Path, an example's text, or None."""
+
+    BINDINGS = [("escape", "dismiss(None)", "Leave it")]
+
+    def __init__(self, recent: list[str]) -> None:
+        super().__init__()
+        self._answers: list[tuple[object, str]] = [(Path(name), name) for name in recent]
+
+    def compose(self) -> ComposeResult:
+        from importlib.resources import files
+
+        for entry in sorted(files("tourier.batch.examples").iterdir(), key=lambda one: one.name):
+            if entry.name.endswith(".toml"):
+                self._answers.append((entry, f"Example: {entry.name.removesuffix('.toml')}"))
+        with Vertical(classes="dialog"):
+            yield Label("Open a batch file: type its name, or choose a recent one or an example.", markup=False)
+            yield Input(placeholder="~/batches/sunday.toml", max_length=400)
+            yield OptionList(*[Option(escape(words)) for _answer, words in self._answers])
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        file = Path(event.value.strip()).expanduser()
+        if not file.is_file():
+            self.notify(f"There is no file {file}; check the name.", severity="warning", markup=False)
+            return
+        self.dismiss(file)
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        answer, words = self._answers[event.option_index]
+        if words.startswith("Example: "):
+            self.dismiss(answer.read_text(encoding="utf-8"))  # type: ignore[attr-defined]
+        else:
+            self.dismiss(answer)
+
+
+class Changed(ModalScreen[None]):
+    """Every input that differs from the last good batch of the logbook."""
+
+    BINDINGS = [("escape,q", "dismiss", "Close")]
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self._text = text
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="dialog"):
+            yield Static("Looking into the logbook …", id="changed-title", markup=False)
+            yield DataTable(cursor_type="row", zebra_stripes=True)
+            yield Static("Escape closes.", classes="hint")
+
+    def on_mount(self) -> None:
+        self.query_one(DataTable).add_columns("what", "then", "now")
+        self._look()
+
+    @work(thread=True)
+    def _look(self) -> None:
+        title, rows = changes(self._text, places.logbook_file())
+        self.app.call_from_thread(self._show, title, rows)
+
+    def _show(self, title: str, rows: list[tuple[str, str, str]]) -> None:
+        self.query_one("#changed-title", Static).update(title)
+        table = self.query_one(DataTable)
+        for row in rows:
+            table.add_row(*[escape(cell) for cell in row])
+        table.focus()
+
+
+def changes(text: str, logbook: Path) -> tuple[str, list[tuple[str, str, str]]]:
+    """Return (title, rows of what, then, now) between the newest good batch and a batch file's text."""
+    import tomllib
+
+    from tourier.logbook.compare import flatten
+    from tourier.logbook.errors import LogbookError
+    from tourier.logbook.store import Logbook
+
+    if not logbook.exists():
+        return "The logbook is empty: collect a batch first, and rate it in Look back.", []
+    try:
+        with Logbook(logbook) as book:
+            listed = book.batches()
+            good = next((one for one in listed if (one.rating or 0) >= 4 and not one.symptoms), None)
+            chosen = good or (listed[0] if listed else None)
+            if chosen is None:
+                return "The logbook is empty: collect a batch first.", []
+            then_text = book.load(chosen.id).batch_text
+    except LogbookError as error:
+        return str(error), []
+    if not then_text:
+        return f"Batch {chosen.id} came without its batch file, so there is nothing to compare with.", []
+    leave_out = {"name", "ready", "start_after", "note"}
+    then = {k: v for k, v in flatten(tomllib.loads(then_text)).items() if k not in leave_out}
+    now = {k: v for k, v in flatten(tomllib.loads(text)).items() if k not in leave_out}
+    rows = []
+    for key in list(dict.fromkeys([*then, *now])):
+        if then.get(key) != now.get(key):
+            rows.append((key, str(then.get(key, "not written")), str(now.get(key, "not written"))))
+    kind = "the last good batch" if good else "the last batch (none is rated 4 or 5 yet)"
+    if not rows:
+        return f"Nothing differs from {kind}, {chosen.name} (number {chosen.id}).", []
+    return f"{len(rows)} thing(s) changed since {kind}: {chosen.name} (number {chosen.id}).", rows

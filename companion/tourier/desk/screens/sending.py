@@ -1,0 +1,152 @@
+"""Sending a plan: to which timer, with progress, and a clear word when the timer holds it."""
+
+from __future__ import annotations
+
+from textual import work
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.screen import ModalScreen
+from textual.widgets import Button, Label, ProgressBar, Static
+
+from tourier.desk.data.follow import Found, JobDone, JobMoved
+
+_NAME = "Send"
+
+
+class Sending(ModalScreen[None]):
+    """Sends a planned batch to the timer in view; without one, offers the virtual timer."""
+
+    BINDINGS = [("escape", "leave", "Leave it")]
+
+    def __init__(self, planned) -> None:
+        super().__init__()
+        self._planned = planned
+        self._data = b""
+        self._waiting_for = ""
+        self._busy = False
+
+    def compose(self) -> ComposeResult:
+        day = self._planned.day
+        with Vertical(classes="dialog small"):
+            yield Label(f"{day.name}: begins {day.steps[0].start:%a %d %b %H:%M}, ready {day.ready_at:%a %H:%M}, "
+                        f"{len(day.steps)} steps.", markup=False)  # fmt: skip
+            yield Static("", id="sending", markup=False)
+            yield ProgressBar(id="sending-bar", show_eta=False, classes="hidden")
+            yield Button("Send to the timer", id="send", variant="primary")
+            yield Button("Replace the plan that runs on it", id="replace", variant="warning", classes="hidden")
+            yield Button("Play it on a virtual timer", id="play")
+            yield Button("Leave it", id="leave")
+
+    def on_mount(self) -> None:
+        self.app.timers.subscribe(self, self._heard)  # type: ignore[attr-defined]
+        self._encode()
+
+    @work(thread=True)
+    def _encode(self) -> None:
+        from shared_schedule import plan as wire
+        from tourier.dayplan.device import to_device
+        from tourier.dayplan.model import Refused
+
+        try:
+            data = wire.encode(to_device(self._planned.day))
+        except Refused as error:
+            self.app.call_from_thread(self._say, str(error))
+            return
+        self.app.call_from_thread(self._encoded, data)
+
+    def _encoded(self, data: bytes) -> None:
+        self._data = data
+        berth = self.app.fleet.berth  # type: ignore[attr-defined]
+        ready = berth is not None and berth.connected
+        self.query_one("#send", Button).disabled = not ready
+        if ready:
+            held = f"“{berth.plan.name}”" if berth.plan is not None else "no plan"
+            self._say(f"{berth.label} is connected and holds {held}.")
+            self.query_one("#send").focus()
+        else:
+            self._say("No timer is connected: plug one in (it is found by itself), or play the day on a virtual one.")
+            self.query_one("#play").focus()
+
+    def _say(self, text: str) -> None:
+        self.query_one("#sending", Static).update(text)
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        if event.button.id == "leave":
+            self.action_leave()
+        elif not self._data:
+            return
+        elif event.button.id == "play":
+            self._say("The virtual timer is being switched on …")
+            self._disable()
+            self._play()
+        else:
+            self._send(replace=event.button.id == "replace")
+
+    def _disable(self) -> None:
+        for name in ("#send", "#play", "#replace"):
+            self.query_one(name, Button).disabled = True
+
+    def _send(self, replace: bool = False) -> None:
+        from tourier.desk.data import jobs
+
+        berth = self.app.fleet.berth  # type: ignore[attr-defined]
+        if berth is None or not berth.connected:
+            return
+        self._busy, self._waiting_for = True, berth.port
+        self._disable()
+        self.query_one("#sending-bar").remove_class("hidden")
+        self._say("Sending …")
+        berth.follower.do(_NAME, jobs.send(self._data, self._planned.text, berth.clock, replace))
+
+    @work(thread=True)
+    def _play(self) -> None:
+        from tourier.desk.data.virtual import VirtualBench
+        from tourier.device.virtual.board import VirtualTimerError
+
+        old = self.app.virtual  # type: ignore[attr-defined]
+        if old is not None:
+            if old.board is not None:
+                self.app.call_from_thread(self.app.fleet.release, old.board.port)  # type: ignore[attr-defined]
+            old.close()
+        bench = VirtualBench()
+        try:
+            port = bench.start(self._planned, self._data)
+        except (VirtualTimerError, OSError) as error:
+            self.app.call_from_thread(self._say, str(error))
+            return
+        self.app.virtual = bench  # type: ignore[attr-defined]
+        self.app.call_from_thread(self._played, port, bench)
+
+    def _played(self, port: str, bench) -> None:
+        self._waiting_for = port
+        self.app.fleet.follow(port, bench.clock, playing=True)  # type: ignore[attr-defined]
+
+    def _heard(self, heard: tuple) -> None:
+        berth, what = heard
+        if isinstance(what, Found) and not self._data:
+            return
+        if isinstance(what, Found) and berth.port == self._waiting_for and not self._busy:
+            self._send()
+        elif isinstance(what, Found) and not self._busy and not self._waiting_for:
+            self._encoded(self._data)
+        elif isinstance(what, JobMoved) and what.name == _NAME:
+            self.query_one("#sending-bar", ProgressBar).update(total=what.total, progress=what.done)
+        elif isinstance(what, JobDone) and what.name == _NAME and berth.port == self._waiting_for:
+            self._busy = False
+            if what.error:
+                self._say(what.error)
+                self.query_one("#send", Button).disabled = False
+                busy = "middle of another plan" in what.error
+                self.query_one("#replace").set_class(not busy, "hidden")
+                self.query_one("#replace", Button).disabled = not busy
+            else:
+                self.app.notify(str(what.result), title="Sent", timeout=10, markup=False)
+                self.dismiss()
+                self.app.call_later(self.app.action_room, "bench")  # type: ignore[attr-defined]
+
+    def action_leave(self) -> None:
+        """Leave it; a transfer that runs is broken off."""
+        berth = self.app.fleet.berths.get(self._waiting_for)  # type: ignore[attr-defined]
+        if self._busy and berth is not None:
+            berth.follower.cancel()
+        self.dismiss()
