@@ -37,6 +37,7 @@ AIR_S = 900
 MEASURE_S = 300
 SOON_S = 180  # a window that is left within this is warned of: one fold takes about as long
 SLIP_S = 900
+_LOST_S = 300  # what was lost stays on the screen until it is seen, or somebody has begun something else
 _LISTEN_MS = 250  # pace while a host is heard
 _AWAY_PATIENCE = 36  # samples: three minutes for the needle to be put in and settle before it is missed
 _WINDOW_PATIENCE = 3  # samples out of the window before it counts: a needle takes 15 s to settle
@@ -125,7 +126,7 @@ class App:
             bench.state.clock_ok = self.clock.ok
         lost = self.store.losses
         if lost:
-            self.ui.say(["Lost at power-up:"] + [S.LOST_WORDS[what] for what, _n in lost[:2]], now_s)
+            self.ui.say(["Lost at power-up:"] + [S.LOST_WORDS[what] for what, _n in lost[:3]], now_s, _LOST_S)
             for what, octets in lost:
                 bench.note(now_s, J.LOST, what, octets)
         del lost[:]

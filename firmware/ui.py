@@ -37,6 +37,7 @@ class Ui:
         self.question_step = 0
         self.after_question = None
         self.message = ()
+        self.message_for_s = _MESSAGE_S
         self.details = ()
         self.details_key = None
 
@@ -79,10 +80,11 @@ class Ui:
         self.screen = None
         self.question = -1
 
-    def say(self, lines_, now_s):
-        """Show a few words for a few seconds."""
+    def say(self, lines_, now_s, for_s=_MESSAGE_S):
+        """Show a few words for a few seconds, or until a press."""
         self.message = tuple(lines_)
         self.open(G.S_MESSAGE, now_s)
+        self.message_for_s = for_s
 
     def _go(self, deliberate, now_s):
         bench = self.app.bench
@@ -215,7 +217,7 @@ class Ui:
         g = self.glance
         bench = app.bench
         probe = app.sampler.probe
-        if self.screen == G.S_MESSAGE and not 0 <= now_s - self.since_s < _MESSAGE_S:
+        if self.screen == G.S_MESSAGE and not 0 <= now_s - self.since_s < self.message_for_s:
             self.close()
         if self.screen in (G.S_MENU, G.S_BEND, G.S_RESTS) and not 0 <= now_s - self.since_s < _MENU_S:
             self.close()
