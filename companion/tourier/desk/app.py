@@ -174,6 +174,27 @@ class Desk(App):
 
         self.push_screen(Welcome())
 
+    async def play_demo(self) -> None:
+        """Open the demo batch and play it on a virtual timer."""
+        from tourier.batch.examples import demo_text
+
+        room = self._batch_room()
+        await room.open_text(demo_text(), None, keep=False)
+        room.play_when_timed()
+
+    def open_batch(self) -> None:
+        """Ask for a batch file."""
+        self._batch_room().action_open()
+
+    async def use_kitchen(self) -> None:
+        """Put the cook's own kitchen into the open batch."""
+        await self._batch_room().use_kitchen()
+
+    def _batch_room(self) -> Any:
+        if self.current_mode != "batch":
+            self.action_room("batch")
+        return self.screen_stack[0]
+
     def action_next_theme(self) -> None:
         """Take the next theme and remember it."""
         names = [theme.name for theme in THEMES]

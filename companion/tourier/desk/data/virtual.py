@@ -5,10 +5,13 @@ from __future__ import annotations
 import shutil
 import tempfile
 import threading
+import time
+from collections.abc import Callable
 from pathlib import Path
 
 _SPEED = 30.0  # half an hour of the day in a minute: fast enough to see something happen, slow enough to follow
 _BEFORE_S = 120
+_CHUNK_S = 300.0  # of the virtual day between two looks at the screen
 
 
 class VirtualBench:
@@ -55,6 +58,21 @@ class VirtualBench:
         with self._lock:
             if self.board is not None:
                 self.board.run_for(seconds)
+
+    def play_on(self, end_at_s: float, show: Callable[[int, int], None]) -> None:
+        """Play as fast as this computer can until the plan is finished, or an hour after `end_at_s` at the latest.
+
+        `show(done, total)` in seconds; it may raise to break off.
+        """
+        begun = self.clock()
+        total = max(1, int(end_at_s + 3600 - begun))
+        while self.board is not None and self.clock() < end_at_s + 3600:
+            self.skip(_CHUNK_S)
+            show(int(self.clock() - begun), total)
+            if self.board is None or self.board.glance.mode == 2:  # finished
+                break
+            time.sleep(0.02)  # lets the link have its say
+        show(total, total)
 
     def close(self) -> None:
         """Switch it off and forget its flash."""

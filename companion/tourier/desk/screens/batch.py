@@ -56,6 +56,7 @@ class Batch(Room):
         self._page = PAGES[0][0]
         self._timing = False
         self._send_when_timed = False
+        self._play = False
         self.bench = Workbench(
             lambda result: self.post_message(self.Worked(result)), lambda: self.desk.now(), places.logbook_file
         )
@@ -341,7 +342,23 @@ class Batch(Room):
             return
         from tourier.desk.screens.sending import Sending
 
-        self.app.push_screen(Sending(self.timed.planned))
+        play, self._play = self._play, False
+        self.app.push_screen(Sending(self.timed.planned, play))
+
+    def play_when_timed(self) -> None:
+        """Play this batch on a virtual timer as soon as its timetable is there (the demo)."""
+        self._play = self._send_when_timed = True
+        self.notify("The demo is being planned; then it is played on a virtual timer.")
+
+    async def use_kitchen(self) -> None:
+        """Put the cook's own kitchen into this batch; one step of undo."""
+        from tourier.desk.data import mykitchen
+
+        assert self.doc is not None
+        mykitchen.into(self.doc, mykitchen.read(places.config_folder()))
+        self._take()
+        await self.query_one(Form).open_page("kitchen")
+        self.notify("Your kitchen is in this batch now; Undo takes it out.")
 
 
 ROOM_SCREEN = Batch

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from typing import Any, ClassVar
 
 import numpy as np
@@ -23,7 +24,7 @@ from tourier.desk.widgets.pages import PageRow
 from tourier.desk.widgets.plot import Plot
 from tourier.desk.widgets.windowbar import WindowBar
 from tourier.device.sight import Sight
-from tourier.logbook.model import clock_text
+from tourier.logbook.model import clock_text, local, minutes_text
 from tourier.picture.raster import Band, Series
 
 _STATE_SHAPES = {0: "·", 1: "▶", 2: "✓", 3: "–", 4: "!"}
@@ -44,6 +45,11 @@ class Bench(Room):
         "button on the timer; what you press here is written into the same journal.\n\nThe timer advises; it is no "
         "food-safety instrument. Keep to your local rules."
     )
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._hurry: threading.Event | None = None
+        self._listed: list[tuple[str, str]] = []
 
     def compose_room(self) -> ComposeResult:
         yield PageRow([], id="bench-timers", classes="hidden")
@@ -107,8 +113,8 @@ class Bench(Room):
                  + (" ! ALARM" if berth.alarm else ""))
                 for port, berth in berths.items()
             ]  # fmt: skip
-            if pages != getattr(self, "_pages", None) or row.page != self.desk.fleet.shown:
-                self._pages = pages
+            if pages != self._listed or row.page != self.desk.fleet.shown:
+                self._listed = pages
                 row.set_pages(pages, self.desk.fleet.shown)
 
     def on_page_row_chosen(self, event: PageRow.Chosen) -> None:
@@ -163,9 +169,8 @@ class Bench(Room):
         if sight.left_s is not None and windowed:
             left = f"{max(1, round(sight.left_s / 60))} min left in the window\n"
         bench = "no reading" if sight.bench_cdeg is None else f"{cdeg_text(sight.bench_cdeg)} °C"
-        slack = round(sight.slack_s / 60)
         ready = clock_text(berth.plan, berth.plan.ready_at_s)
-        late = f"{slack} min to spare" if slack >= 0 else f"{-slack} min late"
+        late = minutes_text(sight.slack_s) + (" to spare" if sight.slack_s >= 0 else " late")
         self._put("#left", f"{left}ready {ready}: {late}\nbench {bench}   {clock_text(berth.plan, sight.at_s)}")
         self._put("#alarm", f"! ALARM: {sight.alarm}  (a answers)" if sight.alarm else "")
         self._put("#rests", self._rests(berth, sight))
@@ -203,7 +208,8 @@ class Bench(Room):
         plot = self.query_one("#live", Plot)
         plan = berth.plan
         if plan is not None:
-            plot.set_clock(lambda at: clock_text(plan, at, with_day=False))
+            form = "%H:%M:%S" if until - at_s[0] < 1200 else "%H:%M"
+            plot.set_clock(lambda at: local(plan, at).strftime(form))
         plot.set_data(series, bands, [(float(at_s[-1]), "^")])
 
     def _fill_steps(self) -> None:
@@ -281,6 +287,36 @@ class Bench(Room):
             self.notify("Only a virtual timer can be hurried.")
             return
         self.run_worker(lambda: virtual.skip(600), thread=True, group="skip", exclusive=False)
+
+    def action_finish(self) -> None:
+        """Play a virtual day to its end; pressed again, stop hurrying."""
+        virtual, berth = self.desk.virtual, self.berth
+        if virtual is None or berth is None or berth.plan is None:
+            self.notify("Only a virtual timer can be hurried.")
+            return
+        if self._hurry is not None:
+            self._hurry.set()
+            return
+        self._hurry = threading.Event()
+        end_at_s = max(step.start_at_s + step.planned_for_s for step in berth.plan.steps)
+        self.notify("Playing the day; S again stops hurrying.")
+        self.run_worker(lambda: self._play_on(virtual, end_at_s), thread=True, group="skip")
+
+    def _play_on(self, virtual: Any, end_at_s: int) -> None:
+        stop = self._hurry
+
+        def show(done: int, total: int) -> None:
+            if stop is None or stop.is_set():
+                raise InterruptedError
+            self.app.call_from_thread(self._job_moved, JobMoved("Play", done, total))
+
+        try:
+            virtual.play_on(end_at_s, show)
+            said = "The day is played: collect its log with l."
+        except InterruptedError:
+            said = "Time goes its usual way again."
+        self._hurry = None
+        self.app.call_from_thread(self._job_done, JobDone("Virtual timer", said))
 
     def action_acknowledge(self) -> None:
         """Answer the alarm."""

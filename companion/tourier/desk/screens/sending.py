@@ -18,8 +18,9 @@ class Sending(ModalScreen[None]):
 
     BINDINGS = [("escape", "leave", "Leave it")]
 
-    def __init__(self, planned) -> None:
+    def __init__(self, planned, play: bool = False) -> None:
         super().__init__()
+        self._at_once = play
         self._planned = planned
         self._data = b""
         self._waiting_for = ""
@@ -56,6 +57,10 @@ class Sending(ModalScreen[None]):
 
     def _encoded(self, data: bytes) -> None:
         self._data = data
+        if self._at_once:
+            self._at_once = False
+            self._begin_to_play()
+            return
         berth = self.app.fleet.berth  # type: ignore[attr-defined]
         ready = berth is not None and berth.connected
         self.query_one("#send", Button).disabled = not ready
@@ -76,11 +81,14 @@ class Sending(ModalScreen[None]):
         elif not self._data:
             return
         elif event.button.id == "play":
-            self._say("The virtual timer is being switched on …")
-            self._disable()
-            self._play()
+            self._begin_to_play()
         else:
             self._send(replace=event.button.id == "replace")
+
+    def _begin_to_play(self) -> None:
+        self._say("The virtual timer is being switched on …")
+        self._disable()
+        self._play()
 
     def _disable(self) -> None:
         for name in ("#send", "#play", "#replace"):

@@ -1,0 +1,76 @@
+"""Writing a batch's report to files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from textual import work
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.screen import ModalScreen
+from textual.widgets import Button, Input, Label, Static
+
+from tourier.desk.data.lookback import Pictured
+
+
+class Export(ModalScreen[None]):
+    """Asks where, writes HTML, CSV or JSON, or copies the findings."""
+
+    BINDINGS = [("escape", "dismiss(None)", "Leave it")]
+
+    def __init__(self, pictured: Pictured) -> None:
+        super().__init__()
+        self._pictured = pictured
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="dialog small"):
+            yield Label(f"Write the report of batch {self._pictured.batch.id} into the folder:", markup=False)
+            yield Input(str(Path.home()), max_length=400)
+            yield Button("Report for a browser (HTML)", id="html", variant="primary")
+            yield Button("Steps and temperatures (CSV)", id="csv")
+            yield Button("Everything (JSON)", id="json")
+            yield Button("Copy the findings (works over ssh)", id="copy")
+            yield Static("", id="exported", markup=False)
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        if event.button.id == "copy":
+            from tourier.logbook.prose import review_lines
+
+            # The terminal itself puts it on the clipboard (OSC 52), so it works over ssh too.
+            self.app.copy_to_clipboard("\n".join(review_lines(self._pictured.review)))
+            self.query_one("#exported", Static).update("Copied.")
+            return
+        self._write(Path(self.query_one(Input).value).expanduser(), str(event.button.id))
+
+    @work(thread=True, exclusive=True)
+    def _write(self, folder: Path, kind: str) -> None:
+        try:
+            written = write_report(self._pictured, folder, kind)
+        except OSError as error:
+            said = f"That folder cannot be written ({error.strerror}); choose another."
+        else:
+            said = "Written: " + ", ".join(str(file) for file in written)
+        self.app.call_from_thread(self.query_one("#exported", Static).update, said)
+
+
+def write_report(pictured: Pictured, folder: Path, kind: str) -> list[Path]:
+    """Write one kind of report; return the files. Raises OSError."""
+    import json
+
+    from tourier.logbook.report_csv import samples_csv, steps_csv
+    from tourier.logbook.report_html import report_html
+    from tourier.logbook.report_json import review_dict
+
+    stem = folder / f"batch-{pictured.batch.id}"
+    if kind == "html":
+        files = {stem.with_suffix(".html"): report_html(pictured.review)}
+    elif kind == "json":
+        files = {stem.with_suffix(".json"): json.dumps(review_dict(pictured.review), ensure_ascii=False, indent=1)}
+    else:
+        files = {
+            folder / f"{stem.name}-steps.csv": steps_csv(pictured.account),
+            folder / f"{stem.name}-temperatures.csv": samples_csv(pictured.account),
+        }
+    for file, text in files.items():
+        file.write_text(text, encoding="utf-8")
+    return list(files)

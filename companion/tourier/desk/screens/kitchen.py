@@ -1,0 +1,254 @@
+"""Kitchen and butters: what the cook has said, what the logs have taught, from which batches; change and take back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, ClassVar
+
+from rich.markup import escape
+from textual import work
+from textual.app import ComposeResult
+from textual.containers import VerticalScroll
+from textual.widgets import ContentSwitcher, DataTable, Static
+
+from tourier import places
+from tourier.desk.actions import bindings
+from tourier.desk.data import mykitchen
+from tourier.desk.screens.room import Room
+from tourier.desk.widgets.pages import PageRow
+
+_PAGES = [("mine", "My kitchen"), ("learned", "Learned"), ("butters", "Butters")]
+_NO_LOG = "Nothing learned yet. Collect batches from the timer, then Learn (l): fridge, freezer, bench, mixer, butter."
+
+
+class Kitchen(Room):
+    """What is known of kitchen and butter."""
+
+    ROOM = "kitchen"
+    BINDINGS: ClassVar = bindings("kitchen")
+    HELP = (
+        "## Kitchen\n\n*My kitchen* is what you said; *Learned* is what the timer's logs make of it, each value with "
+        "its band, the batches it rests on and the forecast's error before and after; *Butters* shows where each "
+        "butter bends. Bend tests at the bench move that window; you may also write it down by hand. Whatever is learned "
+        "can be taken back."
+    )
+
+    def compose_room(self) -> ComposeResult:
+        yield PageRow(_PAGES, id="kitchen-pages")
+        with ContentSwitcher(initial="mine", id="kitchen-switch"):
+            with VerticalScroll(id="mine"):
+                yield Static("", id="mine-text", markup=False)
+            with VerticalScroll(id="learned", can_focus=False):
+                yield DataTable(id="learned-table", cursor_type="row", zebra_stripes=True)
+                yield Static("", id="learned-text", markup=False)
+            yield DataTable(id="butters", cursor_type="row", zebra_stripes=True)
+
+    def on_mount(self) -> None:
+        self.query_one("#learned-table", DataTable).add_columns(
+            "what", "of", "value", "band", "batches", "error before", "after"
+        )
+        self.query_one("#butters", DataTable).add_columns(
+            "butter", "bends from", "to", "shatters below", "absorbed above", "melts", "known from"
+        )
+        self.query_one("#kitchen-pages").focus()
+
+    def on_screen_resume(self) -> None:
+        self.reload()
+
+    def on_page_row_chosen(self, event: PageRow.Chosen) -> None:
+        self.query_one("#kitchen-switch", ContentSwitcher).current = event.page
+
+    @work(thread=True, exclusive=True)
+    def reload(self) -> None:
+        """Read everything."""
+        mine = mykitchen.lines(mykitchen.read(places.config_folder()))
+        if not mykitchen.known(places.config_folder()):
+            mine = ["Not answered yet: press k. Until then a home kitchen to begin with:", "", *mine]
+        learned = in_force(places.logbook_file())
+        rows = [butter_row(name, learned) for name in _butter_names()]
+        self.app.call_from_thread(self._show, mine, learned, rows)
+
+    def _show(self, mine: list[str], learned: list[Any], butters: list[tuple[str, ...]]) -> None:
+        self.query_one("#mine-text", Static).update("\n".join(mine))
+        table = self.query_one("#learned-table", DataTable)
+        table.clear()
+        for value in learned:
+            table.add_row(*[escape(cell) for cell in learned_row(value)], key=f"{value.quantity}@{value.subject}")
+        if not learned:
+            self.query_one("#learned-text", Static).update(_NO_LOG)
+        table = self.query_one("#butters", DataTable)
+        at = table.cursor_row
+        table.clear()
+        for row in butters:
+            table.add_row(*[escape(cell) for cell in row], key=row[0])
+        table.move_cursor(row=max(0, at))
+
+    # --- actions -----------------------------------------------------------------------------------------------
+
+    def action_questions(self) -> None:
+        """Answer the questions about the kitchen."""
+        from tourier.desk.screens.questions import Questions
+
+        def done(kept: bool | None) -> None:
+            if kept:
+                self.reload()
+                self.notify("Kept. Press u to put this kitchen into the open batch.")
+
+        self.app.push_screen(Questions(), done)
+
+    def action_use(self) -> None:
+        """Put the kitchen into the open batch."""
+        self.desk.call_later(self.desk.use_kitchen)
+
+    @work(thread=True, exclusive=True, group="learn")
+    def action_learn(self) -> None:
+        """Fit the kitchen from the logs."""
+        from tourier.logbook.errors import LogbookError
+        from tourier.logbook.learn import learn
+        from tourier.logbook.store import Logbook
+
+        file = places.logbook_file()
+        if not file.exists():
+            self.app.call_from_thread(self.notify, _NO_LOG)
+            return
+        self.app.call_from_thread(self.query_one("#learned-text", Static).update, "Reading the logs …")
+        try:
+            with Logbook(file) as book:
+                found = learn(book)
+        except LogbookError as error:
+            self.app.call_from_thread(self.notify, str(error), severity="error", markup=False)
+            return
+        said = [f"{one.quantity} of {one.subject}: {one.sentence}" for one in found.refusals]
+        text = "\n".join(["", "What the logs cannot tell:", *said]) if said else ""
+        self.app.call_from_thread(self.query_one("#learned-text", Static).update, text)
+        self.app.call_from_thread(self.query_one("#kitchen-pages", PageRow).choose, "learned")
+        self.reload()
+
+    def action_forget(self) -> None:
+        """Take back the learned value in view."""
+        from tourier.desk.screens.ask import Confirm
+
+        table = self.query_one("#learned-table", DataTable)
+        if self.query_one("#kitchen-switch", ContentSwitcher).current != "learned" or not table.row_count:
+            self.notify("Choose a value on the page Learned first.")
+            return
+        what = str(table.coordinate_to_cell_key(table.cursor_coordinate).row_key.value)
+
+        def sure(yes: bool | None) -> None:
+            if yes:
+                self._forget(what)
+
+        self.app.push_screen(Confirm(f"Take {what} back? The value before it holds again.", "Take it back"), sure)
+
+    @work(thread=True, exclusive=True, group="learn")
+    def _forget(self, what: str) -> None:
+        from tourier.logbook import ledger
+        from tourier.logbook.errors import LogbookError
+        from tourier.logbook.store import Logbook
+
+        try:
+            with Logbook(places.logbook_file()) as book:
+                ledger.forget(book, what)
+        except LogbookError as error:
+            self.app.call_from_thread(self.notify, str(error), severity="error", markup=False)
+        self.reload()
+
+    def action_edit(self) -> None:
+        """Write the window of the butter in view by hand."""
+        from tourier.desk.screens.ask import Ask
+
+        table = self.query_one("#butters", DataTable)
+        if self.query_one("#kitchen-switch", ContentSwitcher).current != "butters" or not table.row_count:
+            self.notify("Choose a butter on the page Butters first.")
+            return
+        name = str(table.coordinate_to_cell_key(table.cursor_coordinate).row_key.value)
+
+        def written(text: str | None) -> None:
+            if text:
+                self._write_window(name, text)
+
+        self.app.push_screen(Ask(f"{name} bends from … to … (such as 12 °C to 17 °C):", "", 40), written)
+
+    @work(thread=True, exclusive=True, group="learn")
+    def _write_window(self, name: str, text: str) -> None:
+        wrong = write_window(places.logbook_file(), name, text)
+        self.app.call_from_thread(
+            self.notify, wrong or f"Kept for {name}.", severity="warning" if wrong else "information", markup=False
+        )
+        self.reload()
+
+
+def _butter_names() -> list[str]:
+    from tourier.craft.butter import PROFILES
+
+    return list(PROFILES)
+
+
+def in_force(file: Path) -> list[Any]:
+    """Return the learned values in force; none without a logbook."""
+    if not file.exists():
+        return []
+    from tourier.logbook import ledger
+    from tourier.logbook.errors import LogbookError
+    from tourier.logbook.store import Logbook
+
+    try:
+        with Logbook(file) as book:
+            return ledger.in_force(book)
+    except LogbookError:
+        return []
+
+
+def learned_row(value: Any) -> tuple[str, ...]:
+    """Return a learned value as cells."""
+    before = "" if value.error_before is None else f"{value.error_before:.2f} {value.error_unit}"
+    after = "" if value.error_after is None else f"{value.error_after:.2f} {value.error_unit}"
+    batches = ", ".join(str(number) for number in value.batches) or "by hand"
+    return (value.quantity, value.subject, f"{value.value:.2f} {value.unit}", f"{value.low:.2f} to {value.high:.2f}",
+            batches, before, after)  # fmt: skip
+
+
+def butter_row(name: str, learned: list[Any]) -> tuple[str, ...]:
+    """Return a butter's window as cells: learned where it is, else the profile's."""
+    from tourier.craft.butter import profile
+
+    butter = profile(name)
+    own = {value.quantity: value for value in learned if value.subject == name}
+    low, high = own.get("butter_low_c"), own.get("butter_high_c")
+    both = low is not None and high is not None
+    source = "common practice, no source"
+    if both:
+        source = "bend tests" if low.batches else "written by hand"
+    return (name, f"{low.value if both else butter.window_low_c:.1f} °C",
+            f"{high.value if both else butter.window_high_c:.1f} °C", f"{butter.stop_low_c:.1f} °C",
+            f"{butter.stop_high_c:.1f} °C", f"{butter.melting_point_c:.0f} °C", source)  # fmt: skip
+
+
+def write_window(file: Path, name: str, text: str) -> str:
+    """Keep a window written by hand as the one in force; return what is wrong, "" when it was kept."""
+    import re
+
+    from tourier.craft.butter import profile
+    from tourier.logbook import ledger
+    from tourier.logbook.store import Logbook
+    from tourier.quantities import QuantityError, temperature_c
+
+    parts = [part.strip() for part in re.split(r"\bto\b|…", text) if part.strip()]
+    try:
+        low, high = (temperature_c(part) for part in parts)
+    except (QuantityError, ValueError):
+        return "Write two temperatures with their unit, such as 12 °C to 17 °C."
+    butter = profile(name)
+    if not butter.stop_low_c <= low < high <= butter.stop_high_c:
+        return (f"{name} shatters below {butter.stop_low_c:.0f} °C and is absorbed above {butter.stop_high_c:.0f} °C: "
+                "its window lies between, the lower end first.")  # fmt: skip
+    file.parent.mkdir(parents=True, exist_ok=True)
+    with Logbook(file) as book:
+        ledger.write(book, [
+            ledger.Learned("butter_low_c", name, low, low, low, "°C", "written by hand", ()),
+            ledger.Learned("butter_high_c", name, high, high, high, "°C", "written by hand", ()),
+        ])  # fmt: skip
+    return ""
+
+
+ROOM_SCREEN = Kitchen
