@@ -6,6 +6,7 @@ after. When flash refuses, the press is taken back and the cook is told.
 
 import struct
 
+from config import VERSION
 from forecast import UNKNOWN, Forecast
 
 from shared_schedule import day as D
@@ -59,6 +60,7 @@ class Bench:
         except P.PlanError:
             return False
         self._hold(plan, data)
+        self.state.clock_ok = True  # a batch begins with a known clock unless its journal says otherwise
         for segment in self.store.journal():
             for record in J.read(segment):
                 if record.seq >= self.seq:
@@ -89,6 +91,8 @@ class Bench:
         self.seq = 0
         self._hold(plan, data)
         self.write(at_s, J.encode(J.PLAN, self._next_seq(), at_s, plan_id, len(data)))
+        if not self.clock_ok:
+            self.note(at_s, J.BOOT, self.board.reset_cause(), 0, *VERSION)  # so that replay knows what the stamps mean
 
     def replace(self, plan, data, plan_id, at_s):
         """Put another plan in place of the running one; what has happened stays."""

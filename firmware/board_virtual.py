@@ -270,6 +270,9 @@ class Board:
         formatted = False
         geometry = {"progsize": 256, "readsize": 32, "lookahead": 32}
         fs = None
+        head = bytearray(256)
+        self._flash.readblocks(0, head)
+        blank = head == b"\xff" * 256  # a new board has lost nothing
         for _ in range(4):  # as MicroPython's own boot does, but more than once: a first failure may pass
             try:
                 fs = vfs.VfsLfs2(self._flash, mtime=False, **geometry)
@@ -279,7 +282,7 @@ class Board:
                     vfs.VfsLfs2.mkfs(self._flash, **geometry)
                 except OSError:
                     pass
-                formatted = True
+                formatted = not blank
         source = os.getenv("TOURIER_SOURCE")
         shared = os.getenv("TOURIER_SHARED")
         vfs.umount("/")  # nothing of the machine underneath is in reach but the program itself, and that read-only

@@ -1,7 +1,7 @@
 """Three buttons, read as levels: debounce, short, long and double press. Time is an input, in ticks that wrap.
 
-A press counts when it is released (short), when it has lasted LONG_MS (long, once), or at the second release within
-DOUBLE_MS (double, for the buttons that have one: the others answer at once). No two buttons are ever needed together;
+A press counts when it is released (short) or when it has lasted LONG_MS (long, once). A second release within DOUBLE_MS
+is a double press for the buttons that have one; the first has been told by then, so that nobody waits. No two buttons are ever needed together;
 while one is down the others do not count, so that the heel of a hand does no harm.
 """
 
@@ -35,8 +35,8 @@ class Buttons:
         self._down = 0  # the button that counts, after debounce
         self._down_since = 0
         self._said_long = False
-        self._waits = 0  # a short press that may become a double one
-        self._waits_since = 0
+        self._last = 0  # the last short press, and when it was told
+        self._last_ms = 0
 
     def hold_at_boot(self, mask, now_ms):
         """What was down when power came: it must be let go before it counts."""
@@ -59,12 +59,8 @@ class Buttons:
         if self._down and not self._said_long and self._raw & self._down:
             if passed_ms(self._down_since, now_ms) >= LONG_MS:
                 self._said_long = True
-                self._waits = 0
+                self._last = 0
                 return self._down, LONG
-        if self._waits and not self._down and passed_ms(self._waits_since, now_ms) >= DOUBLE_MS:
-            button = self._waits
-            self._waits = 0
-            return button, SHORT
         return None
 
     def _settled(self, mask, now_ms):
@@ -75,13 +71,11 @@ class Buttons:
             self._down = 0
             if self._said_long:
                 return None
-            if self._waits == button:
-                self._waits = 0
+            if button & self._doubles and self._last == button and passed_ms(self._last_ms, now_ms) <= DOUBLE_MS:
+                self._last = 0
                 return button, DOUBLE
-            if button & self._doubles:
-                self._waits = button
-                self._waits_since = now_ms
-                return None
+            self._last = button
+            self._last_ms = now_ms
             return button, SHORT
         if mask:
             self._down = mask & -mask
@@ -96,8 +90,6 @@ class Buttons:
             soonest = DEBOUNCE_MS - passed_ms(self._since, now_ms)
         if self._down and not self._said_long:
             soonest = _least(soonest, LONG_MS - passed_ms(self._down_since, now_ms))
-        if self._waits:
-            soonest = _least(soonest, DOUBLE_MS - passed_ms(self._waits_since, now_ms))
         return soonest
 
 

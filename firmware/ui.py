@@ -5,6 +5,7 @@
     right    more: rests, bend test, undo, skip. Double: undo at once
 """
 
+import alarms
 import buttons
 import glance as G
 import lines
@@ -38,6 +39,7 @@ class Ui:
         self.after_question = None
         self.message = ()
         self.message_for_s = _MESSAGE_S
+        self._tapped = False
         self.details = ()
         self.details_key = None
 
@@ -47,12 +49,16 @@ class Ui:
         """Take a finished press of a button."""
         app = self.app
         sound = sounds.CLICK
+        # The first tap of a double press has opened the menu already; a quick walk down the menu is no double press.
+        tapped = self._tapped
+        self._tapped = False
         if app.alarms.top is not None and self.screen is None and button != buttons.RIGHT:
             if button == buttons.MIDDLE:
                 app.acknowledge(now_s)
             else:
                 app.alarms.snooze(now_s)
-        elif button == buttons.RIGHT and kind == buttons.DOUBLE:
+                self.say(("Again in %d minutes." % (alarms.SNOOZE_S // 60),), now_s, 2)
+        elif button == buttons.RIGHT and kind == buttons.DOUBLE and tapped:
             self.close()
             sound = self._event((D.EV_UNDO, 0, 0), now_s)
         elif self.screen == G.S_MESSAGE:
@@ -67,6 +73,7 @@ class Ui:
             sound = self._go(kind == buttons.LONG, now_s)
         elif button == buttons.RIGHT:
             self.open(G.S_MENU, now_s)
+            self._tapped = True
         else:
             self.open(G.S_RESTS, now_s)
         app.sounder.play(sound, app.ticks())

@@ -6,13 +6,13 @@ import random
 
 import pytest
 from firmware_support import collect, send, two_days
-
-from shared_schedule import journal as J
-from shared_schedule import plan as P
 from tourier.device.client import Timer
 from tourier.device.prompt import at_prompt
 from tourier.device.virtual.board import VirtualTimer
 from tourier.device.virtual.flash import BLOCK, BLOCKS
+
+from shared_schedule import journal as J
+from shared_schedule import plan as P
 
 PLAN = two_days()
 
@@ -93,7 +93,15 @@ def test_random_octets_anywhere(image, tmp_path):
     assert boots >= 12
 
 
-def test_blank_flash_is_formatted_and_said(tmp_path):
-    with VirtualTimer(tmp_path / "flash") as timer:
+def test_a_new_board_has_lost_nothing(tmp_path):
+    with VirtualTimer(tmp_path / "flash", start_at_s=PLAN.made_at_s) as timer:
+        timer.run_for(1)
+        assert timer.glance.word == "NO PLAN"
+
+
+def test_a_file_system_gone_is_said(image, tmp_path):
+    flash = tmp_path / "flash"
+    flash.write_bytes(b"\x5a" * (2 * BLOCK) + image[2 * BLOCK :])
+    with VirtualTimer(flash, seed=4) as timer:
         timer.run_for(1)
         assert "everything" in timer.glance.lines

@@ -7,12 +7,12 @@ import subprocess
 
 import pytest
 from firmware_support import collect, day, send, two_days
-
-from shared_schedule import plan as P
 from tourier.device.client import Timer
 from tourier.device.compiled import build
 from tourier.device.files import firmware_dir, shared_dir
 from tourier.device.virtual.board import VirtualTimer, find_micropython
+
+from shared_schedule import plan as P
 
 # Octets of .mpy, all device files together, and the largest single one: a Pico's file system has 1408 KB, and what is
 # loaded lies on its heap of 241 KB.
