@@ -1,8 +1,8 @@
 """Three buttons, read as levels: debounce, short, long and double press. Time is an input, in ticks that wrap.
 
 A press counts when it is released (short) or when it has lasted LONG_MS (long, once). A second release within DOUBLE_MS
-is a double press for the buttons that have one; the first has been told by then, so that nobody waits. No two buttons are ever needed together;
-while one is down the others do not count, so that the heel of a hand does no harm.
+is a double press for the buttons that have one; the first has been told by then, so that nobody waits. No two buttons
+are ever needed together; while one is down the others do not count, so that the heel of a hand does no harm.
 """
 
 LEFT = 1

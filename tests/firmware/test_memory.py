@@ -1,4 +1,4 @@
-"""Memory on the 64-bit interpreter with a 384 KB heap, about what a Pico has: no growth, nothing allocated in a sample."""
+"""Memory on the 64-bit interpreter with a 384 KB heap, about what a Pico has: no growth, no garbage."""
 
 from __future__ import annotations
 

@@ -27,7 +27,8 @@ def test_the_drivers_check_octet_agrees_with_crccheck():
     from crccheck.crc import Crc8Nrsc5
 
     samples = [bytes((a, b)) for a in range(0, 256, 17) for b in range(0, 256, 13)]
-    code = "import sht4x\nfor a in range(0,256,17):\n for b in range(0,256,13):\n  print(sht4x.crc8(bytes((a,b)),0,2))\n"
+    code = "import sht4x\nfor a in range(0,256,17):\n for b in range(0,256,13):\n"
+    code += "  print(sht4x.crc8(bytes((a,b)),0,2))\n"
     done = subprocess.run(
         [find_micropython(), "-c", code], capture_output=True, text=True, timeout=60,
         env={"MICROPYPATH": f"{firmware_dir()}:{shared_dir()}"},
