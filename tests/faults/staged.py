@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from tourier.batch.examples import demo_text
 from tourier.batch.read import read_batch_text
@@ -82,3 +82,12 @@ def _step(s, at_s: int, number: dict[str, int]) -> P.Step:
     )  # fmt: skip
 
 
+
+
+def demo_plan() -> tuple[P.Plan, str]:
+    """Return the demo batch as the day planner plans it: two pâtons, one needle."""
+    from tourier.dayplan import plan_days, to_device
+
+    text = demo_text()
+    spec = read_batch_text(text, "demo")
+    return to_device(plan_days(spec, work_up(spec), spec.ready_at - timedelta(hours=46))), text

@@ -21,13 +21,20 @@ from tourier.logbook.model import (
     ALARM,
     BEND,
     BOOT,
+    CLOCK_ALARM,
     FAULT,
     NOTE,
+    PROBE_FAULT,
+    PROOF_CAP,
     STEP,
     TICK,
+    WINDOW_LEFT_COLD,
+    WINDOW_LEFT_WARM,
+    WINDOW_SOON,
     Batch,
     Floats,
     Record,
+    minutes_text,
     step_title,
 )  # fmt: skip
 from tourier.logbook.traces import Trace, trace
@@ -40,6 +47,7 @@ CAUSE_WORDS = ("", "button", "companion", "time", "core", "dose", "undone", "ear
 BUTTER_KINDS = (plans.LOCK_IN, plans.FOLD, plans.SHEET, plans.CUT, plans.SHAPE)
 REST_KINDS = (plans.REST, plans.CHILL, plans.HOLD, plans.FREEZE)
 
+_PASSING = (WINDOW_SOON, WINDOW_LEFT_WARM, WINDOW_LEFT_COLD, PROBE_FAULT, PROOF_CAP, CLOCK_ALARM)
 _STICK_S = 45.0  # a needle moved into new dough needs this long: three time constants of a 3 mm probe in dough
 _TICK_OVEN = 7  # as in shared_schedule.day
 
@@ -109,6 +117,13 @@ class Alarm:
     step_id: int
     cdeg: int
     acked_at_s: int | None
+
+    @property
+    def answer(self) -> str:
+        """What became of it: the timer takes some alarms back by itself when their reason is gone."""
+        if self.acked_at_s is not None:
+            return f"answered after {minutes_text(self.acked_at_s - self.at_s)}"
+        return "passed, not answered" if self.kind in _PASSING else "not answered"
 
 
 @dataclass(frozen=True)

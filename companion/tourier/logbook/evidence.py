@@ -29,7 +29,7 @@ def butter_too_cold(acc: Account, n: Numbers) -> Reading:
     found = []
     looked = False
     for step in tempers + locks:
-        reading = step.probe.end_c if step.step.kind == plans.TEMPER else step.probe.start_c
+        reading = step.probe.at_end_c if step.step.kind == plans.TEMPER else step.probe.at_start_c
         if math.isnan(reading) or math.isnan(low):
             continue
         looked = True
@@ -148,7 +148,7 @@ def short_rest(acc: Account, n: Numbers) -> Reading:
         if step.ready_s is not None:
             continue  # its time, or its core and its minimum time, had been reached when it was ended
         target = degrees(step.step.core_cdeg)
-        end = step.probe.end_c
+        end = step.probe.at_end_c
         reached = not math.isnan(target) and not math.isnan(end) and end <= target + 0.5
         whole = step.step.planned_for_s
         share = step.lasted_s / whole if whole else math.nan
@@ -181,9 +181,9 @@ def long_rest(acc: Account, n: Numbers) -> Reading:
             continue
         text = f"{step.title} lasted {minutes_text(step.lasted_s)} instead of {minutes_text(step.step.planned_for_s)}"
         after = next_on_bench(acc, step)
-        if after is not None and not math.isnan(after.probe.start_c) and not math.isnan(low):
+        if after is not None and not math.isnan(after.probe.at_start_c) and not math.isnan(low):
             text += f"; {after.title} began at {after.probe.start_c:.1f} °C (window from {low:.1f} °C)"
-        found.append((rank, times, step, text))
+        found.append((rank, step.lasted_s - longest, step, text))  # of two, the one that cost more hours began it
     return best(found, "no rest was overdone")
 
 
@@ -201,7 +201,8 @@ def warm_fridge(acc: Account, n: Numbers) -> Reading:
     steps = n.evidence["warm-fridge"]["core_above_target_c"]
     usable = [
         s for s in acc.of_kind(plans.REST)
-        if not math.isnan(s.ratio) and s.ratio >= 0.9 and not math.isnan(s.probe.end_c) and s.step.core_cdeg != NO_CDEG
+        if not math.isnan(s.ratio) and s.ratio >= 0.9 and s.step.core_cdeg != NO_CDEG
+        and not math.isnan(s.probe.at_end_c)
     ]  # fmt: skip
     if not usable:
         return unknown("no rest that had its time was read by the probe")

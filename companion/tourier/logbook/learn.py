@@ -244,7 +244,7 @@ def _mixing(book: Logbook, kitchen: str, group: list[Account]) -> list[Learned] 
             assumed = MIXING_RISE_K["hand" if by == "hand" else "stand mixer"]
         assumed = _known_then(book, acc, kitchen).get("mixing_rise_k", assumed)
         for step in acc.of_kind(plans.BULK)[:1]:
-            if not math.isnan(step.probe.start_c):
+            if not math.isnan(step.probe.at_start_c):
                 found.append(assumed + step.probe.start_c - wanted)
                 errors.append(step.probe.start_c - wanted)
                 used.append(acc.batch.id)

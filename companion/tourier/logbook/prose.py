@@ -48,11 +48,7 @@ def alarm_lines(account: Account) -> list[str]:
         step = account.step(alarm.step_id)
         word = ALARM_WORDS[alarm.kind] if alarm.kind < len(ALARM_WORDS) else "alarm"
         where = f" at {step.title}" if step is not None else ""
-        if alarm.acked_at_s is None:
-            answered = "not answered"
-        else:
-            answered = f"answered after {minutes_text(alarm.acked_at_s - alarm.at_s)}"
-        lines.append(f"{clock_text(plan, alarm.at_s):>9}  {word}{where}, {answered}")
+        lines.append(f"{clock_text(plan, alarm.at_s):>9}  {word}{where}, {alarm.answer}")
     return lines
 
 

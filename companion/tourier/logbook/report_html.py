@@ -135,7 +135,8 @@ def report_html(review: Review, estimates: bool = True) -> str:
     if review.outcome.symptoms or review.outcome.rating or review.outcome.note:
         seen = "; ".join(knowledge.SYMPTOMS[s] for s in review.outcome.symptoms) or "no complaint"
         rating = f" Rating {review.outcome.rating} of 5." if review.outcome.rating else ""
-        out.append(f"<p><b>What the cook saw:</b> {esc(seen)}.{esc(rating)} {esc(review.outcome.note)}</p>")
+        photo = f" Photo: {review.outcome.photo}" if review.outcome.photo else ""
+        out.append(f"<p><b>What the cook saw:</b> {esc(seen)}.{esc(rating)} {esc(review.outcome.note)}{esc(photo)}</p>")
     if review.missing:
         items = "".join(f"<li>{esc(m)}</li>" for m in review.missing)
         out.append(f"<section><h3>What this log cannot tell</h3><ul>{items}</ul></section>")
@@ -215,10 +216,7 @@ def _events(review: Review) -> str:
     for a in acc.alarms:
         step = acc.step(a.step_id)
         word = ALARM_WORDS[a.kind] if a.kind < len(ALARM_WORDS) else f"kind {a.kind}"
-        acked = "not acknowledged"
-        if a.acked_at_s is not None:
-            acked = f"acknowledged after {minutes_text(a.acked_at_s - a.at_s)}"
-        rows.append([_clock(review, a.at_s), word, step.title if step else "–", _c(a.cdeg), acked])
+        rows.append([_clock(review, a.at_s), word, step.title if step else "–", _c(a.cdeg), a.answer])
     rows = rows[:200]
     if rows:
         out.append(_table("Alarms", ["At", "What", "Step", "Reading", "Answer"], rows))

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from tourier.logbook.model import Floats
 
+_NEAR_S = 150.0  # butter and dough move by a few tenths of a degree in that time
 _GAP_FACTOR = 3.0  # this many sampling intervals without a reading are a gap
 
 
@@ -32,6 +33,18 @@ class Trace:
     warm_s: float = 0.0
     read_fraction: float = 0.0
     gaps: tuple[tuple[int, int], ...] = ()
+    from_end_s: float = math.inf  # how long before the step's end the last reading was taken
+    from_start_s: float = math.inf  # and how long after its beginning the first that counts
+
+    @property
+    def at_start_c(self) -> float:
+        """What was read at the step's beginning; NaN when the needle came later."""
+        return self.start_c if self.from_start_s <= _NEAR_S else math.nan
+
+    @property
+    def at_end_c(self) -> float:
+        """What was read at the step's end; NaN when the needle was elsewhere by then."""
+        return self.end_c if self.from_end_s <= _NEAR_S else math.nan
 
     @property
     def known(self) -> bool:
@@ -72,6 +85,7 @@ def trace(at_s: Floats, c: Floats, low_c: float, high_c: float, from_s: float, t
         cold_degmin=integral(cold) / 60.0, warm_degmin=integral(warm) / 60.0,
         cold_s=integral((cold > 0).astype(float)), warm_s=integral((warm > 0).astype(float)),
         read_fraction=min(1.0, float(known.sum()) * interval / max(1.0, to_s - from_s)), gaps=gaps,
+        from_end_s=float(to_s - t[-1]), from_start_s=float(t[0] - from_s),
     )  # fmt: skip
 
 
