@@ -114,7 +114,7 @@ class Desk(App):
             return
         sight = berth.sight
         alarm = sight.alarm if sight is not None else ""
-        if alarm and alarm != berth.alarm:
+        if alarm and alarm != berth.alarm and not berth.hurried:
             self.alert(f"{alarm}: {sight.step}" if sight.step else alarm)
         berth.alarm = alarm
         if before != self.link_state:

@@ -30,6 +30,7 @@ class Berth:
     clock: Callable[[], float] | None = None  # a virtual timer lives in its own time
     looks: deque[tuple[int, float, float]] = field(default_factory=lambda: deque(maxlen=_KEPT))
     alarm: str = ""
+    hurried: bool = False  # a virtual day played fast: its alarms are answered before anybody could hear them
 
     @property
     def connected(self) -> bool:

@@ -21,6 +21,7 @@ from tourier.device.reconnect import Connected, Heard, Lost, stay
 from tourier.device.sight import Sight, sight_of
 
 _REPORT_EVERY_S = 5  # the steps' states change slowly; telemetry tells when one is at hand
+_LOOK_EVERY_S = 0.2  # of this computer's time: a virtual timer in a hurry says more than anybody can read
 _PROGRESS_EVERY_S = 0.1
 
 Progress = Callable[[int, int], None]
@@ -97,6 +98,8 @@ class Follower:
         self._timer: Timer | None = None
         self._plan: wire.Plan | None = None
         self._last_report_s = 0
+        self._last_look_s = self._asked_s = 0.0
+        self._last_alarm = ""
 
     def do(self, name: str, job: Job) -> None:
         """Queue a job; it is done between two looks, at most a second later. The result comes as JobDone."""
@@ -146,11 +149,14 @@ class Follower:
     def _seen(self, heard: Heard) -> None:
         assert self._timer is not None
         sight = sight_of(heard.values, self._plan)
-        report = None
-        if abs(sight.at_s - self._last_report_s) >= _REPORT_EVERY_S:
-            self._last_report_s = sight.at_s
-            report = self._look_up()
-        self._post(Seen(sight, report))
+        now_s = time.monotonic()
+        if now_s - self._last_look_s >= _LOOK_EVERY_S or sight.alarm != self._last_alarm:
+            report = None
+            if abs(sight.at_s - self._last_report_s) >= _REPORT_EVERY_S and now_s - self._asked_s >= 1.0:
+                self._last_report_s, self._asked_s = sight.at_s, now_s
+                report = self._look_up()
+            self._last_look_s, self._last_alarm = now_s, sight.alarm
+            self._post(Seen(sight, report))
         while not self._stopping.is_set():
             try:
                 name, job = self._jobs.get_nowait()

@@ -297,10 +297,15 @@ class Bench(Room):
         if self._hurry is not None:
             self._hurry.set()
             return
-        self._hurry = threading.Event()
+        self._hurry, berth.hurried = threading.Event(), True
         end_at_s = max(step.start_at_s + step.planned_for_s for step in berth.plan.steps)
         self.notify("Playing the day; S again stops hurrying.")
         self.run_worker(lambda: self._play_on(virtual, end_at_s), thread=True, group="skip")
+
+    def _hurried(self, said: str) -> None:
+        for berth in self.desk.fleet.berths.values():
+            berth.hurried = False
+        self._job_done(JobDone("Virtual timer", said))
 
     def _play_on(self, virtual: Any, end_at_s: int) -> None:
         stop = self._hurry
@@ -316,7 +321,7 @@ class Bench(Room):
         except InterruptedError:
             said = "Time goes its usual way again."
         self._hurry = None
-        self.app.call_from_thread(self._job_done, JobDone("Virtual timer", said))
+        self.app.call_from_thread(self._hurried, said)
 
     def action_acknowledge(self) -> None:
         """Answer the alarm."""

@@ -29,8 +29,8 @@ class Kitchen(Room):
     HELP = (
         "## Kitchen\n\n*My kitchen* is what you said; *Learned* is what the timer's logs make of it, each value with "
         "its band, the batches it rests on and the forecast's error before and after; *Butters* shows where each "
-        "butter bends. Bend tests at the bench move that window; you may also write it down by hand. Whatever is learned "
-        "can be taken back."
+        "butter bends. Bend tests at the bench move that window; you may also write it down by hand. What is "
+        "learned can be taken back."
     )
 
     def compose_room(self) -> ComposeResult:

@@ -33,9 +33,9 @@ class TimerRoom(Room):
     BINDINGS: ClassVar = bindings("timer")
     HELP = (
         "## Timer\n\nChoose a timer above. *Check* runs its self-test and shows counters, storage and clock. "
-        "*Ice point* is the calibration that matters: a thermos of crushed ice and water, stirred, the needle in the middle. "
-        "*Boil point* only checks, at your altitude. *Install* writes this version's program and leaves journal, "
-        "settings and calibration alone."
+        "*Ice point* is the calibration that matters: a thermos of crushed ice and water, stirred, the needle in "
+        "the middle. *Boil point* only checks, at your altitude. *Install* writes this version's program and leaves "
+        "journal, settings and calibration alone."
     )
 
     def compose_room(self) -> ComposeResult:
