@@ -73,10 +73,10 @@ def fired(name: str, plan: P.Plan, journal: bytes, samples: bytes, kitchen: Kitc
             span[1] = record.at_s if new == 2 else span[1]
         faults += record.type == J.FAULT
 
-    def ratio(kind: int, fold_n: int = 0) -> float:
+    def ratio(kind: int, fold_n: int = 0, which=max) -> float:
         steps = [s for s in plan.steps if s.kind == kind and fold_n in (0, s.fold_n)]
         lasted = [(spans[s.step_id][1] - spans[s.step_id][0]) / s.planned_for_s for s in steps if s.step_id in spans]
-        return max(lasted, default=0.0)
+        return which(lasted, default=0.0)
 
     def read(kind: int, which) -> float:
         ids = {s.step_id for s in plan.steps if s.kind == kind}
@@ -90,7 +90,7 @@ def fired(name: str, plan: P.Plan, journal: bytes, samples: bytes, kitchen: Kitc
         "cold-dough": lambda: read(P.CHILL, min) < 2.0,
         "warm-bench": lambda: config.room_c > believed(plan).room_c + 2,
         "warm-third-fold": lambda: ratio(P.FOLD, 3) > 3,
-        "short-rest": lambda: 0 < ratio(P.REST, 2) < 0.5,
+        "short-rest": lambda: 0 < ratio(P.REST, 2, min) < 0.8,
         "long-rest": lambda: ratio(P.REST, 2) > 2,
         "hot-proof": lambda: kitchen._set["proof"] > 31,
         "short-proof": lambda: 0 < ratio(P.PROOF) < 0.7,
