@@ -179,7 +179,8 @@ class Board:
     def watchdog_hold(self):
         """Keep the watchdog fed while somebody works at the prompt: it would reboot the board under their hands."""
         if self._watchdog is not None:
-            self._holder = machine.Timer(period=2000, mode=machine.Timer.PERIODIC, callback=self._hold)
+            self._holder = machine.Timer(-1)
+            self._holder.init(period=2000, mode=machine.Timer.PERIODIC, callback=self._hold)
 
     def _hold(self, _timer):
         self._watchdog.feed()
