@@ -146,7 +146,8 @@ def temperatures(acc: Account, span: Span, title: str, number: int, cores=()) ->
             a, b = span.x(max(from_s, span.from_s)), span.x(min(to_s, span.to_s))
             out.append(f'<rect x="{a:.1f}" y="{top}" width="{max(2.0, b - a):.1f}" height="{bottom - top}" '
                        f'fill="url(#gap{number})"/>')  # fmt: skip
-            out.append(_text((a + b) / 2, top + 14, "no reading", "s b"))
+            if b - a > 24:
+                out.append(_text((a + b) / 2, top + 14, "no reading", "s b"))
     out.append(_lane(inside, span, lane, 34.0))
     for at_s, cdeg, verdict in acc.bends:
         if span.from_s <= at_s <= span.to_s:

@@ -137,9 +137,6 @@ def report_html(review: Review, estimates: bool = True) -> str:
         rating = f" Rating {review.outcome.rating} of 5." if review.outcome.rating else ""
         photo = f" Photo: {review.outcome.photo}" if review.outcome.photo else ""
         out.append(f"<p><b>What the cook saw:</b> {esc(seen)}.{esc(rating)} {esc(review.outcome.note)}{esc(photo)}</p>")
-    if review.missing:
-        items = "".join(f"<li>{esc(m)}</li>" for m in review.missing)
-        out.append(f"<section><h3>What this log cannot tell</h3><ul>{items}</ul></section>")
     out.append("<h2>Temperatures</h2>" + _key())
     spans = drawing.sittings(acc)
     cores = core.for_report(acc, spans) if estimates else {}
@@ -167,6 +164,9 @@ def report_html(review: Review, estimates: bool = True) -> str:
         out += [_finding(f) for f in review.possible]
     if review.rivals:
         out.append(f"<p><b>Rivals this log cannot exclude:</b> {esc('; '.join(review.rivals))}.</p>")
+    if review.missing:
+        items = "".join(f"<li>{esc(m)}</li>" for m in review.missing)
+        out.append(f"<section><h3>What this log cannot tell</h3><ul>{items}</ul></section>")
     out.append(_events(review))
     out.append(_inputs(review))
     out.append("<footer>The timer and this report advise; they are no food-safety instruments. For keeping times and "

@@ -11,7 +11,7 @@ from tourier.logbook.account import STATE_WORDS, StepAccount, Trace
 from tourier.logbook.findings import Finding, Review
 from tourier.logbook.model import ALARM_WORDS, VERDICTS, local
 
-SCHEMA = 1
+SCHEMA = "tourier/review/1"
 
 
 def _n(value: float | None, places: int = 2) -> float | None:
