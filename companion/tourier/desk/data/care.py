@@ -13,19 +13,24 @@ from tourier.device.client import Timer, project_now
 from tourier.device.errors import LinkError
 
 
-def check(timer: Timer, progress: Progress) -> str:
-    """Self-test, counters, clock and storage as lines."""
+def check(clock: Callable[[], float] | None) -> Job:
+    """Self-test, counters, clock and storage as lines; a virtual timer's clock is held against its own world's."""
+    return lambda timer, progress: _check(timer, progress, clock or project_now)
+
+
+def _check(timer: Timer, progress: Progress, now_s: Callable[[], float]) -> str:
     progress(0, 2)
     health = upkeep.check(timer)
     progress(2, 2)
     years = "more than 9000" if health.wear_years >= 9999 else str(health.wear_years)
+    against = timer.read_clock(now_s).error_s
     clock = "known" if health.clock.ok else "NOT known: press t to set it"
     held = [f"  plan {number:08x}: {'collected' if done else 'not collected yet'}" for number, done in health.batches]
     info = health.info
     return "\n".join([
         f"{'✓' if health.passed else '✕'} self-test {'passed' if health.passed else 'NOT passed'}",
         *[f"  {line}" for line in health.lines], "",
-        f"clock {clock}, {health.clock.error_s:+.1f} s against this computer",
+        f"clock {clock}, {against:+.1f} s off",
         f"program {info.firmware}, board {info.board_id}, free memory {info.heap_free} bytes",
         f"log held: {info.journal_octets} bytes of journal, {info.samples_octets} of temperatures", *held,
         f"flash lasts {years} years at this pace", "",

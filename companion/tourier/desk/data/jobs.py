@@ -11,6 +11,7 @@ from tourier import places, planning
 from tourier.desk.data.follow import Job, Progress
 from tourier.device.client import Timer, project_now
 
+_RUNNING = 1  # shared_schedule.day: 0 idle, 1 running, 2 finished
 _CLOCK_GOOD_S = 2.0  # a timer's crystal drifts about this much in a day; no reason to touch it
 
 
@@ -25,7 +26,7 @@ def send(data: bytes, text: str, now_s: Callable[[], float] | None, replace: boo
         plan = wire.decode(data)
         number = wire.plan_id(data)
         info = timer.hello()
-        if info.running and info.plan_id != number and not replace:
+        if info.plan_id not in (0, number) and timer.state().running == _RUNNING and not replace:
             raise Busy(
                 "The timer is in the middle of another plan: finish or collect it first, or choose to replace it "
                 "(steps that both plans have keep what has happened)."
@@ -57,10 +58,11 @@ def collect(logbook: Path) -> Job:
         logbook.parent.mkdir(parents=True, exist_ok=True)
         with Logbook(logbook) as book:
             number = book.collect(info.board_id, log.plan, log.journal, log.samples, text)
-        if not info.running:
+        running = timer.state().running == _RUNNING
+        if not running:
             log.tell_collected(timer)
         log.forget_partial()
-        more = " The day still runs: collect again when it is over." if info.running else ""
+        more = " The day still runs: collect again when it is over." if running else ""
         return f"Batch {number} is in the logbook.{more}"
 
     return job

@@ -1,6 +1,6 @@
-"""Working a batch out beside the form: one thread, the newest text only, sizes at once and the timetable when it rests.
+"""Working a batch out beside the form: the newest text only, sizes at once and the timetable when the hand rests.
 
-The thread touches no widget; it hands frozen records to `post`. A text that has been overtaken gives no result.
+The threads touch no widget; they hand frozen records to `post`. A text that has been overtaken gives no result.
 """
 
 from __future__ import annotations
@@ -88,6 +88,7 @@ class Workbench:
         self._post, self._now, self._logbook = post, now, logbook
         self._turn = threading.Condition()
         self._wanted: tuple[str, str] | None = None
+        self._to_time: tuple[str, str, int] | None = None
         self._number = 0
         self._ended = False
 
@@ -106,14 +107,18 @@ class Workbench:
             self._turn.notify_all()
 
     def stop(self) -> None:
-        """End the thread."""
+        """End the threads."""
         with self._turn:
             self._ended = True
             self._number += 1
             self._turn.notify_all()
 
-    def run(self) -> None:
-        """Work until stopped; call it in a thread of its own."""
+    def start(self) -> None:
+        """Begin: one thread for sizes, which follow every keystroke, one for timetables, which take seconds."""
+        for work in (self._sizes, self._times):
+            threading.Thread(target=work, name=f"workbench{work.__name__}", daemon=True).start()
+
+    def _sizes(self) -> None:
         while True:
             with self._turn:
                 self._turn.wait_for(lambda: self._wanted is not None or self._ended)
@@ -125,11 +130,22 @@ class Workbench:
             if self._overtaken(number, SIZES_AFTER_S):
                 continue
             sized = size(text, where, self._now())
-            if not self._give(number, sized) or sized.workup is None:
+            if self._give(number, sized) and sized.workup is not None:
+                with self._turn:
+                    self._to_time = (text, where, number)
+                    self._turn.notify_all()
+
+    def _times(self) -> None:
+        while True:
+            with self._turn:
+                self._turn.wait_for(lambda: self._to_time is not None or self._ended)
+                if self._ended:
+                    return
+                assert self._to_time is not None
+                text, where, number = self._to_time
+                self._to_time = None
+            if self._overtaken(number, TIMES_AFTER_S) or not self._give(number, Timing(text)):
                 continue
-            if self._overtaken(number, TIMES_AFTER_S):
-                continue
-            self._give(number, Timing(text))
             self._give(number, time_it(text, where, self._now(), self._logbook()))
 
     def _overtaken(self, number: int, wait_s: float) -> bool:

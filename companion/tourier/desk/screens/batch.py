@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -77,7 +76,7 @@ class Batch(Room):
         self.bench.stop()
 
     async def _begin(self) -> None:
-        threading.Thread(target=self.bench.run, name="work out", daemon=True).start()
+        self.bench.start()
         recent = self.desk.batch_file or next((Path(p) for p in self.desk.settings.recent if Path(p).is_file()), None)
         if recent is None or not await self.open_file(recent):
             from tourier.batch.examples import demo_text

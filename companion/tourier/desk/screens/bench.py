@@ -31,6 +31,7 @@ _STATE_SHAPES = {0: "·", 1: "▶", 2: "✓", 3: "–", 4: "!"}
 _STATE_WORDS = {0: "waiting", 1: "running", 2: "done", 3: "skipped", 4: "ready"}
 _NO_TIMER = "No timer yet. Plug one in and it is found by itself, or play a batch on a virtual one (Batch, Send)."
 _HOUR_S = 3600
+_SPEAK_THEMSELVES = {"Send", "Check", "Set clock", "Ice point", "Boil point"}  # jobs whose own screen shows the result
 
 
 class Bench(Room):
@@ -86,7 +87,7 @@ class Bench(Room):
 
     def _heard(self, heard: tuple[Berth, Any]) -> None:
         berth, what = heard
-        if isinstance(what, JobMoved):
+        if isinstance(what, JobMoved) and what.name not in _SPEAK_THEMSELVES:
             self._job_moved(what)
         elif isinstance(what, JobDone):
             self._job_done(what)
@@ -256,8 +257,8 @@ class Bench(Room):
 
     def _job_done(self, done: JobDone) -> None:
         self.query_one("#job").add_class("hidden")
-        if done.name == "Send":
-            return  # its own dialog speaks
+        if done.name in _SPEAK_THEMSELVES:
+            return
         if done.error:
             self.app.notify(done.error, severity="error", title=done.name, timeout=10, markup=False)
         else:

@@ -19,15 +19,23 @@ class Help(ModalScreen):
         self._behind = behind
 
     def compose(self) -> ComposeResult:
-        rows = ["| key | does |", "|---|---|"]
-        seen = set()
+        with VerticalScroll(classes="dialog"):
+            if self._text:
+                yield Markdown(self._text)
+            yield Static("Keys here", classes="question")
+            yield Static("\n".join(self.key_lines()), markup=False)
+            yield Static("Escape closes.", classes="hint")
+
+    def key_lines(self) -> list[str]:
+        """Return the keys that work behind this help, as aligned lines."""
+        keys: dict[str, list[str]] = {}
         for active in self._behind.active_bindings.values():
             binding = active.binding
-            if not binding.description or binding.description in seen:
-                continue
-            seen.add(binding.description)
-            key = self.app.get_key_display(binding).replace("|", "\\|")
-            rows.append(f"| {key} | {binding.tooltip or binding.description} |")
-        with VerticalScroll(classes="dialog"):
-            yield Markdown((self._text or "") + "\n\n### Keys here\n\n" + "\n".join(rows))
-            yield Static("Escape closes.", classes="hint")
+            if binding.description:
+                shown = keys.setdefault(binding.tooltip or binding.description, [])
+                key = self.app.get_key_display(binding)
+                if key not in shown:
+                    shown.append(key)
+        rows = [(" ".join(found), does) for does, found in keys.items()]
+        width = max((len(key) for key, _does in rows), default=0)
+        return [f"{key:{width}}  {does}" for key, does in rows]

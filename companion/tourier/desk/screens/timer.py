@@ -124,7 +124,8 @@ class TimerRoom(Room):
 
     def action_check(self) -> None:
         """Ask every part for its self-test."""
-        if self._do("Check", care.check):
+        berth = self.berth
+        if self._do("Check", care.check(berth.clock if berth is not None else None)):
             self._say("Checking …")
 
     def action_clock(self) -> None:
