@@ -15,12 +15,12 @@ RULES = [
     (r"\b(single|double|letter|book|simple)[ -]folds?\b", "a fold is a 3-fold or a 4-fold"),
     (r"\b(single|double|letter|book|simple|half)[ -]turns?\b", "a fold is a 3-fold or a 4-fold"),
     (r"\b(first|second|third|fourth|last|[2-9]|two|three|four|six) turns\b", "'turn' is no word for a fold"),
-    (r"(?<![\w.])/(home|root)/", "a path of somebody's machine"),
+    (r"(?<![\w.])/root/", "a path of somebody's machine"),
     (r"\b(TODO|FIXME|XXX)\b", "work left lying about"),
 ]
 QUOTING = ("tests/outside/",)  # quotes its sources in their own words
-GOOD = ("a quarter turn", "turns red", "a 3-fold, then a 4-fold", "https://x.org/home/1", "one loop turn", "in turn")
-BAD = ("a book fold", "a double turn", "give it six turns", "after three turns", "see /home/me/x", "# TODO later")
+GOOD = ("a quarter turn", "turns red", "a 3-fold, then a 4-fold", "https://x.org/root/1", "one loop turn", "in turn")
+BAD = ("a book fold", "a double turn", "give it six turns", "after three turns", "see /root/main/x", "# TODO later")
 
 
 def project_files() -> list[Path]:
