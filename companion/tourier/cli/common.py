@@ -31,8 +31,20 @@ def open_timer(args: argparse.Namespace, out: Output) -> Iterator[Timer]:
 def batch_text(path: str) -> tuple[str, str]:
     """Return (text, short name) of a batch file. Raises BatchError, FileNotFoundError, PermissionError."""
     from tourier.batch.read import read_raw
+    from tourier.cli.run import UserError
 
+    if not path.strip():
+        raise UserError("The name of the batch file is empty.")
     return read_raw(Path(path)), Path(path).name
+
+
+def check_batch(path: str, now: datetime | None) -> None:
+    """Complain about a batch file before a timer is looked for; `now` None: only that it can be read."""
+    from tourier.batch.read import read_batch_text
+
+    text, name = batch_text(path)
+    if now is not None:
+        read_batch_text(text, name, now)
 
 
 def plan_file(path: str, now: datetime, out: Output, logbook: str | None = None) -> Planned:

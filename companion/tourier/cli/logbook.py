@@ -17,6 +17,8 @@ def run(args: argparse.Namespace, out: Output) -> int:
     file = Path(args.file) if args.file else None
     if args.what in ("restore", "import") and file is not None and not file.is_file():
         raise UserError(f"There is no file {file}; check the name.")
+    if args.what == "backup" and file is not None and file.is_dir():
+        raise UserError(f"{file} is a folder; name the file to back up to.")
     with open_book(args, must_exist=args.what in ("check", "backup")) as book:
         if args.what == "check":
             wrong = book.check()

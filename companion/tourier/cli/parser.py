@@ -112,6 +112,9 @@ def build_parser() -> argparse.ArgumentParser:
     virtual.add_argument(
         "--speed", type=float, default=1.0, metavar="X", help="kitchen seconds in one second (default 1)"
     )
+    virtual.add_argument(
+        "--at", metavar="TIME", help='what its clock says at first, "2027-03-12 17:00+01:00" (default: now)'
+    )
     virtual.add_argument("--flash", metavar="FILE", help="flash image to use and keep (default: a new one)")
     virtual.add_argument("--scenario", default="good", metavar="NAME", help="how the virtual cook works")
     virtual.add_argument("--seed", type=int, default=1, metavar="N")

@@ -68,7 +68,7 @@ def show_plan(out: Output, day: DayPlan) -> None:
     """Print a plan the way a cook reads it: what, masses, sheets, cuts, timetable, warnings."""
     work, spec = day.workup, day.spec
     inch = spec.units == "inch"
-    pieces = ", ".join(f"{piece.count} {piece.name}" for piece in spec.pieces)
+    pieces = ", ".join(f"{piece.count} x {piece.name}" for piece in spec.pieces)
     out.heading(f"{spec.name}: {pieces}")
     out.line(f"Ready {day.ready_at.strftime('%A %d %B, %H:%M')}, {work.patons} pâton(s), {spec.kitchen.name}")
     out.heading("Formula")

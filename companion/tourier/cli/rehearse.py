@@ -23,12 +23,9 @@ def run(args: argparse.Namespace, out: Output) -> int:
     from tourier import places, rehearsal
 
     if args.batch:
-        from tourier.batch.read import MAX_BYTES
+        from tourier.cli.common import batch_text
 
-        path = Path(args.batch)
-        if path.stat().st_size > MAX_BYTES:
-            raise UserError(f"{path.name} is larger than a batch file may be ({MAX_BYTES // 1024} KB).")
-        text, where, now = path.read_text(encoding="utf-8-sig"), path.name, datetime.now(UTC)
+        (text, where), now = batch_text(args.batch), datetime.now(UTC)
     else:
         from tourier.batch.examples import demo_text
 

@@ -34,7 +34,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
         ],
     })  # fmt: skip
     out.line(found.sentence)
-    out.lines(broken.sentence for broken in found.broken)
+    out.lines(f"{broken.sentence}." for broken in found.broken[3:])  # the sentence names the first three
     if found.moved:
         rows = [["step", "was", "now", "moves"]]
         zone = found.plan.ready_at.tzinfo

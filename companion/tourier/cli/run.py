@@ -6,6 +6,7 @@ import argparse
 import os
 import sys
 from importlib import import_module
+from pathlib import Path
 
 from tourier.cli.output import Output
 
@@ -46,6 +47,16 @@ def exit_code_of(error: BaseException) -> int | None:
     return None
 
 
+def about_file(error: OSError) -> str:
+    """Return one sentence about a file or folder that the system did not let us use."""
+    file = Path(os.fsdecode(error.filename))
+    if isinstance(error, FileNotFoundError):
+        if not file.parent.exists():
+            return f"There is no folder {file.parent} for {file.name}; make it first, or name another."
+        return f"There is no file {file}; check the name."
+    return f"{file} cannot be used ({error.strerror}); check the name, its rights and the room on the disk."
+
+
 def run(parser: argparse.ArgumentParser, arguments: list[str]) -> int:
     """Parse, run, and return the exit code."""
     try:
@@ -64,14 +75,11 @@ def run(parser: argparse.ArgumentParser, arguments: list[str]) -> int:
         # The reader of a pipe went away: not a fault. Point stdout at nothing so that closing it stays quiet.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return OK
-    except FileNotFoundError as error:
-        out.complain(f"There is no file {error.filename}; check the name.")
-        return USER_INPUT
-    except (IsADirectoryError, PermissionError) as error:
-        out.complain(f"{error.filename} cannot be used: {error.strerror}.")
-        return USER_INPUT
     except Exception as error:
         code = exit_code_of(error)
+        if code is None and isinstance(error, OSError) and error.filename is not None:
+            out.complain(about_file(error))
+            return USER_INPUT
         if code is None:
             if os.environ.get("TOURIER_DEBUG"):
                 raise

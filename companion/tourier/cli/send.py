@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from datetime import UTC, datetime
 
-from tourier.cli.common import clock, open_timer, plan_file, progress_of, span
+from tourier.cli.common import check_batch, clock, open_timer, plan_file, progress_of, span
 from tourier.cli.output import Output
 from tourier.cli.run import UserError
 
@@ -20,6 +20,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
     from tourier.dayplan.device import to_device
     from tourier.device.client import project_now
 
+    check_batch(args.batch, None if args.keep_clock else datetime.now(UTC))
     with open_timer(args, out) as timer:
         info = timer.info
         assert info is not None

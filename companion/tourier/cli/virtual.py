@@ -15,9 +15,9 @@ _SLOWEST, _FASTEST = 0.1, 2000.0
 
 def run(args: argparse.Namespace, out: Output) -> int:
     """Serve until interrupted (or for --for seconds); print the port first."""
-    from tourier.device.client import project_now
     from tourier.device.virtual.board import VirtualTimer
     from tourier.device.virtual.cook import Cook
+    from tourier.device.virtual.flash import BLOCK, BLOCKS
     from tourier.device.virtual.kitchen import Kitchen, KitchenConfig
     from tourier.device.virtual.scenarios import SCENARIOS
 
@@ -29,8 +29,9 @@ def run(args: argparse.Namespace, out: Output) -> int:
     flash = Path(args.flash) if args.flash else Path(tempfile.mkdtemp(prefix="bench-timer-")) / "flash.img"
     if not flash.parent.is_dir():
         raise UserError(f"There is no folder {flash.parent} for the flash image.")
-    start_at_s = int(project_now())
-    offset_s = time.localtime().tm_gmtoff or 0
+    if flash.exists() and (not flash.is_file() or flash.stat().st_size != BLOCK * BLOCKS):
+        raise UserError(f"{flash} is no flash image of a bench timer; name another file, or none for a new one.")
+    start_at_s, offset_s = _start(args.at)
     kitchen = Kitchen(scenario.configure(KitchenConfig(second_of_day=(start_at_s + offset_s) % 86400)), args.seed)
     cook = None if args.no_cook else Cook(None, scenario, args.seed)
     with VirtualTimer(flash, kitchen, cook, start_at_s=start_at_s, seed=args.seed, speed=args.speed) as board:
@@ -43,3 +44,24 @@ def run(args: argparse.Namespace, out: Output) -> int:
             time.sleep(0.2)
             board.raise_trouble()
     return 0
+
+
+def _start(text: str | None) -> tuple[int, int]:
+    """Return (project seconds, local offset in seconds) of the instant at which the virtual clock starts."""
+    from datetime import datetime
+
+    from shared_schedule.units import EPOCH_UNIX_S
+
+    if text is None:
+        begin = datetime.now().astimezone()
+    else:
+        try:
+            begin = datetime.fromisoformat(text)
+        except ValueError:
+            raise UserError(f'"{text}" is no moment for --at; write it such as "2027-03-12 17:00+01:00".') from None
+        begin = begin if begin.tzinfo else begin.astimezone()
+    at_s = int(begin.timestamp()) - EPOCH_UNIX_S
+    if not 0 < at_s < 2**30:
+        raise UserError(f"--at {text} is outside what the timer's clock can tell (2020 to 2053).")
+    offset = begin.utcoffset()
+    return at_s, int(offset.total_seconds()) if offset is not None else 0

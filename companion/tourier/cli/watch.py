@@ -109,7 +109,7 @@ def one_line(sight: Sight) -> str:
     parts.append(f"dough {degrees(sight.probe_cdeg)}" + (f" ({sight.judgement})" if sight.judgement else ""))
     parts.append(f"bench {degrees(sight.bench_cdeg)}")
     if sight.left_s is not None:
-        parts.append(f"{span(sight.left_s)} left in the window")
+        parts.append(sight.left_words.format(span(sight.left_s)))
     parts.append(f"slack {span(sight.slack_s)}")
     if sight.alarm:
         parts.append(f"ALARM: {sight.alarm}")
@@ -122,7 +122,7 @@ def picture(sight: Sight) -> list[str]:
         f"{clock(sight.at_s, sight.offset_min)}   {sight.word}   {sight.step}",
         f"  dough {degrees(sight.probe_cdeg):>10}   bench {degrees(sight.bench_cdeg):>10}   {sight.judgement}",
         f"  {window_bar(sight)}",
-        f"  {'' if sight.left_s is None else span(sight.left_s) + ' left in the window   '}"
+        f"  {'' if sight.left_s is None else sight.left_words.format(span(sight.left_s)) + '   '}"
         f"slack {span(sight.slack_s)}   {sight.fold}",
     ]
     lines.append(f"  ALARM: {sight.alarm}" if sight.alarm else "")

@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from shared_schedule import plan as wire
+from tourier.batch.model import ProcessStep
 from tourier.dayplan.device import to_device
 from tourier.dayplan.model import DayPlan, Impossible, PlannedStep, from_at_s, to_at_s
 from tourier.dayplan.problem import MINUTE_S, Problem, build, minutes_up, span
@@ -160,7 +161,7 @@ def _report(
     new = replace(new, steps=tuple(replace(s, done=s.step_id in done) for s in new.steps))
     old = {step.step_id: step.start for step in plan.steps}
     moved = tuple(
-        Moved(step.step_id, step.process.name, old[step.step_id], step.start)
+        Moved(step.step_id, _called(step.process, _many(new)), old[step.step_id], step.start)
         for step in new.steps
         if facts.get(step.step_id - 1, Fact(WAITING)).state == WAITING and old[step.step_id] != step.start
     )
@@ -172,8 +173,18 @@ def _report(
     return Replanned(new, moved, broken, late * MINUTE_S, holds, _sentence(new, moved, broken, late, holds))
 
 
+def _called(process: ProcessStep, many: bool) -> str:
+    """A step's name, with its pâton when there are several: "Rest after fold 2" alone could be either."""
+    return f"{process.name}, pâton {process.paton}" if many and process.paton else process.name
+
+
+def _many(plan: DayPlan) -> bool:
+    return any(step.process.paton > 1 for step in plan.steps)
+
+
 def _broken(problem: Problem, solution: Solution, facts: dict[int, Fact]) -> tuple[Broken, ...]:
     found = []
+    many = any(task.process.paton > 1 for task in problem.tasks)
 
     def state(index: int) -> int:
         return facts.get(index, Fact(WAITING)).state
@@ -183,22 +194,25 @@ def _broken(problem: Problem, solution: Solution, facts: dict[int, Fact]) -> tup
             continue
         over = solution.end[task.index] - solution.start[task.index] - task.high
         if over > 0 and task.flexible:
-            text = f"{task.process.name} lasts {span(over * MINUTE_S)} longer than its maximum"
-            found.append(Broken(task.index + 1, task.process.name, over * MINUTE_S, text))
+            name = _called(task.process, many)
+            text = f"{name} lasts {span(over * MINUTE_S)} longer than its maximum"
+            found.append(Broken(task.index + 1, name, over * MINUTE_S, text))
         for before, most in task.preds:
             if state(task.index) != WAITING or most is None or state(before) == SKIPPED:
                 continue
             over = solution.start[task.index] - solution.end[before] - most
             if over > 0:
-                name = problem.tasks[before].process.name
-                text = f"{task.process.name} begins {span(over * MINUTE_S)} too long after {name}"
-                found.append(Broken(task.index + 1, task.process.name, over * MINUTE_S, text))
+                name = _called(task.process, many)
+                first = _called(problem.tasks[before].process, many)
+                text = f"{name} begins {span(over * MINUTE_S)} too long after {first}"
+                found.append(Broken(task.index + 1, name, over * MINUTE_S, text))
     return tuple(found)
 
 
 def _holds(plan: DayPlan, now: datetime) -> tuple[ColdHold, ...]:
     """Cold steps still to come or under way that can take a delay of a quarter of an hour or more, longest first."""
     offers = []
+    many = _many(plan)
     for step in plan.steps:
         process = step.process
         if step.done or not process.flexible or process.place not in (wire.FRIDGE, wire.FREEZER) or step.end <= now:
@@ -206,7 +220,7 @@ def _holds(plan: DayPlan, now: datetime) -> tuple[ColdHold, ...]:
         until = step.start + timedelta(seconds=process.max_s)
         if until - step.end >= timedelta(minutes=15):
             after = [s.slack_s for s in plan.steps if process.key in s.process.after and s.job == step.job]
-            offers.append(ColdHold(step.step_id, process.name, until, min(after, default=0)))
+            offers.append(ColdHold(step.step_id, _called(process, many), until, min(after, default=0)))
     offers.sort(key=lambda o: (-o.free_s, o.until, o.step_id))
     return tuple(offers[:3])
 
@@ -222,7 +236,8 @@ def _sentence(plan: DayPlan, moved: tuple, broken: tuple, late: int, holds: tupl
     if moved:
         most = max(moved, key=lambda m: (abs(m.by_s), -m.step_id))
         way = "later" if most.by_s > 0 else "earlier"
-        parts.append(f"{len(moved)} steps move; {most.name} most, {span(abs(most.by_s))} {way}.")
+        count = f"{len(moved)} steps move" if len(moved) > 1 else "One step moves"
+        parts.append(f"{count}; {most.name} most, {span(abs(most.by_s))} {way}.")
     if holds:
         best = holds[0]
         parts.append(f"A delay fits best in {best.name}: it keeps cold until {best.until:%a %H:%M}.")

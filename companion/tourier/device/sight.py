@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from shared_schedule import day, words
 from shared_schedule import plan as wire
-from shared_schedule import words
 from shared_schedule.units import NO_CDEG
 
 
@@ -27,6 +27,12 @@ class Sight:
     fault: int
     offset_min: int
     step_id: int = 0
+    left_of: str = ""
+
+    @property
+    def left_words(self) -> str:
+        """What `left_s` counts down to, in words: "{} left in the window", "begins in {}" ... with {} for the span."""
+        return _LEFT_WORDS.get(self.left_of, "")
 
     @property
     def judgement(self) -> str:
@@ -38,6 +44,22 @@ class Sight:
         if self.high_cdeg is not None and self.probe_cdeg > self.high_cdeg:
             return "too warm"
         return "in the window" if self.low_cdeg is not None or self.high_cdeg is not None else ""
+
+
+# `left_of` and what is said of it. The timer sends one number; which one follows from its word and the step.
+_LEFT_WORDS = {
+    "start": "begins in {}", "window": "{} left in the window", "ready": "ready in {}", "step": "{} left for this step",
+}  # fmt: skip
+
+
+def _left_of(telemetry: dict, step: wire.Step | None) -> str:
+    if telemetry["left_s"] < 0:
+        return ""
+    if telemetry["word"] == words.NEXT:
+        return "start"
+    if step is not None and day.runs_itself(step):
+        return "ready"
+    return "window" if _known(telemetry["low_cdeg"]) is not None else "step"
 
 
 def _known(cdeg: int) -> int | None:
@@ -67,4 +89,5 @@ def sight_of(telemetry: dict, plan: wire.Plan | None) -> Sight:
         fault=telemetry["fault"],
         offset_min=wire.offset_min_at(plan, telemetry["at_s"]) if plan is not None else 0,
         step_id=telemetry["step_id"],
+        left_of=_left_of(telemetry, step),
     )
