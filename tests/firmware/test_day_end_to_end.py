@@ -23,11 +23,16 @@ def played(tmp_path_factory):
         timer.run_for(20)
         send(timer, plan)
         end = plan.ready_at_s + 4 * 3600
+        timer.run_until(plan.steps[0].start_at_s + 11 * 3600)
+        with Timer.open(timer.port) as link:
+            night = link.device_counters()
         while timer.glance.screen != "done" and timer.now_s < end:
             timer.run_for(600)
         journal, log, data = collect(timer)
+        timer.run_for(310)
         with Timer.open(timer.port) as link:
             counters = link.device_counters()
+        counters["heap_free_first_day"] = night["heap_free"]
         return plan, journal, log, data, counters, timer.boots
 
 
@@ -67,8 +72,10 @@ def test_rests_kept_their_minimum(played):
             assert state.ended_at_s[index] - state.started_at_s[index] >= step.min_s
 
 
-def test_memory_is_left(played):
+def test_memory_does_not_grow_from_the_first_day_to_the_second(played):
     _plan, _journal, _log, _data, counters, _boots = played
+    print(f"heap free: {counters['heap_free_first_day']} in the night, {counters['heap_free']} after the second day")
+    assert counters["heap_free"] >= counters["heap_free_first_day"] - 4096
     assert counters["heap_low"] > 40_000
 
 

@@ -30,7 +30,7 @@ def _numbers(short: list[int], full: range) -> list[int]:
 def test_every_bus_transfer_fails(tmp_path, for_ever):
     """Display, air sensor and clock chip share the bus; the thermometers and the day do not care."""
     fired = 0
-    for n in _numbers([0, 1, 3, 5, 8, 40, 200], range(260)):
+    for n in _numbers([0, 3, 40, 200], range(260)):
         flash = tmp_path / f"flash{n}"
         with VirtualTimer(flash, start_at_s=PLAN.made_at_s, i2c_fail_at=n, fail_for_ever=for_ever) as timer:
             timer.run_for(30)
@@ -44,7 +44,7 @@ def test_every_bus_transfer_fails(tmp_path, for_ever):
             if not for_ever:
                 assert any(timer.screen()), n  # the display came back
             fired += 1
-    assert fired >= 7
+    assert fired >= 4
 
 
 @pytest.mark.parametrize("for_ever", [False, True])
@@ -99,8 +99,7 @@ def test_every_flash_operation_fails_once(tmp_path):
 FAULTS = [("open", 65500), ("short", 10), ("out of range", 1000)]
 
 
-@pytest.mark.parametrize(("name", "code"), FAULTS)
-def test_a_probe_fault_shows_within_five_seconds_and_is_told(tmp_path, name, code):
+def test_a_probe_fault_shows_within_five_seconds_and_is_told(tmp_path):
     with day(tmp_path / "flash", PLAN) as timer:
         timer.run_for(20)
         send(timer, PLAN)
@@ -108,19 +107,20 @@ def test_a_probe_fault_shows_within_five_seconds_and_is_told(tmp_path, name, cod
         while not (timer.glance.word in ("ROLL", "LOCK IN") and timer.glance.step_state == 1) and timer.now_s < end:
             timer.run_for(60)
         timer.cook = None
-        assert timer.glance.probe_cdeg != NO_CDEG
-        timer.probe_counts = code
-        timer.run_for(5.1)
-        assert timer.glance.probe_cdeg == NO_CDEG
-        assert timer.glance.word == "NO READING"
-        timer.run_for(15)
-        assert timer.glance.alarm == J.SENSOR_FAULT
-        timer.probe_counts = None
-        timer.run_for(11)
-        assert timer.glance.probe_cdeg != NO_CDEG  # two good readings
+        for name, code in FAULTS:
+            assert timer.glance.probe_cdeg != NO_CDEG
+            timer.probe_counts = code
+            timer.run_for(5.1)
+            assert timer.glance.probe_cdeg == NO_CDEG, name
+            assert timer.glance.word == "NO READING"
+            timer.run_for(15)
+            assert timer.glance.alarm == J.SENSOR_FAULT, name
+            timer.probe_counts = None
+            timer.run_for(11)
+            assert timer.glance.probe_cdeg != NO_CDEG  # two good readings
         journal = collect(timer)[0]
         faults = [record.body for record in J.read(journal) if record.type == J.FAULT and record.body[0] == 1]
-        assert len(faults) >= 2 and faults[-1][1] == 0
+        assert [fault for _channel, fault in faults if fault] == [1, 2, 3] and faults[-1][1] == 0
 
 
 def test_a_converter_that_stands_still_is_found(tmp_path):

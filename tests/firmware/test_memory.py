@@ -80,6 +80,7 @@ def test_budget_of_compiled_files():
     assert sizes[0][0] <= MPY_LARGEST_MAX
 
 
+@pytest.mark.slow
 def test_no_growth_from_first_to_second_day_with_a_large_plan(tmp_path, record_property):
     """48 steps or more, two pâtons, a full log transfer at the end of each day."""
     plan = two_days(2, (4, 3, 3, 3, 3, 3, 3, 3))

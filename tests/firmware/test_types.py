@@ -10,7 +10,6 @@ import sysconfig
 from pathlib import Path
 
 import pytest
-
 from tourier.device.files import firmware_dir, shared_dir
 
 HARDWARE = ("board_pico.py", "board.py", "main.py", "ssd1309.py", "sht4x.py", "ds3231.py", "pins.py", "supervisor.py",

@@ -26,7 +26,7 @@ from shared_schedule import samples
 
 pytestmark = pytest.mark.powercut
 FULL = os.environ.get("TOURIER_SWEEP") == "full"
-SHORT_CUTS = 240
+SHORT_CUTS = 120
 LOST_AT_MOST_S = 30
 
 
@@ -71,7 +71,7 @@ def _chosen(count: int) -> set[int]:
     if FULL or count <= SHORT_CUTS:
         return set(range(count))
     step = count / SHORT_CUTS
-    dense = set(range(60))  # the making of the batch: the most different things in the shortest time
+    dense = set(range(40))  # the making of the batch: the most different things in the shortest time
     return dense | {int(i * step) for i in range(SHORT_CUTS)}
 
 
