@@ -21,11 +21,12 @@ from tourier.logbook import ledger
 from tourier.logbook.account import Account, StepAccount, account
 from tourier.logbook.ledger import Learned
 from tourier.logbook.model import Batch
-from tourier.logbook.slabfit import Fit, Spell, core_curve, fit_bench, fit_cold, thin
+from tourier.logbook.slabfit import AIR_SPREAD_C, Fit, Spell, core_curve, fit_bench, fit_cold, thin
 from tourier.logbook.store import Logbook
 
 _SETTLE_S = 120.0  # from the needle's move until it reads the dough's core and rolling's warm spots have evened out
 _FASTEST_C_S = 0.025  # a thin pâton in a freezer cools by 1.5 °C a minute at the most
+_AIR_KNOWN_C, _AIR_TRUSTED_C = 0.5, 0.1  # half width of a band worth learning; how far a setting is else trusted
 _RECENT = 20  # batches looked back on: a fridge or a butter of years ago is another one
 
 
@@ -160,28 +161,34 @@ def _cold(kitchen: str, group: list[Account], place: int) -> list[Learned] | Ref
     plan = group[-1].batch.plan
     film = (plan.film_fridge_mw if place == plans.FRIDGE else plan.film_freezer_mw) / 1000 or 8.0
     fit = fit_cold(spells, film, spells[-1].air_c)
+    known = not fit.refused and fit.get("air_c").high - fit.get("air_c").low <= 2 * _AIR_KNOWN_C
+    spread_c = AIR_SPREAD_C if known else _AIR_TRUSTED_C
+    if not known:
+        # Rests this short trade air against film: the thermostat is trusted then, and only the film learned.
+        fit = fit_cold(spells, film, spells[-1].air_c, spread_c)
     if fit.refused:
         return Refusal(f"film_{word}", kitchen, fit.refused)
-    before, after = _held_out(spells, fit, film)
+    before, after = _held_out(spells, fit, film, spread_c)
     if not after < before:
         return Refusal(f"film_{word}", kitchen, "the fitted figures forecast no better than the believed ones")
     method = f"robust least squares on {len(spells)} chills, {fit.readings} readings, residual {fit.residual_c:.2f} °C"
     out = []
-    for name, quantity, unit in (("film", f"film_{word}", "W/m²K"), ("air_c", f"{word}_c", "°C")):
+    names = (("film", f"film_{word}", "W/m²K"), ("air_c", f"{word}_c", "°C"))
+    for name, quantity, unit in names if known else names[:1]:
         v = fit.get(name)
         out.append(Learned(quantity, kitchen, v.value, v.low, v.high, unit, method, _batches(spells), before, after,
                            "°C, core at the end of a rest"))  # fmt: skip
     return out
 
 
-def _held_out(spells: list[Spell], fit: Fit, film: float) -> tuple[float, float]:
+def _held_out(spells: list[Spell], fit: Fit, film: float, spread_c: float) -> tuple[float, float]:
     """Return the forecast's error with the plan's figures and with fitted ones, on rests the fit has not seen.
 
     The last batch is held out and the fit made on those before it; with one batch alone the fit judges itself.
     """
     last = spells[-1].batch_id
     seen, unseen = [s for s in spells if s.batch_id != last], [s for s in spells if s.batch_id == last]
-    judged = fit_cold(seen, film, spells[-1].air_c) if seen else fit
+    judged = fit_cold(seen, film, spells[-1].air_c, spread_c) if seen else fit
     if judged.refused:
         judged = fit
     before = float(np.sqrt(np.mean([forecast_error_c([s], film, s.air_c) ** 2 for s in unseen])))

@@ -23,7 +23,7 @@ from tourier.logbook.model import Floats
 NODES, BENCH_NODES = 7, 5
 # How far a kitchen may be from what is believed of it, one standard deviation: films of domestic fridges scatter by
 # half and more around usual values (6-10 W/(m2 K) still, 10-20 with a fan: common practice), shelves by a degree or so.
-_FILM_SPREAD, _AIR_SPREAD_C = 0.5, 1.5
+_FILM_SPREAD, AIR_SPREAD_C = 0.5, 1.5
 _EVERY_S = 30.0  # readings closer than this tell nothing new: the pâton's own time constant is an hour
 
 
@@ -117,7 +117,7 @@ def core_curve(spell: Spell, start_c: float, film: float, air_c: float, effusivi
     return air_c + (np.exp(-np.outer(spell.t_s, rates)) * weights) @ modes[core] / root[core]
 
 
-def fit_cold(spells: list[Spell], film_guess: float, air_guess: float) -> Fit:
+def fit_cold(spells: list[Spell], film_guess: float, air_guess: float, air_spread_c: float = AIR_SPREAD_C) -> Fit:
     """Fit (film, air) of a cold place from chills; refused when there is too little or they tell nothing new.
 
     What is believed counts as one weak observation each (film within a factor of 1.6, air within 1.5 °C, one standard
@@ -132,7 +132,7 @@ def fit_cold(spells: list[Spell], film_guess: float, air_guess: float) -> Fit:
         return np.concatenate([core_curve(s, p[2 + n], film, air) - s.c for n, s in enumerate(usable)])
 
     guess = np.array([math.log(film_guess), air_guess] + [float(s.c[0]) for s in usable])
-    spread = np.array([_FILM_SPREAD, _AIR_SPREAD_C] + [np.inf] * len(usable))
+    spread = np.array([_FILM_SPREAD, air_spread_c] + [np.inf] * len(usable))
     # 1..80 W/(m2 K) spans a still, boxed tray and a blast chiller; air 15 °C either way of what is believed.
     bounds = (np.array([0.0, air_guess - 15.0] + [-30.0] * len(usable)),
               np.array([math.log(80.0), air_guess + 15.0] + [45.0] * len(usable)))  # fmt: skip
@@ -146,7 +146,7 @@ def fit_cold(spells: list[Spell], film_guess: float, air_guess: float) -> Fit:
     air_band = wide * math.sqrt(cov[1, 1])
     values = (
         Fitted("film", film, film * math.exp(-band), film * math.exp(band)),
-        Fitted("air_c", float(found[1]), found[1] - air_band, found[1] + air_band),
+        Fitted("air_c", float(found[1]), float(found[1] - air_band), float(found[1] + air_band)),
     )
     refused = ""
     if cov[0, 0] > 0.5 * _FILM_SPREAD**2:
