@@ -1,4 +1,4 @@
-"""No spike may disappear: the columns hold every extreme of the samples. Checked against plain loops (*independent*)."""
+"""No spike may disappear: columns hold every extreme of the samples. Checked against plain loops (*independent*)."""
 
 import numpy as np
 import pytest

@@ -5,7 +5,6 @@ from __future__ import annotations
 import pytest
 from textual import events
 from textual.widgets import DataTable, Input, Static
-
 from tourier.desk.data.history import Autosave
 
 
@@ -33,7 +32,8 @@ async def test_three_moments_by_keyboard(make_desk, home, until, whole_day):
         await pilot.press("enter")
         await until(pilot, lambda: desk.current_mode == "bench", 60, "the demo was not sent")
         berth = desk.fleet.berth
-        await until(pilot, lambda: berth.connected and berth.plan and berth.sight and berth.sight.probe_cdeg is not None)
+        await until(pilot, lambda: berth.connected and berth.plan and berth.sight, what="no plan on the timer")
+        await until(pilot, lambda: berth.sight.probe_cdeg is not None, what="no reading")
         await until(pilot, lambda: desk.screen.__class__.__name__ == "Bench")
         assert berth.plan.name == "Village hall breakfast"
 

@@ -40,6 +40,7 @@ class Desk(App):
     CSS_PATH = "desk.tcss"
     ENABLE_COMMAND_PALETTE = True
     BINDINGS: ClassVar = bindings(ANYWHERE)
+    DEFAULT_MODE: ClassVar = "batch"
     MODES: ClassVar = {name: _room(name) for name in ("batch", "bench", "lookback", "kitchen", "timer")}
 
     class Happened(Message):
@@ -62,7 +63,11 @@ class Desk(App):
         self.fleet = Fleet(lambda at, what: self.post_message(self.Happened(at, what)))
         self.virtual: Any = None
         self.timers: Signal[tuple[Berth, Any]] = Signal(self, "timers")
-        self._keymap_complaints: list[str] = []
+        # Before the first paint, so that nothing has to be painted twice.
+        for theme in THEMES:
+            self.register_theme(theme)
+        names = [theme.name for theme in THEMES]
+        self.theme = self.settings.theme if self.settings.theme in names else names[0]
 
     @property
     def link_state(self) -> LinkState:
@@ -71,14 +76,10 @@ class Desk(App):
         return berth.link if berth is not None else LinkState()
 
     def on_mount(self) -> None:
-        for theme in THEMES:
-            self.register_theme(theme)
-        names = [theme.name for theme in THEMES]
-        self.theme = self.settings.theme if self.settings.theme in names else names[0]
-        keymap, self._keymap_complaints = read_keymap(places.config_folder() / "keys.toml")
-        self.set_keymap(keymap)
-        self.switch_mode("batch")
-        for complaint in self._keymap_complaints:
+        keymap, complaints = read_keymap(places.config_folder() / "keys.toml")
+        if keymap:
+            self.set_keymap(keymap)
+        for complaint in complaints:
             self.notify(complaint, title="Keys", severity="warning", timeout=10)
         if not self.settings.welcomed:
             self.call_after_refresh(self.action_welcome)

@@ -27,11 +27,11 @@ def sheets(workup: Any, columns: int) -> list[str]:
     from tourier.columns import table
     from tourier.picture.sheets import sheet_picture
 
-    alike = f"All {workup.patons} pâtons alike, the first one drawn. " if workup.patons > 1 else ""
+    alike = [f"{workup.patons} pâtons; the first one is drawn."] if workup.patons > 1 else []
     rows = [["after", "fat layers", "dough layers", "layers", "naive count"]]
     rows += [[r["after"], str(r["fat"]), str(r["dough"]), str(r["total"]), str(r["naive"])] for r in workup.layers]
     lines = sheet_picture(workup, columns)
-    return [alike + lines[0], *lines[1:], *table(rows, frozenset({1, 2, 3, 4})),
+    return [*alike, *lines, *table(rows, frozenset({1, 2, 3, 4})),
             "Dough meets dough where a fold closes, so layers are fewer than the naive product."]  # fmt: skip
 
 

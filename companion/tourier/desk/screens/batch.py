@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from rich.text import Text
 from textual import work
 from textual.app import ComposeResult
-from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.message import Message
-from textual.widgets import Static
 
 from tourier import places
 from tourier.desk.actions import bindings
@@ -19,15 +17,18 @@ from tourier.desk.data.history import Autosave, History
 from tourier.desk.data.workbench import Result, Sized, Timed, Timing, Workbench
 from tourier.desk.data.worked import PAGES
 from tourier.desk.screens.room import Room
-from tourier.desk.widgets.form import Form
-from tourier.desk.widgets.formrow import Edited
-from tourier.desk.widgets.pages import PageRow
+
+if TYPE_CHECKING:
+    from tourier.desk.widgets.form import Form
+    from tourier.desk.widgets.formrow import Edited
+    from tourier.desk.widgets.pages import PageRow
 
 
 class Batch(Room):
     """What the cook wants, and what comes of it."""
 
     ROOM = "batch"
+    LATE = True
     BINDINGS: ClassVar = bindings("batch")
     HELP = (
         "## Batch\n\nThe form is the batch file, page by page; units as you say them. What is wrong stands beside its "
@@ -61,6 +62,13 @@ class Batch(Room):
         )
 
     def compose_room(self) -> ComposeResult:
+        # Imported here: the frame is on the screen by now.
+        from textual.containers import Horizontal, Vertical, VerticalScroll
+        from textual.widgets import Static
+
+        from tourier.desk.widgets.form import Form
+        from tourier.desk.widgets.pages import PageRow
+
         with Horizontal(id="batch"):
             yield Form(id="form")
             with Vertical(id="worked"):
@@ -69,13 +77,10 @@ class Batch(Room):
                     yield Static("", id="worked-page", markup=False)
         yield Static("", id="figures", markup=False)
 
-    def on_mount(self) -> None:
-        self.call_after_refresh(self._begin)
-
     def on_unmount(self) -> None:
         self.bench.stop()
 
-    async def _begin(self) -> None:
+    async def furnished(self) -> None:
         self.bench.start()
         recent = self.desk.batch_file or next((Path(p) for p in self.desk.settings.recent if Path(p).is_file()), None)
         if recent is None or not await self.open_file(recent):
@@ -83,6 +88,14 @@ class Batch(Room):
 
             await self.open_text(demo_text(), None)
         self.query_one("#form-pages").focus()
+
+    @property
+    def form(self) -> Form:
+        """The form."""
+        return self.query_one("#form")  # type: ignore[return-value]
+
+    def _put(self, selector: str, text: Text) -> None:
+        self.query_one(selector).update(text)  # type: ignore[attr-defined]
 
     # --- files -------------------------------------------------------------------------------------------------
 
@@ -110,7 +123,7 @@ class Batch(Room):
             self.history.edit(left)
             self.notify("Edits that were not saved last time are back; Undo takes them away.", timeout=8)
         self.doc = BatchDoc(self.history.now)
-        await self.query_one(Form).set_doc(self.doc)
+        await self.form.set_doc(self.doc)
         self._changed()
 
     def save_to(self, file: Path) -> None:
@@ -135,7 +148,7 @@ class Batch(Room):
     def on_edited(self, event: Edited) -> None:
         event.stop()
         assert self.doc is not None
-        form = self.query_one(Form)
+        form = self.form
         value = typed(event.text, event.field.kind)
         if form.page == "formula":
             self.doc.put_key("formula", event.path.removeprefix("formula."), value)
@@ -147,19 +160,19 @@ class Batch(Room):
         assert self.doc is not None
         self.doc.add(event.path, event.values)
         self._take()
-        await self.query_one(Form).open_page(self.query_one(Form).page, self.doc.count(event.path))
+        await self.form.open_page(self.form.page, self.doc.count(event.path))
 
     async def on_form_removed(self, event: Form.Removed) -> None:
         assert self.doc is not None
         self.doc.remove(event.path, event.number)
         self._take()
-        await self.query_one(Form).open_page(self.query_one(Form).page)
+        await self.form.open_page(self.form.page)
 
     async def on_form_new_ingredient(self, event: Form.NewIngredient) -> None:
         assert self.doc is not None
         self.doc.put_key("formula", event.name, "1 %")
         self._take()
-        await self.query_one(Form).refresh_doc()
+        await self.form.refresh_doc()
 
     def _take(self, key: str = "") -> None:
         assert self.doc is not None
@@ -188,7 +201,7 @@ class Batch(Room):
             return
         if isinstance(result, Sized):
             self.sized, self.timed, self._timing = result, None, False
-            self.query_one(Form).complain(dict(result.problems))
+            self.form.complain(dict(result.problems))
         elif isinstance(result, Timing):
             self._timing = True
         elif isinstance(result, Timed):
@@ -208,8 +221,9 @@ class Batch(Room):
                 self.add_class("-worked")
 
     def on_resize(self) -> None:
-        self._draw()
-        self._line()
+        if self.doc is not None:
+            self._draw()
+            self._line()
 
     @work(thread=True, exclusive=True, group="draw")
     def _draw(self) -> None:
@@ -231,7 +245,7 @@ class Batch(Room):
         self.app.call_from_thread(self._put_page, "\n".join(lines))
 
     def _put_page(self, text: str) -> None:
-        self.query_one("#worked-page", Static).update(Text(text, no_wrap=not self._wraps()))
+        self._put("#worked-page", Text(text, no_wrap=not self._wraps()))
 
     def _wraps(self) -> bool:
         return self.sized is not None and (self.sized.workup is None or bool(self.timed and self.timed.refused))
@@ -253,7 +267,7 @@ class Batch(Room):
         elif self.sized is not None:
             count = len(self.sized.problems)
             first = f"! {self.sized.refused}" if self.sized.refused else f"! {count} thing(s) to put right, marked !"
-        self.query_one("#figures", Static).update(Text(f"{first}\n{second}", no_wrap=True, overflow="ellipsis"))
+        self._put("#figures", Text(f"{first}\n{second}", no_wrap=True, overflow="ellipsis"))
         ready = ""
         if self.timed is not None and self.timed.planned is not None:
             ready = f"  ready {self.timed.planned.day.ready_at:%a %H:%M}"
@@ -275,7 +289,7 @@ class Batch(Room):
             return
         assert self.doc is not None
         self.doc._take(self.history.now)
-        await self.query_one(Form).refresh_doc()
+        await self.form.refresh_doc()
         self._changed()
 
     def action_let_be(self) -> None:
@@ -356,7 +370,7 @@ class Batch(Room):
         assert self.doc is not None
         mykitchen.into(self.doc, mykitchen.read(places.config_folder()))
         self._take()
-        await self.query_one(Form).open_page("kitchen")
+        await self.form.open_page("kitchen")
         self.notify("Your kitchen is in this batch now; Undo takes it out.")
 
 

@@ -231,8 +231,9 @@ class Bench(Room):
             code = state.state if state else 0
             row = (
                 _STATE_SHAPES.get(code, "?"), escape(step.name), clock_text(plan, step.start_at_s),
-                clock_text(plan, state.started_at_s) if state and state.started_at_s else "",
-                clock_text(plan, state.ended_at_s) if state and state.ended_at_s else "", _STATE_WORDS.get(code, "?"),
+                clock_text(plan, state.started_at_s, False) if state and state.started_at_s else "",
+                clock_text(plan, state.ended_at_s, False) if state and state.ended_at_s else "",
+                _STATE_WORDS.get(code, "?"),
             )  # fmt: skip
             for column, cell in zip(table.ordered_columns, row, strict=True):
                 if table.get_cell(str(step.step_id), column.key) != cell:

@@ -100,7 +100,7 @@ class LookBack(Room):
         for one in listed:
             zone = timezone(timedelta(minutes=one.offset_min))
             when = datetime.fromtimestamp(EPOCH_UNIX_S + one.begun_at_s, UTC).astimezone(zone)
-            came = "★" * one.rating if one.rating else ("finished" if one.finished else "not finished")
+            came = "★" * one.rating if one.rating else ("not rated" if one.finished else "unfinished")
             table.add_row(str(one.id), when.strftime("%d %b %y"), escape(one.name), came, key=str(one.id))
         if not listed:
             self.query_one("#lookback-title", Static).update(

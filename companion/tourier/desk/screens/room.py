@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, ClassVar
 from textual.app import ComposeResult
 from textual.containers import Container
 from textual.screen import Screen
-from textual.widgets import Footer
+from textual.widget import Widget
 
 from tourier.desk.widgets.topline import RoomRow, TopLine
 
@@ -29,12 +29,36 @@ class Room(Screen):
         """The application, with its own type."""
         return self.app  # type: ignore[return-value]
 
+    LATE: ClassVar[bool] = False  # the first room: its frame is painted first, what is in it comes right after
+
     def compose(self) -> ComposeResult:
         yield TopLine()
         yield RoomRow(self.ROOM)
+        if self.LATE:
+            yield Container(id="room")
+            self.call_after_refresh(self._furnish)
+            return
         with Container(id="room"):
             yield from self.compose_room()
-        yield Footer(compact=True, show_command_palette=False)
+        yield self._footer()
+
+    @staticmethod
+    def _footer() -> Widget:
+        from textual.widgets import Footer
+
+        return Footer(compact=True, show_command_palette=False)
+
+    async def _furnish(self) -> None:
+        from textual.compose import compose
+
+        room = self.query_one("#room")
+        async with self.batch():
+            await room.mount_all(compose(self, self.compose_room()))
+            await self.mount(self._footer())
+        await self.furnished()
+
+    async def furnished(self) -> None:
+        """Called when a LATE room has its widgets."""
 
     def compose_room(self) -> ComposeResult:
         """Yield the room's own widgets."""

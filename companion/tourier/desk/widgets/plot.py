@@ -210,6 +210,7 @@ class Plot(Widget, can_focus=True):
 
     def render_line(self, y: int) -> Strip:
         """Return one drawn line."""
+        base = self.rich_style
         if y < len(self._drawn):
-            return self._drawn[y].adjust_cell_length(self.size.width)
-        return Strip.blank(self.size.width)
+            return self._drawn[y].adjust_cell_length(self.size.width).apply_style(base)
+        return Strip.blank(self.size.width, base)
