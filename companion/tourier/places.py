@@ -53,5 +53,6 @@ def all_places() -> list[tuple[str, str, Path]]:
         ("config", "settings and profiles", config_folder()),
         ("autosave", "unsaved edits", autosave_folder()),
         ("collecting", "logs half collected", partial_logs_folder()),
+        ("sent", "batch files of plans that were sent", sent_folder()),
         ("program", "this program", Path(__file__).resolve().parent),
     ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from typing import Any, ClassVar
 
 import numpy as np
@@ -31,6 +32,7 @@ _STATE_SHAPES = {0: "·", 1: "▶", 2: "✓", 3: "–", 4: "!"}
 _STATE_WORDS = {0: "waiting", 1: "running", 2: "done", 3: "skipped", 4: "ready"}
 _NO_TIMER = "No timer yet. Plug one in and it is found by itself, or play a batch on a virtual one (Batch, Send)."
 _HOUR_S = 3600
+_CURVE_EVERY_S = 5.0  # of this computer's time; a sample is kept every 5 s
 _SPEAK_THEMSELVES = {"Send", "Check", "Set clock", "Ice point", "Boil point"}  # jobs whose own screen shows the result
 
 
@@ -50,6 +52,7 @@ class Bench(Room):
     def __init__(self) -> None:
         super().__init__()
         self._hurry: threading.Event | None = None
+        self._drawn = ("", 0.0)
         self._listed: list[tuple[str, str]] = []
 
     def compose_room(self) -> ComposeResult:
@@ -193,6 +196,11 @@ class Bench(Room):
         berth = self.berth
         if berth is None or len(berth.looks) < 2:
             return
+        # The curve is redrawn for another timer, or when it can look different: dough moves slowly.
+        drawn = (berth.port, time.monotonic())
+        if drawn[0] == self._drawn[0] and drawn[1] - self._drawn[1] < _CURVE_EVERY_S:
+            return
+        self._drawn = drawn
         # The last hour: older looks are the business of Look back.
         data = np.array(berth.looks, dtype=float)
         data = data[data[:, 0] >= data[-1, 0] - _HOUR_S]

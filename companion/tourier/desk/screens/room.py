@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
@@ -13,6 +14,9 @@ from tourier.desk.widgets.topline import RoomRow, TopLine
 
 if TYPE_CHECKING:
     from tourier.desk.app import Desk
+
+# Furnishing keeps the loop busy for 0.1 s; begun at once, it would hold up the frame that is just being written.
+_FRAME_S = 0.05
 
 
 class Room(Screen):
@@ -36,7 +40,7 @@ class Room(Screen):
         yield RoomRow(self.ROOM)
         if self.LATE:
             yield Container(id="room")
-            self.call_after_refresh(self._furnish)
+            self.set_timer(_FRAME_S, self._furnish)
             return
         with Container(id="room"):
             yield from self.compose_room()
@@ -51,6 +55,9 @@ class Room(Screen):
     async def _furnish(self) -> None:
         from textual.compose import compose
 
+        # The rooms' rules are read now, so that the first paint did not wait for them.
+        self.app.stylesheet.read(Path(__file__).resolve().parents[1] / "rooms.tcss")
+        self.app.refresh_css(animate=False)
         room = self.query_one("#room")
         async with self.batch():
             await room.mount_all(compose(self, self.compose_room()))

@@ -13,10 +13,11 @@ from textual.reactive import reactive
 from textual.strip import Strip
 from textual.widget import Widget
 
-from tourier.picture.decimate import extent
+from tourier.picture.decimate import columns, extent
 from tourier.picture.raster import Band, Series, draw, scale
 
 _LABEL_COLUMNS = 5
+_DIRECT = 4096  # samples in view up to which they are looked at one by one
 _AXIS_ROWS = 2  # marks, times
 _SHORTEST_VIEW_S = 10.0  # two samples: below that there is nothing more to see
 
@@ -68,8 +69,10 @@ class Plot(Widget, can_focus=True):
                 float(min(one.at_s[0] for one in filled)),
                 float(max(one.at_s[-1] for one in filled)) + _SHORTEST_VIEW_S,
             )
-        self.view = self._whole
-        self._redraw()
+        if self.view == self._whole:
+            self._redraw()
+        else:
+            self.view = self._whole  # its watcher draws
 
     def set_clock(self, clock: Callable[[float], str]) -> None:
         """Name instants with this from now on."""
@@ -141,7 +144,11 @@ class Plot(Widget, can_focus=True):
         seen = []
         for one in self._series:
             start, stop = np.searchsorted(one.at_s, [first, last])
-            found = extent(one.value_c[start:stop])
+            if stop - start > _DIRECT:  # the extremes of columns are the extremes of all
+                low, high = columns(one.at_s, one.value_c, first, last, 512)
+                found = extent(np.concatenate([low, high]))
+            else:
+                found = extent(one.value_c[start:stop])
             if found:
                 seen.extend(found)
         for band in self._bands:
