@@ -15,6 +15,9 @@ from tourier.picture.decimate import columns
 # Braille dot bits by (row, column) in a 4 x 2 cell (Unicode, block "Braille Patterns").
 _DOTS = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]], dtype=np.uint8)
 
+_EDGES = (" ", " ", "▔", "▁")
+_INSIDE, _TOP, _BOTTOM = 1, 2, 3
+
 
 @dataclass(frozen=True)
 class Series:
@@ -65,49 +68,55 @@ def draw(
     """Return the picture of all series and bands in a view; later series are drawn over earlier ones."""
     picture = Raster(width, height)
     masks = np.zeros((height, width), dtype=np.uint8)
-    owner = np.full((height, width), "", dtype=object)
-    for one in series:
-        low, high = columns(one.at_s, one.value_c, from_s, to_s, width * 2)
-        top = _dot_rows(high, low_c, high_c, height * 4)
-        bottom = _dot_rows(low, low_c, high_c, height * 4)
-        previous: tuple[int, int] | None = None
-        for column in range(width * 2):
-            if not np.isfinite(top[column]):
-                previous = None
-                continue
-            first, last = int(top[column]), int(bottom[column])
-            drawn_first, drawn_last = first, last
-            if previous is not None:  # join with the column before, so that a steep curve stays one line
-                if previous[1] < first:
-                    drawn_first = previous[1] + 1
-                elif previous[0] > last:
-                    drawn_last = previous[0] - 1
-            previous = (first, last)
-            if one.dotted and column % 3:
-                continue
-            for row in range(drawn_first, drawn_last + 1):
-                masks[row // 4, column // 2] |= _DOTS[row % 4, column % 2]
-                owner[row // 4, column // 2] = one.name
+    owner = np.zeros((height, width), dtype=np.int16)  # number of the series that drew last, 0 = none
+    for number, one in enumerate(series, start=1):
+        dots = _dots_of(one, from_s, to_s, low_c, high_c, width, height)
+        cells = dots.reshape(height, 4, width, 2)
+        mask = np.einsum("hiwj,ij->hw", cells.astype(np.uint16), _DOTS.astype(np.uint16)).astype(np.uint8)
+        masks |= mask
+        owner[mask > 0] = number
     inside = _band_cells(bands, from_s, to_s, low_c, high_c, width, height)
+    names = ["", *(one.name for one in series)]
     for row in range(height):
         chars, styles = [], []
-        for column in range(width):
-            edge = inside[row][column]
-            if masks[row, column]:
-                chars.append(chr(0x2800 + int(masks[row, column])))
-                styles.append(str(owner[row, column]) + ("+band" if edge else ""))
+        for mask, number, edge in zip(masks[row].tolist(), owner[row].tolist(), inside[row].tolist(), strict=True):
+            if mask:
+                chars.append(chr(0x2800 + mask))
+                styles.append(names[number] + "+band" if edge else names[number])
             else:
-                chars.append({"": " ", "in": " ", "top": "▔", "bottom": "▁"}[edge])
+                chars.append(_EDGES[edge])
                 styles.append("band" if edge else "")
         picture.chars.append(chars)
         picture.styles.append(styles)
     return picture
 
 
+def _dots_of(
+    one: Series, from_s: float, to_s: float, low_c: float, high_c: float, width: int, height: int
+) -> np.ndarray:
+    """Return which dots (4 a row, 2 a column of cells) a curve fills."""
+    low, high = columns(one.at_s, one.value_c, from_s, to_s, width * 2)
+    known = np.isfinite(high) & np.isfinite(low)
+    top = _dot_rows(np.where(known, high, low_c), low_c, high_c, height * 4).astype(int)
+    bottom = _dot_rows(np.where(known, low, low_c), low_c, high_c, height * 4).astype(int)
+    # Join with the column before, so that a steep curve stays one line.
+    first, last = top.copy(), bottom.copy()
+    joined = known[1:] & known[:-1]
+    below = joined & (bottom[:-1] < top[1:])
+    above = joined & (top[:-1] > bottom[1:])
+    first[1:][below] = bottom[:-1][below] + 1
+    last[1:][above] = top[:-1][above] - 1
+    if one.dotted:
+        known = known & (np.arange(width * 2) % 3 == 0)
+    rows = np.arange(height * 4)[:, None]
+    return (rows >= first) & (rows <= last) & known
+
+
 def _band_cells(
     bands: list[Band], from_s: float, to_s: float, low_c: float, high_c: float, width: int, height: int
-) -> list[list[str]]:
-    cells = [["" for _ in range(width)] for _ in range(height)]
+) -> np.ndarray:
+    """Return for each cell which part of a band it is: an index into _EDGES."""
+    cells = np.zeros((height, width), dtype=np.int8)
     for band in bands:
         first = int((band.from_s - from_s) / (to_s - from_s) * width)
         last = int((band.to_s - from_s) / (to_s - from_s) * width)
@@ -115,9 +124,10 @@ def _band_cells(
             continue
         top = int(_dot_rows(np.array(band.high_c), low_c, high_c, height * 4)) // 4
         bottom = int(_dot_rows(np.array(band.low_c), low_c, high_c, height * 4)) // 4
-        for column in range(max(0, first), min(width, last + 1)):
-            for row in range(top, bottom + 1):
-                cells[row][column] = "top" if row == top else "bottom" if row == bottom else "in"
+        across = slice(max(0, first), min(width, last + 1))
+        cells[top : bottom + 1, across] = _INSIDE
+        cells[bottom, across] = _BOTTOM
+        cells[top, across] = _TOP
     return cells
 
 
