@@ -30,6 +30,7 @@ class Berth:
     clock: Callable[[], float] | None = None  # a virtual timer lives in its own time
     looks: deque[tuple[int, float, float]] = field(default_factory=lambda: deque(maxlen=_KEPT))
     alarm: str = ""
+    calm: Callable[[bool], None] = lambda _on: None  # slows a virtual timer while something is transferred
     hurried: bool = False  # a virtual day played fast: its alarms are answered before anybody could hear them
 
     @property
@@ -58,14 +59,23 @@ class Fleet:
         """The timer in view, None when none is known."""
         return self.berths.get(self.shown)
 
-    def follow(self, port: str, clock: Callable[[], float] | None = None, playing: bool = False) -> Berth:
+    def follow(
+        self,
+        port: str,
+        clock: Callable[[], float] | None = None,
+        playing: bool = False,
+        calm: Callable[[bool], None] | None = None,
+    ) -> Berth:
         """Begin to follow the timer at a port; again when its thread has ended."""
         from tourier.desk.data.follow import Follower
         from tourier.device.client import Timer
 
+        before = self.berths.get(port)
+        if calm is None:
+            calm = before.calm if before is not None else lambda _on: None
         self.release(port)
-        follower = Follower(lambda: Timer.open(port), lambda what: self._post(port, what))
-        berth = Berth(port, follower, clock=clock)
+        follower = Follower(lambda: Timer.open(port), lambda what: self._post(port, what), calm)
+        berth = Berth(port, follower, clock=clock, calm=calm)
         if playing:
             berth.link = LinkState("looking", "being switched on")
         self.berths[port] = berth

@@ -89,7 +89,14 @@ class _Leaving(Exception):
 class Follower:
     """Follows a timer until `stop`. Give it jobs with `do(name, callable taking the Timer and a progress callback)`."""
 
-    def __init__(self, open_timer: Callable[[], Timer], post: Callable[[Happening], None]) -> None:
+    def __init__(
+        self,
+        open_timer: Callable[[], Timer],
+        post: Callable[[Happening], None],
+        calm: Callable[[bool], None] = lambda _on: None,
+    ) -> None:
+        """`calm` is told before and after each job: a virtual timer's time then goes no faster than life."""
+        self._calm = calm
         self._open_timer = open_timer
         self._post = post
         self._jobs: queue.Queue[tuple[str, Job]] = queue.Queue()
@@ -163,6 +170,7 @@ class Follower:
             except queue.Empty:
                 return
             self._cancel.clear()
+            self._calm(True)
             try:
                 result = job(self._timer, self._progress(name))
             except (LinkError, ValueError, OSError) as problem:  # of the link, of plans and logs, of files
@@ -170,6 +178,8 @@ class Follower:
             else:
                 self._post(JobDone(name, result))
                 self._look_up()
+            finally:
+                self._calm(False)
 
     def _look_up(self) -> DayReport:
         """Ask for the steps' states; when somebody has sent another plan meanwhile, take that one home first."""

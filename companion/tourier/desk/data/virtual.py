@@ -53,6 +53,11 @@ class VirtualBench:
         board = self.board
         return 0.0 if board is None else board.start_at_s + board.ticks_ms / 1000
 
+    def calm(self, on: bool) -> None:
+        """Let time go as in life while something is transferred: the firmware's patience is counted in its own time."""
+        if self.board is not None:
+            self.board.speed = 1.0 if on else self._speed
+
     def skip(self, seconds: float) -> None:
         """Play `seconds` as fast as this computer can."""
         with self._lock:

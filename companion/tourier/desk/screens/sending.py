@@ -127,7 +127,7 @@ class Sending(ModalScreen[None]):
 
     def _played(self, port: str, bench) -> None:
         self._waiting_for = port
-        self.app.fleet.follow(port, bench.clock, playing=True)  # type: ignore[attr-defined]
+        self.app.fleet.follow(port, bench.clock, True, bench.calm)  # type: ignore[attr-defined]
 
     def _heard(self, heard: tuple) -> None:
         berth, what = heard
