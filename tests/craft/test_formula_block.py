@@ -1,7 +1,7 @@
 """Formula, roll-in and butter block against worked figures."""
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from tourier.craft import block, butter, formula, properties
 from tourier.craft.composition import composition, mixture
@@ -42,8 +42,14 @@ def test_roll_in_needs_exactly_one_label():
 
 
 @given(st.floats(0.05, 50), st.lists(st.floats(0.5, 120), min_size=2, max_size=8))
+@example(0.05, [1.0, 19.0, 120.0, 120.0, 120.0, 120.0, 0.5])  # the last comes to a hair under 0.05 g
 def test_scaled_lines_make_the_dough(dough_kg, percents):
     lines = [Line(f"i{n}", p, 0.1 if n % 2 else 1.0) for n, p in enumerate(percents)]
+    least_g = dough_kg * 1000 * min(percents) / sum(percents)
+    if least_g / 0.1 + 0.5 < 1.0:  # nothing on a scale of 0.1 g
+        with pytest.raises(FormulaError, match="less than can be weighed"):
+            formula.scale(lines, dough_kg)
+        return
     weighed = formula.scale(lines, dough_kg)
     assert sum(w.exact_g for w in weighed) == pytest.approx(dough_kg * 1000, rel=1e-9)
     for line, w in zip(lines, weighed, strict=True):
