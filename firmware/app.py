@@ -37,6 +37,7 @@ AIR_S = 900
 MEASURE_S = 300
 SOON_S = 180  # a window that is left within this is warned of: one fold takes about as long
 SLIP_S = 900
+NO_ROOM = 255  # "step" of the alarm that temperatures cannot be written; 0 is the one of the heap
 _LOST_S = 300  # what was lost stays on the screen until it is seen, or somebody has begun something else
 _LISTEN_MS = 250  # pace while a host is heard
 _AWAY_PATIENCE = 36  # samples: three minutes for the needle to be put in and settle before it is missed
@@ -66,9 +67,10 @@ class App:
         self.clock = Clock(board.ticks_ms(), chip)
         self.alarms = A.Alarms()
         self.sounder = sounds.Sounder(board)
+        self.lamp = sounds.Lamp(board)
         self.buttons = buttons.Buttons()
         self.buttons.hold_at_boot(board.buttons(), board.ticks_ms())
-        self.sampler = Sampler(board, self._channels())
+        self.sampler = Sampler(board, tuple([Channel(i, *probe) for i, probe in enumerate(self._probes())]))
         self.bench = Bench(self.store, board)
         self.bench.clock_ok = self.clock.ok
         self.writer = SampleWriter(SAMPLE_S)
@@ -90,24 +92,25 @@ class App:
         self._fault_for = 0
         self._outside = 0
         self._slip_told_s = 0
-        self._blink = False
+        self._unwritten = 0  # blocks of samples that flash refused, one after the other
         self._take_up()
 
     def ticks(self):
         return self.board.ticks_ms()
 
-    def _channels(self):
+    def _probes(self):
+        """(curve, fixed resistor, offset) of each thermometer, from settings and calibration."""
         s, c = self.settings, self.calibration
         curves = thermistor.CURVE_NAMES
         return (
-            Channel(0, thermistor.curve(curves[s["curve_bench"]]), s["ohm_bench"], c["offset_bench"]),
-            Channel(1, thermistor.curve(curves[s["curve_probe"]]), s["ohm_probe"], c["offset_probe"]),
+            (thermistor.curve(curves[s["curve_bench"]]), s["ohm_bench"], c["offset_bench"]),
+            (thermistor.curve(curves[s["curve_probe"]]), s["ohm_probe"], c["offset_probe"]),
         )
 
     def settings_changed(self):
         """Make settings and calibration count at once."""
-        for channel, fresh in zip(self.sampler.channels, self._channels()):
-            channel.curve, channel.fixed_ohm, channel.offset_cdeg = fresh.curve, fresh.fixed_ohm, fresh.offset_cdeg
+        for channel, probe in zip(self.sampler.channels, self._probes()):
+            channel.configure(*probe)
         if self.display_ok:
             try:
                 self.display.contrast(self.settings["contrast"])
@@ -163,6 +166,7 @@ class App:
         """Run until the power goes or somebody asks for the prompt."""
         board = self.board
         wait_ms = 0
+        self.supervisor.arm()
         try:
             while True:
                 heard = board.idle(wait_ms)
@@ -170,7 +174,7 @@ class App:
         except KeyboardInterrupt:
             self.flush()
             self.sounder.hush()
-            board.light(0, 0, 0)
+            self.lamp.show(sounds.L_OFF, board.ticks_ms())
             raise
 
     def turn(self, heard):
@@ -221,7 +225,7 @@ class App:
         wait = SAMPLE_S * 1000 - buttons.passed_ms(self._sample_at_ms, now_ms)
         if wait > SAMPLE_S * 1000 or wait < 0:
             wait = 0
-        for other in (self.buttons.wants_ms(now_ms), self.sounder.turn(now_ms)):
+        for other in (self.buttons.wants_ms(now_ms), self.sounder.turn(now_ms), self.lamp.turn(now_ms)):
             if 0 <= other < wait:
                 wait = other
         if self.alarms.standing:
@@ -378,18 +382,27 @@ class App:
                 self._raise(J.LOW_MEMORY, 0, now_s)
 
     def flush(self):
-        """Write the samples in hand."""
+        """Write the samples in hand; what could not be written is said."""
         if not self.writer.count:
             return
+        now_s = self.clock.now_s
         block = self.writer.block()
         try:
-            if not self.store.append_samples(block) and self.store.losses:
+            if self.store.append_samples(block):
+                self.board.mark("samples %d" % (self.writer.next_at_s - SAMPLE_S))
+                self._unwritten = 0
+                self.alarms.clear(J.LOW_MEMORY, NO_ROOM)
+                return
+            if self.store.losses:
                 what, octets = self.store.losses.pop()
-                self.bench.note(self.clock.now_s, J.LOST, what, octets)
-            self.board.mark("samples %d" % (self.writer.next_at_s - SAMPLE_S))
+                self.bench.note(now_s, J.LOST, what, octets)
+            self._raise(J.LOW_MEMORY, NO_ROOM, now_s)
         except OSError:
             self.bench.store_failed = True
-            self.writer.restart()
+            self._unwritten += 1
+            if self._unwritten >= 2:  # a single failure passes; the gap is in the log
+                self._raise(J.LOW_MEMORY, NO_ROOM, now_s)
+        self.writer.restart()
 
     # --- effects --------------------------------------------------------------------------------------------------
 
@@ -449,21 +462,22 @@ class App:
             pattern = self.alarms.sound_due(now_s, self._quiet(now_s))
             if pattern and self.settings["sound"]:
                 self.sounder.play(pattern, now_ms)
-        self._light()
+        self.lamp.show(self._light(now_s), now_ms)
 
-    def _light(self):
-        """Colour and word go together: the word stands on the screen."""
+    def _light(self, now_s):
+        """The light's pattern: colour, rhythm and the word on the screen say the same. In quiet hours it is steady."""
         alarm = self.alarms.top
         g = self.ui.glance
         if alarm is not None:
-            colour = sounds.MAGENTA if alarm.sound == sounds.FAULT else sounds.AMBER
-        elif g.due:
-            colour = sounds.WHITE
-        elif self.bench.mode == D.DAY_RUNNING:
-            colour = sounds.BLUE if g.left_kind == 2 else sounds.OFF
-        else:
-            colour = sounds.OFF
-        self.board.light(*colour)
+            pattern = sounds.OF_SOUND[alarm.sound]
+            if alarm.saves or not self._quiet(now_s):
+                return pattern
+            return sounds.L_ACT if pattern is sounds.L_CALLS else sounds.L_OFF
+        if g.due:
+            return sounds.L_ACT
+        if self.bench.mode == D.DAY_RUNNING and g.left_kind == 2:
+            return sounds.L_RESTS
+        return sounds.L_OFF
 
     # --- screen ---------------------------------------------------------------------------------------------------
 

@@ -19,6 +19,7 @@ from shared_schedule.units import CDEG_MIN, NO_CDEG
 
 _WINDOW_KINDS = (P.LOCK_IN, P.FOLD, P.SHEET, P.CUT, P.SHAPE)
 PROJECT_EVERY_S = 60
+_BY_ITSELF = (J.ALARM, J.ACK, J.FAULT, J.AIR)
 
 
 class Bench:
@@ -143,8 +144,11 @@ class Bench:
         return True
 
     def note(self, at_s, kind, *body):
-        """Journal something that is not a transition; True when durable."""
-        if self.plan is None:
+        """Journal something that is not a transition; True when durable.
+
+        What the timer writes by itself gives way when flash is nearly full: steps must still find room.
+        """
+        if self.plan is None or (self.store.tight and kind in _BY_ITSELF):
             return True
         return self.write(at_s, J.encode(kind, self._next_seq(), at_s, *body))
 

@@ -16,7 +16,14 @@ from machine import ADC, I2C, PWM, Pin
 _POLL_MS = 10  # how often the buttons are looked at: shorter than a knuckle's shortest tap by far
 _BLOCK = 64  # stdin in blocks is seven times as fast as octet by octet; the host fills up to this with flags
 _DUTY_HALF = 32768
-_LOUD_HZ = 440
+_I2C_TIMEOUT_US = 10000  # a page of the display takes 2.9 ms; a bus held low must not hold up a button
+_SMALL = 256  # what the USB stack takes in one piece
+
+# Watchdog control register, its "clear bits" alias and its enable bit: RP2040 data sheet 4.7.6, RP2350 data sheet 12.9.
+# machine.WDT offers no way to stop it, and a Timer that feeds it would end with the first soft reset at the prompt.
+_WATCHDOG_CTRL = {"RP2040": 0x40058000, "RP2350": 0x400D8000}
+_CLEAR = 0x3000
+_ENABLE = 1 << 30
 
 
 class Board:
@@ -31,9 +38,11 @@ class Board:
         ]
         # ADC(Pin(n)), never ADC(n): it also takes the pad's pull and input buffer away.
         self._adcs = (ADC(Pin(pins.PIN_BENCH_NTC)), ADC(Pin(pins.PIN_PROBE_NTC)))
+        _free_bus()
         self.i2c = I2C(
-            pins.I2C_ID, sda=Pin(pins.PIN_I2C_SDA), scl=Pin(pins.PIN_I2C_SCL), freq=pins.I2C_FREQ_HZ, timeout=50000
-        )
+            pins.I2C_ID, sda=Pin(pins.PIN_I2C_SDA), scl=Pin(pins.PIN_I2C_SCL), freq=pins.I2C_FREQ_HZ,
+            timeout=_I2C_TIMEOUT_US,
+        )  # fmt: skip
         self._oled_reset = Pin(pins.PIN_OLED_RESET, Pin.OUT, value=1)
         self._tone_a = PWM(Pin(pins.PIN_BUZZER_A))
         self._tone_b = PWM(Pin(pins.PIN_BUZZER_B), invert=True)
@@ -66,7 +75,7 @@ class Board:
         mask = self.buttons()
         while True:
             left = for_ms - time.ticks_diff(time.ticks_ms(), begun)
-            if self._poll.poll(max(0, min(left, _POLL_MS))):
+            for _ in self._poll.ipoll(max(0, min(left, _POLL_MS))):  # poll() would make a list each time
                 return True
             if left <= _POLL_MS or self.buttons() != mask:
                 return False
@@ -79,7 +88,7 @@ class Board:
         return (0 if left.value() else 1) | (0 if middle.value() else 2) | (0 if right.value() else 4)
 
     def read_codes(self, channel, into):
-        """Fill an array('H') with 16-bit readings; OSError when the converter fails. Allocates nothing."""
+        """Fill a list with 16-bit readings; OSError when the converter fails. Allocates nothing."""
         adc = self._adcs[channel]
         for i in range(len(into)):
             into[i] = adc.read_u16()
@@ -144,7 +153,7 @@ class Board:
         """
         if not self._out_poll.poll(0):
             return 0
-        return self._stdout.write(data[:256]) or 0
+        return self._stdout.write(data[:_SMALL]) or 0
 
     # --- flash, power ---------------------------------------------------------------------------------------------
 
@@ -177,10 +186,17 @@ class Board:
             self._watchdog.feed()
 
     def watchdog_hold(self):
-        """Keep the watchdog fed while somebody works at the prompt: it would reboot the board under their hands."""
-        if self._watchdog is not None:
-            self._holder = machine.Timer(-1)
-            self._holder.init(period=2000, mode=machine.Timer.PERIODIC, callback=self._hold)
+        """Let the watchdog sleep while somebody works at the prompt: it would reboot the board under their hands."""
+        if self._watchdog is None:
+            return
+        for chip in _WATCHDOG_CTRL:
+            if chip in os.uname().machine.upper():
+                control = _WATCHDOG_CTRL[chip]
+                machine.mem32[control + _CLEAR] = _ENABLE
+                if not machine.mem32[control] & _ENABLE:
+                    return
+        # Not stopped: fed from a timer, until a soft reset ends that too.
+        self._holder = machine.Timer(-1, period=2000, mode=machine.Timer.PERIODIC, callback=self._hold)
 
     def _hold(self, _timer):
         self._watchdog.feed()
@@ -189,3 +205,19 @@ class Board:
         """Regulator mode of a plain Pico: steady frequency (1) or economical (0). Not on boards with a radio."""
         if "W" not in os.uname().machine.split(" with ")[0].split()[-1]:
             Pin(pins.PIN_SMPS_MODE, Pin.OUT, value=pwm)
+
+
+def _free_bus():
+    """Clock out what a part still wants to say when the board was reset in the middle of reading it.
+
+    Such a part holds SDA low, and the bus would stay dead until the power is cut (I2C specification UM10204, 3.1.16).
+    """
+    sda = Pin(pins.PIN_I2C_SDA, Pin.IN, Pin.PULL_UP)
+    scl = Pin(pins.PIN_I2C_SCL, Pin.OPEN_DRAIN, Pin.PULL_UP, value=1)
+    for _ in range(9):
+        if sda.value():
+            return
+        scl.value(0)
+        time.sleep_us(5)
+        scl.value(1)
+        time.sleep_us(5)

@@ -42,12 +42,13 @@ BLOCKS = 352  # file system of a Pico: 1408 KiB
 class FlashImage:
     """Block device over an image file, with the Pico's geometry. Counts programs and erases; can lose power in one."""
 
-    def __init__(self, path, send, cut_at, record, fail_at):
+    def __init__(self, path, send, cut_at, record, fail_at, fail_for_ever):
         self._file = open(path, "r+b")
         self._send = send
         self._cut_at = cut_at  # -1 = never
         self._record = record
         self._fail_at = fail_at  # operation that reports an I/O error instead; -1 = never
+        self._fail_for_ever = fail_for_ever  # and all after it
         self._blank = b"\xff" * BLOCK_OCTETS
         self.ops = 0
         self.erases = 0
@@ -82,8 +83,10 @@ class FlashImage:
         self.ops += 1
         if self._record:
             self._send(_FLASH, struct.pack("<BHH", kind, block, offset) + (bytes(buf) if buf is not None else b""))
-        if self._fail_at >= 0 and self.ops - 1 == self._fail_at:
+        n = self.ops - 1
+        if self._fail_at >= 0 and (n == self._fail_at or (self._fail_for_ever and n > self._fail_at)):
             self.fails += 1
+            self._send(_MARK, b"failed flash %d" % n)
             return True
         if self.ops - 1 == self._cut_at:
             if buf is not None:  # a torn page: the first half arrived
@@ -99,7 +102,7 @@ class Board:
     """See board_pico.Board for the contract of each method."""
 
     NAME = "virtual bench timer"
-    ADC_READS = 8  # the noise of 64 real reads is drawn by the host
+    ADC_READS = 64
     READ_BLOCK = 1
 
     def __init__(self):
@@ -111,7 +114,9 @@ class Board:
             self._ticks, self._rtc_s, self._flags, self._cause, cut_at, fail_at, i2c_fail_at, self._adc_fail_at,
             self._mask, _spare, self._board_id,
         ) = struct.unpack(_SETTINGS, raw)  # fmt: skip
-        self._flash = FlashImage(os.getenv("TOURIER_IMAGE"), self._send, cut_at, self._flags & 8, fail_at)
+        self._flash = FlashImage(
+            os.getenv("TOURIER_IMAGE"), self._send, cut_at, self._flags & 8, fail_at, self._flags & 32
+        )
         self.i2c = virtual_chips.Bus(self, self._flags, i2c_fail_at, self._flags & 32)
         self._turn = bytearray(_TURN_OCTETS)
         self._poll = select.poll()
@@ -189,9 +194,10 @@ class Board:
         if self._adc_fail_at != 0xFFFF and self._adc_reads > self._adc_fail_at:
             if self._flags & 32 or self._adc_reads == self._adc_fail_at + 1:
                 self.adc_fails += 1
+                self.mark("failed adc %d" % (self._adc_reads - 1))
                 raise OSError(5)
         code = self._codes[channel]
-        # Eight readings 3 steps of a 12-bit code apart at most, turning with every call, so that none repeats exactly.
+        # Readings 2 steps of a 12-bit code apart at most, turning with every call, so that none repeats exactly.
         if self._flags & 128:  # a converter that has died with a number in it
             for i in range(len(into)):
                 into[i] = code

@@ -258,7 +258,9 @@ def alarm(app, alarm_):
     if kind == J.CLOCK_UNKNOWN:
         return "connect it to the desk"
     if kind == J.LOW_MEMORY:
-        return "memory is short"
+        if alarm_.step_id == 0:
+            return "memory is short"
+        return "flash failed: see desk" if app.bench.store_failed else "log full: collect it"
     if kind == J.REST_DONE:
         return name
     return name

@@ -6,6 +6,8 @@ import sys
 from board import open_board
 
 board = None
+_LONG_ENOUGH_S = 120  # a crash later than this after a restart is a new one
+_LAST_WORDS = ("TIMER STOPPED", "", "Unplug it, plug", "it in again. If", "it stays so, see", "the manual.")
 
 # Loaded one by one, largest first, with the garbage of each cleared away: what a program leaves behind while it is
 # loaded would otherwise lie scattered among what stays, and a plan of 3 KB would find no room in one piece.
@@ -42,14 +44,39 @@ def start():
         board.watchdog_hold()
         raise
     except Exception as problem:
-        import io
+        _crashed(board, app, problem)
 
-        text = io.StringIO()
-        sys.print_exception(problem, text)
-        sys.print_exception(problem)
-        if app is not None:
-            app.store.write_crash(text.getvalue())
+
+def _crashed(board, app, problem):
+    """Keep the text of a crash and start anew; after a crash at once after a restart stay at the prompt instead.
+
+    A board that restarts for ever could hardly be reached, would wear its flash, and looks alive.
+    """
+    import io
+
+    import store
+
+    text = io.StringIO()
+    sys.print_exception(problem, text)
+    sys.print_exception(problem)
+    store.keep_crash(text.getvalue())
+    if board.reset_cause() == 1 or (app is not None and app.uptime_s() >= _LONG_ENOUGH_S):
         board.reset()
+    board.watchdog_hold()
+    board.tone(0)
+    board.light(80, 0, 60)
+    try:
+        import framebuf
+        import pins
+        from ssd1309 import Display
+
+        display = Display(board.i2c, pins.ADDR_OLED)
+        canvas = framebuf.FrameBuffer(display.buffer, 128, 64, framebuf.MONO_VLSB)
+        for row in range(len(_LAST_WORDS)):
+            canvas.text(_LAST_WORDS[row], 0, 10 * row, 1)
+        display.begin(140)
+    except OSError:
+        pass
 
 
 if __name__ == "__main__":

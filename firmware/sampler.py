@@ -1,10 +1,8 @@
 """The two thermometers: many readings to one, one to a temperature, and faults told apart from cold dough.
 
-`turn` allocates nothing but the floats of one conversion a channel. A channel that is at fault says NO_CDEG at once and
+`turn` allocates nothing (a test runs it with the heap locked). A channel that is at fault says NO_CDEG at once and
 keeps saying it until it has read well for two rounds: an old number is never shown.
 """
-
-from array import array
 
 from shared_schedule import thermistor
 from shared_schedule.units import NO_CDEG
@@ -22,8 +20,8 @@ FAULT_WORDS = ("ok", "open", "short", "out of range", "stuck", "out of dough", "
 BENCH = 0
 PROBE = 1
 
-# A burst of readings without any spread is no measurement: one reading has 1 LSB rms of noise or more, so 64 equal ones
-# do not happen (0.4 to the power of 63).
+# Two bursts of readings without any spread are no measurement: one reading has 1 LSB rms of noise or so, and even a
+# converter three times as quiet repeats itself 128 times less than once in a million bursts.
 # A needle in air has a time constant of 10 to 25 s, dough on a warm stone warms by a few kelvin a minute at most: a
 # whole kelvin in 5 s is not dough.
 _AWAY_CDEG = 100
@@ -36,9 +34,8 @@ class Channel:
 
     def __init__(self, number, curve, fixed_ohm, offset_cdeg):
         self.number = number
-        self.curve = curve
-        self.fixed_ohm = fixed_ohm
-        self.offset_cdeg = offset_cdeg
+        self._made_for = None
+        self.configure(curve, fixed_ohm, offset_cdeg)
         self.cdeg = NO_CDEG
         self.fault = OPEN
         self.code = 0
@@ -47,10 +44,18 @@ class Channel:
         self._last_cdeg = NO_CDEG  # of the needle, before it is asked where it is
         self._away = False
 
+    def configure(self, curve, fixed_ohm, offset_cdeg):
+        """Take the probe's curve (coefficients), its fixed resistor and its ice-point offset."""
+        self.offset_cdeg = offset_cdeg
+        if self._made_for != (curve, fixed_ohm):  # takes a tenth of a second on a Pico
+            self._made_for = (curve, fixed_ohm)
+            self._ladder = thermistor.Ladder(FULL, fixed_ohm, curve)
+
     def take(self, code, spread):
         """Take the mean code of a turn, and how far apart its readings were."""
         self.code = code
-        fault, cdeg = thermistor.read(code, FULL, self.fixed_ohm, self.curve, self.offset_cdeg)
+        cdeg = self._ladder.read(code, self.offset_cdeg)
+        fault = self._ladder.state
         if fault == OK and spread == 0:
             fault = STUCK
         if fault != OK:
@@ -100,35 +105,36 @@ class Sampler:
         self.channels = channels
         self.bench = channels[BENCH]
         self.probe = channels[PROBE]
-        self._codes = array("H", [0] * board.ADC_READS)
+        self._codes = [0] * board.ADC_READS  # a list, because lists sort in place at the interpreter's own speed
 
     def turn(self, room_cdeg=NO_CDEG):
         """Read both channels now; `room_cdeg` is the air the needle would hang in."""
         for channel in self.channels:
             try:
-                self._board.read_codes(channel.number, self._codes)
+                spread = self._burst(channel.number)
+                if not spread:
+                    spread = self._burst(channel.number)
             except OSError:
                 channel.fail(DEAD)
                 continue
-            mean = trimmed_mean(self._codes)
-            channel.take(mean, self._codes[-1] - self._codes[0])
+            channel.take(mean_of_middle(self._codes), spread)
         self.probe.watch(room_cdeg)
 
+    def _burst(self, number):
+        """Read a channel many times; leave the codes sorted and return how far apart they were."""
+        codes = self._codes
+        self._board.read_codes(number, codes)
+        codes.sort()
+        return codes[-1] - codes[0]
 
-def trimmed_mean(codes):
-    """Sort in place and return the mean of the middle half, rounded; allocates nothing.
+
+def mean_of_middle(codes):
+    """Return the mean of the middle half of sorted codes, rounded; allocates nothing.
 
     Noise averages away in the mean, which a median would hide near the converter's steps; the outer quarters go
     because a radio or a motor nearby puts single readings far off.
     """
     n = len(codes)
-    for i in range(1, n):  # insertion: short, nearly sorted, in place
-        value = codes[i]
-        j = i - 1
-        while j >= 0 and codes[j] > value:
-            codes[j + 1] = codes[j]
-            j -= 1
-        codes[j + 1] = value
     cut = n // 4
     total = 0
     for i in range(cut, n - cut):

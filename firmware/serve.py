@@ -241,6 +241,8 @@ class Handler:
             return b"%d" % app.wear_years()
         if key == "latency":
             return app.latency()
+        if key.startswith("histogram:"):
+            return app.supervisor.histogram_text(key[10:])
         for values in (app.settings, app.calibration):
             if key in values.values:
                 return values.text(key).encode()

@@ -1,7 +1,7 @@
 """What the timer says by sound and light: a pattern for each occasion, never a sound or a colour alone.
 
 Pulses of 750 to 880 Hz in short bursts carry across a kitchen and are heard by older ears; nothing flashes faster than
-twice a second. Blue = cold and rest, amber = attention, white = act, magenta = no reading; the words are on the screen.
+twice a second. Each occasion has its colour *and* its rhythm, and the word on the screen; MANUAL.md lists them.
 """
 
 SILENT = 0
@@ -23,13 +23,53 @@ _NOTES = (
     ((784, 120), (0, 40), (880, 120), (0, 40), (988, 240)),
 )
 
-# Steady colours and the two halves of a slow blink.
-OFF = (0, 0, 0)
 BLUE = (0, 0, 90)
 AMBER = (90, 45, 0)
 WHITE = (70, 70, 70)
 MAGENTA = (80, 0, 60)
-BLINK_MS = 500
+_BLACK = (0, 0, 0)
+
+# (colour, ms lit, ms dark); 0 dark = steady.
+L_OFF = (_BLACK, 0, 0)
+L_RESTS = (BLUE, 0, 0)  # dough rests or rises by itself
+L_ACT = (WHITE, 0, 0)  # a step is due
+L_CALLS = (WHITE, 500, 500)  # something is to be done, and nobody has said "seen"
+L_SOON = (AMBER, 500, 500)  # the window will be left
+L_LEFT = (AMBER, 250, 250)  # the window is left, or dough is in danger
+L_FAULT = (MAGENTA, 150, 1350)  # no reading, or the timer itself needs help
+OF_SOUND = {DUE: L_CALLS, SOON: L_SOON, LEFT: L_LEFT, FAULT: L_FAULT}
+
+
+class Lamp:
+    """Shows one pattern at a time; a new one begins lit."""
+
+    def __init__(self, board):
+        self._board = board
+        self.pattern = None
+        self._since = 0
+
+    def show(self, pattern, now_ms):
+        """Show a pattern from now on; the one that is shown goes on."""
+        if pattern is not self.pattern:
+            self.pattern = pattern
+            self._since = now_ms
+            self.turn(now_ms)
+
+    def turn(self, now_ms):
+        """Go on; return in how many ms to call again, or -1 when nothing will change."""
+        pattern = self.pattern
+        if pattern is None:
+            return -1
+        colour, lit, dark = pattern
+        if not dark:
+            self._board.light(*colour)
+            return -1
+        at = ((now_ms - self._since) & ((1 << 30) - 1)) % (lit + dark)
+        if at < lit:
+            self._board.light(*colour)
+            return lit - at
+        self._board.light(*_BLACK)
+        return lit + dark - at
 
 
 class Sounder:

@@ -24,6 +24,8 @@ import struct
 SEGMENT_MAX = 448  # inline limit is 512 (block size / 8); 64 left for the file's attributes
 SAMPLES_MAX = 1000000  # two weeks at one pair in 5 s and 4.1 octets a pair
 KEEP_FREE = 49152  # blocks littlefs needs to move things about, and the next plan
+RESERVE = 24576  # kept for the journal: temperatures end here, so that steps can still be marked done
+_TIGHT_AGAIN = 20  # appends between two looks at a flash that was found too full
 BATCHES_MAX = 8
 
 _MAGIC = b"TS"
@@ -81,6 +83,14 @@ def write_file(path, data):
         file.write(data)
 
 
+def keep_crash(text):
+    """Keep the text of a crash, the last one only. Never raises: the timer is already in trouble."""
+    try:
+        write_file("/crash", text.encode()[:2000])
+    except OSError:
+        pass
+
+
 def _exists(path):
     try:
         return os.stat(path)[6]
@@ -103,7 +113,9 @@ class Store:
         self._open_size = 0
         self.boots = 0
         self.writes = 0
-        self.full = False
+        self.full = False  # of samples; said once in `losses`
+        self.tight = False  # less than RESERVE is free
+        self._until_look = 0
 
     # --- boot -----------------------------------------------------------------------------------------------------
 
@@ -275,16 +287,29 @@ class Store:
         """Drop the oldest batches that may go until a new one fits; return True when it does."""
         held = self.batches()
         while held and (len(held) >= BATCHES_MAX or self.free() < octets + KEEP_FREE):
-            for batch in held:
-                if batch[2] & COLLECTED == COLLECTED or batch[2] & AGREED:
-                    if batch[0] == self.number:
-                        self.forget()
-                    self._remove_tree(self._dir(batch[0]))
-                    held.remove(batch)
-                    break
-            else:
+            if not self._drop_one(held, True):
                 return False
         return self.free() >= octets + KEEP_FREE
+
+    def _drop_one(self, held, own):
+        """Drop the oldest of the batches `held` that may go; False when none may."""
+        for batch in held:
+            if (batch[2] & COLLECTED == COLLECTED or batch[2] & AGREED) and (own or batch[0] != self.number):
+                if batch[0] == self.number:
+                    self.forget()
+                self._remove_tree(self._dir(batch[0]))
+                held.remove(batch)
+                return True
+        return False
+
+    def _look_at_room(self):
+        """Take note whether the reserve is reached; old batches that may go make room first."""
+        if self.free() < RESERVE:
+            held = self.batches()
+            while self.free() < RESERVE and self._drop_one(held, False):
+                pass
+        self.tight = self.free() < RESERVE
+        self._until_look = _TIGHT_AGAIN
 
     def free(self):
         """Return free octets of the file system."""
@@ -354,25 +379,34 @@ class Store:
     # --- samples --------------------------------------------------------------------------------------------------
 
     def append_samples(self, block):
-        """Append whole sample blocks, durably. Returns False when the log is full (told once in `losses`)."""
+        """Append whole sample blocks, durably. Returns False when there is no room (told once in `losses`)."""
         if not self.number:
             return True
-        if self.samples_size + self._open_size + len(block) > SAMPLES_MAX:
+        self._until_look -= 1
+        moves = self._open_size + len(block) > SEGMENT_MAX
+        if moves or (self.tight and self._until_look <= 0):
+            self._look_at_room()
+        if self.tight or self.samples_size + self._open_size + len(block) > SAMPLES_MAX:
             if not self.full:
                 self.full = True
                 self.losses.append((LOST_SPACE, len(block)))
             return False
+        self.full = False
         folder = self._dir(self.number)
-        if self._open_size + len(block) > SEGMENT_MAX:
-            # Small appends stay in the small file, which costs no erase; now and then it moves to the large one.
-            with open(folder + "/s", "ab") as file:
-                file.write(read_file(folder + "/o"))
-            self.samples_size += self._open_size
-            self._open_size = 0
-            write_file(folder + "/o", block)
-        else:
-            with open(folder + "/o", "ab") as file:
-                file.write(block)
+        try:
+            if moves:
+                # Small appends stay in the small file, which costs no erase; now and then it moves to the large one.
+                with open(folder + "/s", "ab") as file:
+                    file.write(read_file(folder + "/o") or b"")
+                self.samples_size += self._open_size
+                self._open_size = 0
+                write_file(folder + "/o", block)
+            else:
+                with open(folder + "/o", "ab") as file:
+                    file.write(block)
+        except OSError:
+            self._mend_samples(folder)  # not known what arrived
+            raise
         self._open_size += len(block)
         self.writes += 1
         return True
@@ -381,11 +415,15 @@ class Store:
         self.samples_size = max(0, _exists(folder + "/s"))
         data = read_file(folder + "/o") or b""
         if data and self.samples_size >= len(data):
-            with open(folder + "/s", "rb") as file:
-                file.seek(self.samples_size - len(data))
-                if file.read() == data:  # power went between the move and the emptying
-                    data = b""
-                    self._try_write(folder + "/o", data)
+            try:
+                with open(folder + "/s", "rb") as file:
+                    file.seek(self.samples_size - len(data))
+                    doubled = file.read() == data  # power went between the move and the emptying
+            except OSError:
+                doubled = False
+            if doubled:
+                data = b""
+                self._try_write(folder + "/o", data)
         self._open_size = len(data)
 
     def samples_octets(self):
@@ -413,10 +451,6 @@ class Store:
             return file.readinto(into[:count])
 
     # --- crash log ------------------------------------------------------------------------------------------------
-
-    def write_crash(self, text):
-        """Keep the text of a crash, the last one only. Never raises: the timer is already in trouble."""
-        self._try_write("/crash", text.encode()[:2000])
 
     def crash_size(self):
         return max(0, _exists("/crash"))

@@ -39,8 +39,11 @@ class Supervisor:
         self.heap_free = 0
         self.heap_low = 0
         self.low_memory = False
-        if watched:
-            board.watchdog_start(WATCHDOG_MS)
+
+    def arm(self):
+        """Start the watchdog, when it is wanted: as late as can be, when all is ready for the first turn."""
+        if self._watched:
+            self._board.watchdog_start(WATCHDOG_MS)
 
     def begin(self):
         """A task's turn begins."""
@@ -70,6 +73,12 @@ class Supervisor:
         if self._watched and self._alive == _ALL:
             self._alive = 0
             self._board.watchdog_feed()
+
+    def histogram_text(self, task):
+        """A task's turns by how long they took: counts below each of BUCKETS_MS and above the last; None: no such."""
+        if task not in TASKS:
+            return None
+        return ",".join(["%d" % count for count in self.histogram[TASKS.index(task)]]).encode()
 
     def measure(self):
         """Collect garbage and take note of memory; call at a quiet moment."""

@@ -45,6 +45,7 @@ class Bus:
             n = self.transfers - 1
             if n == self._fail_at or (self._for_ever and n > self._fail_at):
                 self.fails += 1
+                self._board.mark("failed i2c %d" % n)
                 raise OSError(5)
         part = self._parts.get(address)
         if part is None:

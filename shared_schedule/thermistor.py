@@ -7,6 +7,7 @@ The divider has the thermistor to ground and a fixed resistor to the reference, 
 """
 
 import math
+from array import array
 
 from shared_schedule.units import NO_CDEG
 
@@ -90,6 +91,50 @@ def code_from_cdeg(cdeg, full, fixed_ohm, coefficients):
     ohm = ohm_from_cdeg(cdeg, coefficients)
     code = int(full * ohm / (ohm + fixed_ohm) + 0.5)
     return full - 1 if code >= full else code
+
+_LADDER_FINE = 16  # codes are held in sixteenths, so that rounding a rung costs less than 0.01 K at 120 °C
+
+
+class Ladder:
+    """One divider's codes at every whole degree from RANGE_LOW_CDEG to RANGE_HIGH_CDEG: `read` without a float.
+
+    A reading is a search and a straight line between two rungs, within 0.01 K of the curve, and allocates nothing.
+    `full` is at most 65536. `state` says what the last reading was worth.
+    """
+
+    def __init__(self, full, fixed_ohm, coefficients):
+        self._open = full * _OPEN_PERMILLE
+        self._short = full * _SHORT_PERMILLE
+        self.state = OPEN
+        rungs = []
+        for cdeg in range(RANGE_LOW_CDEG, RANGE_HIGH_CDEG + 1, 100):
+            rungs.append(code_from_cdeg(cdeg, full * _LADDER_FINE, fixed_ohm, coefficients))
+        self._rungs = array("i", rungs)
+
+    def read(self, code, offset_cdeg=0):
+        """Return 0.01 °C for a code, plus the offset; NO_CDEG with any `state` but OK."""
+        if code * 1000 >= self._open:
+            self.state = OPEN
+            return NO_CDEG
+        if code * 1000 <= self._short:
+            self.state = SHORT
+            return NO_CDEG
+        fine = code * _LADDER_FINE
+        rungs = self._rungs
+        low = 0
+        high = len(rungs) - 1
+        if fine > rungs[low] or fine < rungs[high]:
+            self.state = RANGE
+            return NO_CDEG
+        while high - low > 1:  # codes fall as temperatures rise
+            middle = (low + high) >> 1
+            if rungs[middle] >= fine:
+                low = middle
+            else:
+                high = middle
+        self.state = OK
+        step = rungs[low] - rungs[high]
+        return RANGE_LOW_CDEG + 100 * low + (100 * (rungs[low] - fine) + step // 2) // step + offset_cdeg
 
 
 OFFSET_LIMIT_CDEG = 300  # a 10 kilohm part off by more is the wrong curve or a broken probe (about +3.5 K at 0 °C)

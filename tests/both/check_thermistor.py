@@ -93,3 +93,31 @@ def check_names():
         assert "103at" in str(error)
     else:
         raise AssertionError("accepted")
+
+
+def check_ladder_reads_as_the_curve_does():
+    """Every 16-bit code of a 12-bit converter and between, both curves: within 0.01 K from -20 to 60 °C."""
+    for name, ohm in (("103at", 18000), ("3977", 20000), ("3977", 4700), ("103at", 47000)):
+        c = thermistor.curve(name)
+        ladder = thermistor.Ladder(65535, ohm, c)
+        seen = [0, 0, 0, 0]
+        for code in range(0, 65536, 11):
+            state, cdeg = thermistor.read(code, 65535, ohm, c, 7)
+            got = ladder.read(code, 7)
+            seen[ladder.state] += 1
+            if state != ladder.state:  # only where the last rung and the rounded curve part
+                assert abs(cdeg - 12007) <= 2 or abs(cdeg + 3993) <= 2 or NO_CDEG in (cdeg, got), (code, cdeg, got)
+                continue
+            if state == thermistor.OK:
+                assert abs(got - cdeg) <= (1 if -2000 <= cdeg <= 6000 else 3), (name, ohm, code, cdeg, got)
+            else:
+                assert got == NO_CDEG
+        assert seen[0] > 1000 and seen[1] and seen[2] and (seen[3] or ohm > 20000), seen
+
+
+def check_ladder_of_the_published_table():
+    ladder = thermistor.Ladder(65535, 18000, thermistor.curve("103at"))
+    for celsius, ohm in TABLE_103AT:
+        if -20 <= celsius <= 60:
+            got = ladder.read(int(65535 * ohm / (ohm + 18000) + 0.5))
+            assert abs(got - 100 * celsius) <= 4, (celsius, got)

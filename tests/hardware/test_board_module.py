@@ -20,7 +20,7 @@ SCRIPT = r"""
 import sys, json
 record = []
 class Pin:
-    IN, OUT, PULL_UP, PULL_DOWN = "in", "out", "up", "down"
+    IN, OUT, OPEN_DRAIN, PULL_UP, PULL_DOWN = "in", "out", "od", "up", "down"
     low = set()
     def __init__(self, number, mode=None, pull=None, value=None):
         self.number = number
