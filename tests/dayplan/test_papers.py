@@ -10,6 +10,7 @@ from html.parser import HTMLParser
 import pytest
 from days import at, spec, workup
 from test_plan_days import EARLY_BIRD, NOW, demo  # noqa: F401
+from tourier.batch.model import AwaySpan
 from tourier.dayplan import calendar, card_html, plan_days, timeline
 from tourier.dayplan.draw import cells
 
@@ -123,5 +124,12 @@ def test_the_timeline_fits_and_shades_the_hours(demo, plan, width):  # noqa: F81
     rows = [line for line in lines if re.match(r"\d\d:\d\d ", line)]
     assert len(rows) == len(demo.steps)
     assert all("#" in row for row, s in zip(rows, demo.steps, strict=True) if s.process.attended_s)
-    assert any(row.endswith("...") for row in rows)  # away from two o'clock on
     assert "\x1b" not in "".join(lines)
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_away_hours_are_shaded(width):
+    hours = AwaySpan("away", from_at=at(14, 12), to_at=at(14, 14))
+    s = spec(away=(EARLY_BIRD, hours))
+    lines = timeline(plan_days(s, workup(s), NOW, chance=False), width)
+    assert any("...." in line for line in lines if re.match(r"\d\d:\d\d ", line))

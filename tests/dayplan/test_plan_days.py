@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import replace
 from datetime import time, timedelta
+from time import process_time
 
 import pytest
 from checker import faults
@@ -118,8 +119,10 @@ def test_the_night_the_clocks_go_back_has_an_hour_more():
 
 def test_later_start_moves_with_the_slack(one):
     """A step planned `slack_s` later must still leave a plan; one minute more must not. Checked by planning anew."""
+    from tourier.dayplan.constraints import DayModel
+    from tourier.dayplan.objectives import earliness
     from tourier.dayplan.problem import build
-    from tourier.dayplan.solve import DayModel
+    from tourier.dayplan.search import solve
 
     problem = build([Job(one.spec, one.workup)], NOW)
     for key in ("p1.fold1", "proof", "p1.sheet"):
@@ -129,7 +132,7 @@ def test_later_start_moves_with_the_slack(one):
         for extra, possible in ((0, True), (1, False)):
             model = DayModel(problem, leeway=True)
             model.model.add(model.starts[index] >= late + extra)
-            found = model.solve([("early", DayModel.earliness)])
+            found = solve(model, [("early", earliness)])
             if possible:
                 assert found is not None, key
             elif found is not None:  # only by another order of work or another night, never within the same one
@@ -159,7 +162,8 @@ def demo():
 
 def test_the_demo_batch_is_planned_to_proven_optimum(demo):
     assert faults(demo, at(27, 18, month=11)) == []
-    assert demo.proven and demo.ready_at == at(29, 8, 30, month=11)
+    assert demo.proven
+    assert demo.ready_at == at(29, 8, 30, month=11) - timedelta(seconds=demo.spec.buffer_s)
     assert len(wire.encode(to_device(demo))) < 4096
 
 
@@ -319,30 +323,43 @@ def wish(rng: random.Random):
     return s, steps
 
 
-def random_wishes(count: int, seed: int):
+def random_wishes(count: int, seed: int) -> dict[str, float]:
+    """Plan random wishes, each result checked; return how they ended and the slowest one's seconds of work."""
     rng = random.Random(seed)
-    planned = 0
+    table: dict[str, float] = {"planned": 0, "proven": 0, "refused": 0, "stuck": 0, "worst_s": 0.0, "all_s": 0.0}
     for _ in range(count):
         s, steps = wish(rng)
+        begin = process_time()
         try:
             plan = plan_days(s, workup(s, steps, patons=1), NOW)
         except Impossible as refusal:
             assert refusal.sentence.count(".") <= 3
-            continue
-        assert faults(plan, NOW) == [], (s.ready_at, s.away)
-        wire.encode(to_device(plan))
-        planned += 1
-    return planned
+            table["refused"] += 1
+            table["stuck"] += "nor a proof" in refusal.sentence  # said so, with what would help
+            plan = None
+        spent = process_time() - begin
+        table["all_s"] += spent
+        table["worst_s"] = max(table["worst_s"], spent)
+        if plan is not None:
+            assert faults(plan, NOW) == [], (s.ready_at, s.away)
+            wire.encode(to_device(plan))
+            table["planned"] += 1
+            table["proven"] += plan.proven
+    return table
 
 
 def test_random_wishes_break_no_rule():
-    assert random_wishes(6, 1) >= 2
+    assert random_wishes(6, 1)["planned"] >= 2
 
 
 @pytest.mark.slow
 @pytest.mark.timeout(3600)
 def test_three_hundred_random_wishes_break_no_rule():
-    assert random_wishes(300, 2026) >= 100
+    """Run with `-m slow -s` to see the table."""
+    table = random_wishes(300, 2026)
+    print("\n300 random wishes, 0 broken constraints:", {key: round(value, 1) for key, value in table.items()})
+    assert table["planned"] >= 100
+    assert table["stuck"] <= 15  # one in twenty, all of three pâtons in a fridge with two shelves
 
 
 def test_a_full_fridge_is_named():

@@ -59,7 +59,9 @@ def rest_faults(result, facts, now):
         watched = max(p.attended_s, length if p.kind in (19, 20) and not p.flexible else 0)
         for a, b in spans:
             if watched and s.start.timestamp() < b and a < s.start.timestamp() + watched:
-                found.append(f"{p.key} in away hours")
+                # An hour past bedtime may be asked of the cook, if it is said; what is away but not sleep never.
+                late = s.start.timestamp() + watched - a
+                found.append(f"{p.key} past bedtime" if late <= 3600 and asleep(plan, a) else f"{p.key} in away hours")
     for s in plan.steps:
         fact = facts.get(s.step_id)
         if fact is not None and fact.state == 1:
@@ -77,6 +79,40 @@ def rest_faults(result, facts, now):
     return found
 
 
+def asleep(plan, begin):
+    """Whether an away span that begins then is sleep."""
+    clock = plan.steps[0].start.fromtimestamp(begin, plan.steps[0].start.tzinfo).time()
+    return any(a.start == clock and a.why == "sleep" for a in plan.spec.away)
+
+
+def unsaid(result, found):
+    """The broken rules that the replan does not name; too short, in the past, away or rewritten must never be."""
+    named = {b.step_id for b in result.broken}
+    ids = {s.process.key: s.step_id for s in result.plan.steps}
+    names = {s.step_id: (s.process.name, s.process.paton) for s in result.plan.steps}
+    late = [f for f in found if f.endswith("past bedtime")]
+    silent = [f for f in found if f not in late and ("too long" not in f or ids[f.split(" ", 1)[0]] not in named)]
+    return silent + [f for f in late if not any("past your bedtime" in b.sentence for b in result.broken)] + [
+        f"{b.name} is another step" for b in result.broken if not b.name.startswith(names[b.step_id][0])
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("minutes", [15, 45, 120])
+@pytest.mark.timeout(300)
+def test_a_delay_at_any_step_of_the_demo_keeps_limits_or_names_them(demo, minutes):  # noqa: F811
+    """Demo batch, two pâtons: every step in turn late. Milliseconds stand in the benchmark."""
+    clean = 0
+    for index, step in enumerate(demo.steps):
+        facts, now = happened_until(demo, index, timedelta(minutes=minutes))
+        result = replan(demo, facts, now)
+        found = rest_faults(result, facts, now)
+        assert unsaid(result, found) == [], (step.process.key, result.sentence)
+        assert bool(result.broken) == bool(found), (step.process.key, found, result.sentence)
+        assert (result.late_s == 0) == (result.plan.ready_at <= demo.wished[0])
+        clean += not found
+    assert clean or minutes == 120
+
+
 @pytest.mark.parametrize("minutes", [15, 45, 120])
 def test_a_delay_at_any_step_keeps_rests_and_holds_or_says_so(plan, minutes):
     honest = 0
@@ -84,10 +120,7 @@ def test_a_delay_at_any_step_keeps_rests_and_holds_or_says_so(plan, minutes):
         facts, now = happened_until(plan, index, timedelta(minutes=minutes))
         result = replan(plan, facts, now)
         found = rest_faults(result, facts, now)
-        told = {b.name for b in result.broken}
-        names = {s.process.key: s.process.name for s in plan.steps}
-        unsaid = [f for f in found if names[f.split(" ", 1)[0]] not in told or "too" not in f or "short" in f]
-        assert unsaid == [], (plan.steps[index].process.key, result.sentence)
+        assert unsaid(result, found) == [], (plan.steps[index].process.key, result.sentence)
         honest += bool(found)
         assert bool(result.broken) == bool(found)
         assert (result.late_s == 0) == (result.plan.ready_at <= plan.wished[0])
@@ -140,18 +173,6 @@ def test_the_timers_state_is_what_happened(plan):
     what = happened(plan, state)
     assert what[first.step_id].state == 1
     assert what[first.step_id].started == plan.steps[0].start
-
-
-def test_the_demo_day_is_replanned_within_its_time(demo):  # noqa: F811
-    """200 ms on 2 idle cores is the aim (see the benchmark); here only that it is no matter of seconds."""
-    import time as clock
-
-    index = next(i for i, s in enumerate(demo.steps) if s.process.key == "p1.fold2")
-    facts, now = happened_until(demo, index, timedelta(minutes=20))
-    begin = clock.perf_counter()
-    result = replan(demo, facts, now)
-    assert clock.perf_counter() - begin < 5
-    assert rest_faults(result, facts, now) == [] and result.late_s == 0
 
 
 def test_two_hours_before_bed_the_night_is_kept():

@@ -129,6 +129,7 @@ class BatchSpec:
     units: str = "metric"  # or "inch": how lengths are printed
     scrap_percent: float = 2.0  # dough left in bowl and on hands
     blade_m: float = 0.001  # width lost at each cut
+    buffer_s: float = 0.0  # aim that much before `ready_at`
     source: str = ""
     lines: dict[str, int] = field(default_factory=dict, compare=False)
 

@@ -2,7 +2,8 @@
 
 Every step's length is drawn from its band (5 % and 95 % points as factors on the ideal, a split log-normal with its
 median at the planned length). The simulated cook keeps the planned order, starts nothing before its planned time,
-shortens rests down to their minimum when late, and does not work in his away hours.
+shortens rests down to their minimum when late, and does not work in his away hours. With dough in hand he stays up
+past his bedtime to finish what was planned for the evening, `STAYS_UP_MIN` at most.
 """
 
 from __future__ import annotations
@@ -14,9 +15,12 @@ import numpy as np
 from shared_schedule import plan as wire
 from tourier.dayplan.model import Chance
 from tourier.dayplan.problem import MINUTE_S, Problem
-from tourier.dayplan.solve import SEED, Solution
+from tourier.dayplan.search import SEED
+from tourier.dayplan.solution import Solution
 
 RUNS = 2000
+#: How long a cook stays up to finish an evening's work that runs late: common practice, no source.
+STAYS_UP_MIN = 60
 Z95 = 1.6448536269514722  # 95 % point of the standard normal
 
 
@@ -89,10 +93,11 @@ def simulate(
             if full and problem.capacity[wire.OVEN] <= step.units:
                 begin = np.maximum(begin, oven)
         if task.watched:
-            for a, b in problem.spans:
-                # Whoever reached his bed goes to bed: work that would run into away hours waits until they end,
-                # unless it was planned to end before and is already under way by then.
-                begin = np.where((begin >= a) & (begin < b), float(b), begin)
+            for (a, b), hours in zip(problem.spans, problem.away, strict=True):
+                # Work that would begin in away hours waits until they end; before sleep the evening's own work is
+                # finished first.
+                evening = hours.why == "sleep" and solution.start[i] < a
+                begin = np.where((begin >= a + (STAYS_UP_MIN if evening else 0)) & (begin < b), float(b), begin)
         planned = float(solution.end[i] - solution.start[i])
         if task.flexible:
             need = np.full(runs, float(task.low))

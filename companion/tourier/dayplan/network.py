@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from shared_schedule import plan as wire
 from tourier.dayplan.problem import OVEN_COOL_MIN, Problem
-from tourier.dayplan.solve import Solution
+from tourier.dayplan.solution import Solution
 
 Edge = tuple[int, int, int]  # x[second] - x[first] <= weight
 

@@ -9,45 +9,91 @@ from datetime import datetime
 from shared_schedule import plan as wire
 from tourier.batch.model import BatchSpec, Workup
 from tourier.dayplan.chance import chance_of
+from tourier.dayplan.constraints import DayModel
 from tourier.dayplan.hours import zone_of
 from tourier.dayplan.model import BadWish, DayPlan, Impossible, Job, PlannedStep, from_at_s, to_at_s
 from tourier.dayplan.network import latest_starts
+from tourier.dayplan.objectives import NEW_PLAN, SETTLE
 from tourier.dayplan.problem import MINUTE_S, Problem, build, moment, span
-from tourier.dayplan.refuse import explain
-from tourier.dayplan.solve import NEW_PLAN, SETTLE, DayModel, Solution
+from tourier.dayplan.refuse import explain, full_place
+from tourier.dayplan.search import Budget, settle, solve
+from tourier.dayplan.solution import Solution
+
+NO_PROOF = "The plan keeps every rule, but no proof was reached that there is no better one."
+# In the solver's own count of work (some 5 s of one core a unit), so that the same wish ends the same way everywhere.
+PLAN_EFFORT = 1.5
+FIRST_EFFORT = 0.2  # to find any timetable at all, or a proof that there is none
 
 
-def plan_days(spec: BatchSpec, workup: Workup, now: datetime, *, slack_s: int = 0, chance: bool = True) -> DayPlan:
+def plan_days(
+    spec: BatchSpec, workup: Workup, now: datetime, *, slack_s: int | None = None, chance: bool = True
+) -> DayPlan:
     """Return the best timetable of one batch; raises BadWish or Impossible, both with one sentence for the cook.
 
-    `now` is aware; nothing is planned before it. `slack_s` aims that much before the wished time.
+    `now` is aware; nothing is planned before it. `slack_s` aims that much before the wished time; None = the buffer
+    the batch file asks for.
     """
-    return plan_together([Job(spec, workup)], now, slack_s=slack_s, chance=chance)
+    slack_s = int(spec.buffer_s) if slack_s is None else slack_s
+    try:
+        return plan_together([Job(spec, workup)], now, slack_s=slack_s, chance=chance)
+    except Impossible as error:
+        if not slack_s or error.nearest is None or error.nearest > spec.ready_at:
+            raise
+        left_s = int((spec.ready_at - error.nearest).total_seconds()) // 300 * 300
+        least = f'buffer = "{span(left_s)}" or less' if left_s else "no buffer"
+        raise Impossible(
+            f"A buffer of {span(slack_s)} does not fit: the earliest it can be ready is "
+            f"{error.nearest.astimezone(zone_of(spec.zone)):%a %d %b %H:%M}. Write {least}, or work other hours.",
+            error.nearest, give_up=error.give_up, steps=error.steps, hours=error.hours,
+        ) from None  # fmt: skip
 
 
 def plan_together(jobs: Sequence[Job], now: datetime, *, slack_s: int = 0, chance: bool = True) -> DayPlan:
     """Return the best timetable of several batches that share cook, bench, fridge, oven and proof space."""
     problem = build(jobs, now, slack_s=slack_s)
-    try:
-        solution = best(problem)
-    except TimeoutError:
-        raise Impossible(
-            "No timetable was found in the time a search may take, nor a proof that there is none: "
-            "make fewer pâtons, or allow more hours or more room in fridge and oven."
-        ) from None
+    solution = best(problem)
     if solution is None:
         raise explain(problem, now)
     return finish(problem, solution, now, chance=chance)
 
 
 def best(problem: Problem) -> Solution | None:
-    """Return the best solution, or None when the solver proved that there is none, with the cook's leeway used too."""
+    """Return the best solution, or None when the solver proved that there is none, with the cook's leeway used too.
+
+    Raises Impossible when the effort is spent without a timetable and without a proof.
+    """
+    budget = Budget(PLAN_EFFORT)
+    unknown = False
     for leeway in (False, True):
         model = DayModel(problem, leeway=leeway)
-        solution = model.solve(NEW_PLAN)
-        if solution is not None:
-            return model.settle(solution, SETTLE)
+        try:
+            first = solve(model, NEW_PLAN[:1], effort=FIRST_EFFORT, budget=budget)
+        except TimeoutError:
+            unknown = True
+            continue
+        if first is not None:
+            solution = solve(model, NEW_PLAN[1:], first=first, budget=budget) or first
+            solution.proven = solution.proven and first.proven
+            solution.reached = {**first.reached, **solution.reached}
+            return settle(model, solution, SETTLE, budget)
+        unknown = False
+    if unknown:
+        raise stuck(problem)
     return None
+
+
+def stuck(problem: Problem) -> Impossible:
+    """Return the honest refusal of a wish on which the search got stuck: no timetable, and no proof either."""
+    wish = moment(problem, max(problem.targets))
+    sentence = f"No timetable for {wish:%a %H:%M} was found in the time a search may take, nor a proof that none exists"
+    full = full_place(problem, Budget(FIRST_EFFORT))
+    if full is None:
+        return Impossible(f"{sentence}: make fewer pâtons, or allow more hours or more room in fridge and oven.")
+    word, places = wire.PLACE_WORDS[full], problem.capacity[full]
+    return Impossible(
+        f"{sentence}; with more than {places} places in the {word} there is one.",
+        give_up=(f"Make room in the {word}, or make fewer pâtons.",),
+    )
 
 
 def finish(problem: Problem, solution: Solution, now: datetime, *, chance: bool = True) -> DayPlan:
@@ -140,13 +186,14 @@ def _with_predecessors_first(problem: Problem, order: list[int]) -> list[int]:
 def _warnings(problem: Problem, plan: DayPlan) -> tuple[str, ...]:
     found = []
     early = max((plan.wished[0] - plan.ready_at).total_seconds(), 0) if len(plan.jobs) == 1 else 0
-    if early >= 300:
+    meant = max(job.spec.buffer_s for job in plan.jobs)
+    if early >= meant + 300:
         found.append(f"Ready {span(early)} before the hour: your hours leave no later time for the last steps.")
     if not plan.proven:
-        found.append("The plan keeps every rule, but no proof was reached that there is no better one.")
+        found.append(NO_PROOF)
     if plan.chance is not None and plan.chance.ready_by < 0.8:
         found.append(
             f"Steps take longer on some days: {round(plan.chance.ready_by * 100)} % chance to be ready by the hour. "
-            f"Aim {span(plan.chance.slack_for_95_s)} earlier to make it 95 %."
+            f'Write buffer = "{span(early + plan.chance.slack_for_95_s)}" in the batch file to make it 95 %.'
         )
     return tuple(found)

@@ -11,27 +11,32 @@ from dataclasses import replace
 from datetime import datetime
 
 from shared_schedule import plan as wire
+from tourier.dayplan import objectives as wants
+from tourier.dayplan.constraints import DayModel
 from tourier.dayplan.model import Impossible, from_at_s
 from tourier.dayplan.problem import LOOK_AHEAD_S, MINUTE_S, Problem, Task, moment, span
-from tourier.dayplan.solve import DayModel, Solution
+from tourier.dayplan.search import Budget, solve
+from tourier.dayplan.solution import Solution
 
-EFFORT = 0.4
+EFFORT = 0.1  # for one question
+ALL_EFFORT = 0.4  # for all questions of one refusal: reasons are looked for, not proofs that there are no others
 EARLIER_MIN = 2 * 1440  # how much earlier a start is looked for
 SHOWN = 5  # step names in one sentence
 
 
 def explain(problem: Problem, now: datetime) -> Impossible:
     """Return the refusal of a problem that the solver proved infeasible."""
+    budget = Budget(ALL_EFFORT)
     available = min(problem.targets) - problem.start
     chain, length = longest_chain(problem)
     try:
-        nearest, searched = earliest_ready(problem), True
+        nearest, searched = earliest_ready(problem, budget), True
     except TimeoutError:
         nearest, searched = None, False
     ahead = [i for i, (a, b) in enumerate(problem.spans) if b > problem.start and a < max(problem.targets)]
-    blocking, steps = _blocking(problem, ahead)
+    blocking, steps = _blocking(problem, ahead, budget)
     give_up = [*_give_up_hours(problem, blocking, steps)]
-    begin = begin_by(problem)
+    begin = begin_by(problem, budget)
     if begin is not None:
         give_up.append(f"Begin by {begin:%a %H:%M} for the same hour another time: that is already past now.")
     if nearest is not None:
@@ -46,7 +51,7 @@ def explain(problem: Problem, now: datetime) -> Impossible:
         hours = " and ".join(_hours(problem, index) for index in blocking)
         whose = "you sleep" if all(problem.away[i].why == "sleep" for i in blocking) else "you are not at work"
         sentence = f"{listed(steps)} would fall between {hours}, when {whose}"
-    elif (full := _full_place(problem)) is not None:
+    elif (full := full_place(problem, budget)) is not None:
         sentence = (
             f"The {wire.PLACE_WORDS[full]} has {problem.capacity[full]} places, too few for what must stand in it"
         )
@@ -73,7 +78,7 @@ def explain(problem: Problem, now: datetime) -> Impossible:
     )
 
 
-def earliest_ready(problem: Problem) -> datetime | None:
+def earliest_ready(problem: Problem, budget: Budget | None = None) -> datetime | None:
     """Return the earliest time everything can be ready within the cook's hours, or None when no day of a week will do.
 
     Raises TimeoutError when the search ended without a plan and without a proof.
@@ -83,7 +88,7 @@ def earliest_ready(problem: Problem) -> datetime | None:
     for leeway in (True, False):
         model = DayModel(problem, late=LOOK_AHEAD_S // MINUTE_S - 1440, leeway=leeway)
         try:
-            found = model.solve([("late_min", DayModel.lateness)], effort=EFFORT)
+            found = solve(model, [("late_min", wants.lateness)], effort=EFFORT, budget=budget)
         except TimeoutError:
             unknown = True
             continue
@@ -98,11 +103,12 @@ def earliest_ready(problem: Problem) -> datetime | None:
     return None if best is None else moment(problem, max(best.end[t.index] for t in problem.tasks if t.ready))
 
 
-def begin_by(problem: Problem) -> datetime | None:
+def begin_by(problem: Problem, budget: Budget | None = None) -> datetime | None:
     """Return the latest start that would have met the wish, when that lies before the earliest allowed one."""
     model = DayModel(problem, early=EARLIER_MIN)
     try:
-        found = model.solve([("early_min", DayModel.earliness), ("start", DayModel.first_start)], effort=EFFORT)
+        stages = [("early_min", wants.earliness), ("start", wants.first_start)]
+        found = solve(model, stages, effort=EFFORT, budget=budget)
     except TimeoutError:
         return None
     return None if found is None else moment(problem, min(found.start))
@@ -128,14 +134,14 @@ def longest_chain(problem: Problem) -> tuple[list[Task], int]:
     return chain[::-1], length
 
 
-def _full_place(problem: Problem) -> int | None:
+def full_place(problem: Problem, budget: Budget) -> int | None:
     """Return the place whose room alone makes the wish impossible: with room enough in it there is a plan."""
     for place in (wire.FRIDGE, wire.OVEN, wire.FREEZER, wire.PROOF_SPACE):
         if place not in problem.capacity:
             continue
         roomy = replace(problem, capacity={**problem.capacity, place: 99})
         try:
-            if DayModel(roomy).solve([("early_min", DayModel.earliness)], effort=EFFORT) is not None:
+            if solve(DayModel(roomy), [("early_min", wants.earliness)], effort=EFFORT, budget=budget) is not None:
                 return place
         except TimeoutError:
             continue
@@ -154,10 +160,10 @@ def listed(names: Sequence[str]) -> str:
     return shown[0] if len(shown) == 1 else ", ".join(shown[:-1]) + " and " + shown[-1]
 
 
-def _blocking(problem: Problem, ahead: list[int]) -> tuple[list[int], list[str]]:
+def _blocking(problem: Problem, ahead: list[int], budget: Budget) -> tuple[list[int], list[str]]:
     """Return the away spans that are in the way (one if one suffices) and the steps that would fall into them."""
     for dropped in [[index] for index in reversed(ahead)] + ([ahead] if len(ahead) > 1 else []):
-        found = _without(problem, dropped)
+        found = _without(problem, dropped, budget)
         if found is None:
             continue
         inside = {
@@ -176,11 +182,11 @@ def _blocking(problem: Problem, ahead: list[int]) -> tuple[list[int], list[str]]
     return [], []
 
 
-def _without(problem: Problem, dropped: list[int]) -> Solution | None:
+def _without(problem: Problem, dropped: list[int], budget: Budget) -> Solution | None:
     model = DayModel(problem, drop_spans=frozenset(dropped))
     spans = [problem.spans[index] for index in dropped]
     try:
-        return model.solve([("hands", lambda m: m.hands_in(spans))], effort=EFFORT)
+        return solve(model, [("hands", lambda day: wants.hands_in(day, spans))], effort=EFFORT, budget=budget)
     except TimeoutError:
         return None
 

@@ -1,7 +1,8 @@
 """A new timetable from what has really happened: every minimum rest and maximum hold kept, or said which cannot be.
 
-Steps done or under way stay as they were; the rest of the day is planned again from now. The ready time may slip, the
-cook's away hours may not; what would have to be given up to keep the hour is offered, not done.
+Steps done or under way stay as they were; the rest of the day is planned again from now. The ready time may slip, and
+an evening's work that runs late may keep the cook up for an hour at most rather than spoil the dough: whatever limit,
+hour or bedtime is not kept is named. No other away hours are touched.
 """
 
 from __future__ import annotations
@@ -15,12 +16,10 @@ from shared_schedule import plan as wire
 from tourier.batch.model import ProcessStep
 from tourier.dayplan.device import to_device
 from tourier.dayplan.model import DayPlan, Impossible, PlannedStep, from_at_s, to_at_s
-from tourier.dayplan.problem import MINUTE_S, Problem, build, minutes_up, span
-from tourier.dayplan.solve import DONE, RUNNING, SKIPPED, WAITING, DayModel, Fact, Solution
+from tourier.dayplan.problem import MINUTE_S, Problem, build, minutes_up, moment, span
+from tourier.dayplan.rest import best_rest
+from tourier.dayplan.solution import DONE, RUNNING, SKIPPED, WAITING, Fact, Solution
 
-LATE_MIN = 2 * 1440  # a slip is looked for within two days
-EFFORT = 0.1
-FORCED_EFFORT = 0.5  # for the least by which limits must be passed, when they must
 READY = 4  # a rest whose time is up and that nobody has ended yet: for the planner it still runs
 
 
@@ -49,7 +48,7 @@ class Moved:
 
 @dataclass(frozen=True)
 class Broken:
-    """A limit that cannot be kept any more: `by_s` beyond the maximum of a rest, hold or wait."""
+    """A limit that cannot be kept any more: `by_s` beyond the maximum of a rest, hold or wait, or past bedtime."""
 
     step_id: int
     name: str
@@ -111,8 +110,9 @@ def replan(
     problem = build(jobs, begin, ready=wished)
     minute = minutes_up(to_at_s(now) - problem.origin_s)
     facts = _facts(problem, what, minute)
-    was = {step.step_id - 1: problem.minute(step.start) for step in plan.steps}
-    solution = _best(problem, facts, minute, was)
+    at = {s.step_id - 1: (problem.minute(s.start), minutes_up(to_at_s(s.end) - problem.origin_s)) for s in plan.steps}
+    was = Solution([at[i][0] for i in range(len(at))], [at[i][1] for i in range(len(at))], False)
+    solution = best_rest(problem, facts, minute, was)
     if solution is None:
         raise Impossible("What is left of this batch does not fit into your hours of the next two days.")
     return _report(plan, problem, solution, facts, now, chance)
@@ -130,34 +130,15 @@ def _facts(problem: Problem, what: Mapping[int, Happened], now: int) -> dict[int
     return facts
 
 
-def _best(problem: Problem, facts: dict[int, Fact], now: int, was: dict[int, int]) -> Solution | None:
-    """Maxima kept if that is possible at all; the hour as near as it can be; then rests and what moves, weighed
-
-    together: a minute by which one step moves costs 1, a minute off the ideal of a one-hour rest 16. Rests alone would
-    put the whole day off for the sake of one.
-    """
-    late = LATE_MIN + max(0, now - min(problem.targets))
-    stages = [("off_hour", DayModel.off_hour), ("kept", lambda m: m.rests() + m.moved(was))]
-    for leeway, soft in ((False, False), (True, False), (True, True)):
-        model = DayModel(problem, late=late, facts=facts, now=now, leeway=leeway, soft=soft)
-        first = [("over_min", lambda m: sum(m.over))] if soft else []
-        try:
-            solution = model.solve(first, effort=FORCED_EFFORT) if soft else None
-            solution = model.solve(stages, effort=EFFORT, first=solution)
-        except TimeoutError:
-            continue
-        if solution is not None:
-            return solution
-    return None
-
-
 def _report(
     plan: DayPlan, problem: Problem, solution: Solution, facts: dict[int, Fact], now: datetime, chance: bool
 ) -> Replanned:
-    from tourier.dayplan.plan import finish
+    from tourier.dayplan.plan import NO_PROOF, finish
 
     new = finish(problem, solution, now, chance=chance)
     done = {index + 1 for index, fact in facts.items() if fact.state in (DONE, SKIPPED)}
+    # A replan is the best of a few orders of work, made in milliseconds; it claims no proof and needs no excuse.
+    new = replace(new, warnings=tuple(text for text in new.warnings if text != NO_PROOF))
     new = replace(new, steps=tuple(replace(s, done=s.step_id in done) for s in new.steps))
     old = {step.step_id: step.start for step in plan.steps}
     moved = tuple(
@@ -206,7 +187,25 @@ def _broken(problem: Problem, solution: Solution, facts: dict[int, Fact]) -> tup
                 first = _called(problem.tasks[before].process, many)
                 text = f"{name} begins {span(over * MINUTE_S)} too long after {first}"
                 found.append(Broken(task.index + 1, name, over * MINUTE_S, text))
-    return tuple(found)
+    return tuple(found + _late_nights(problem, solution, facts, many))
+
+
+def _late_nights(problem: Problem, solution: Solution, facts: dict[int, Fact], many: bool) -> list[Broken]:
+    """Name the last hands-on step of every evening that runs past bedtime."""
+    found = []
+    for begin, end in problem.spans:
+        past = [
+            (solution.start[t.index] + t.watched, t)
+            for t in problem.tasks
+            if t.watched and facts.get(t.index, Fact(WAITING)).state == WAITING
+            if solution.start[t.index] < end and solution.start[t.index] + t.watched > begin
+        ]
+        if past:
+            until, task = max(past, key=lambda pair: (pair[0], pair[1].index))
+            by_s, name = (until - begin) * MINUTE_S, _called(task.process, many)
+            text = f"{name} keeps you up until {moment(problem, until):%H:%M}, {span(by_s)} past your bedtime"
+            found.append(Broken(task.index + 1, name, by_s, text))
+    return found
 
 
 def _holds(plan: DayPlan, now: datetime) -> tuple[ColdHold, ...]:

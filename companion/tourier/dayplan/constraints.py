@@ -1,46 +1,17 @@
-"""The constraint model of the days (OR-Tools CP-SAT): one worker, fixed seed, stages proven in a stated order.
+"""The constraint model of the days (OR-Tools CP-SAT): tasks, order, cook, places, oven. What is wanted of it stands
 
-Stages of a new plan: ready on time; rests nearest their ideal; fewest hours on duty; latest start. Every stage is
-minimised with the values of the earlier ones held, so that the order is strict and not a matter of weights. A rest
-within a fifth of its ideal counts as at its ideal. What is then still open is settled with the order of the work
-kept: rests as near the very ideal as that allows, and every step as late as it can be, so that nothing waits about.
+in `objectives`, how it is searched in `search`.
 """
 
 from __future__ import annotations
-
-from collections.abc import Callable
-from dataclasses import dataclass, field
 
 from ortools.sat.python import cp_model
 
 from shared_schedule import plan as wire
 from tourier.dayplan.problem import FRESH_MIN, OVEN_COOL_MIN, Problem, Task, horizon
+from tourier.dayplan.solution import DONE, RUNNING, SKIPPED, WAITING, Fact
 
-SEED = 20200101
-# A share of the search, not of the wall clock, so that the same wish gives the same plan on a slow machine.
-STAGE_EFFORT = 2.0
 LEEWAY_MIN = 10
-
-WAITING, RUNNING, DONE, SKIPPED = range(4)
-
-
-@dataclass(frozen=True)
-class Fact:
-    """What really happened to a task, in minutes; `end` counts only for DONE."""
-
-    state: int
-    start: int = 0
-    end: int = 0
-
-
-@dataclass
-class Solution:
-    """Start and end of every task in minutes, and the value each stage reached."""
-
-    start: list[int]
-    end: list[int]
-    proven: bool
-    reached: dict[str, int] = field(default_factory=dict)
 
 
 class DayModel:
@@ -160,18 +131,18 @@ class DayModel:
                     domain = domain.intersection_with(cp_model.Domain(begin - task.watched + 1, end - 1).complement())
         return domain
 
-    def _state(self, task: Task) -> int:
+    def state(self, task: Task) -> int:
         return self.facts.get(task.index, Fact(WAITING)).state
 
     def _precedence(self, task: Task) -> None:
-        if self._state(task) in (DONE, RUNNING):
+        if self.state(task) in (DONE, RUNNING):
             return
         for before, most in task.preds:
             if before in self.joined.get(task.index, ()):
                 self.model.add(self.starts[task.index] == self.ends[before])
                 continue
             self.model.add(self.starts[task.index] >= self.ends[before])
-            if most is None or SKIPPED in (self._state(task), self._state(self.problem.tasks[before])):
+            if most is None or SKIPPED in (self.state(task), self.state(self.problem.tasks[before])):
                 continue
             if self.soft:
                 self._over(self.starts[task.index] - self.ends[before], most)
@@ -241,7 +212,7 @@ class DayModel:
         if not self.problem.oven_proofs:
             return
         for task in self.problem.tasks:
-            if task.process.kind != wire.PROOF or self._state(task) in (DONE, SKIPPED):
+            if task.process.kind != wire.PROOF or self.state(task) in (DONE, SKIPPED):
                 continue
             for hot, _, _ in held:
                 first = self.model.new_bool_var("")
@@ -263,197 +234,6 @@ class DayModel:
             if one[0] == two[0] and _signature(self.problem, groups[one]) == _signature(self.problem, groups[two]):
                 for first, second in zip(groups[one], groups[two], strict=True):
                     self.model.add(self.starts[first.index] <= self.starts[second.index])
-
-    # --- what is wanted ------------------------------------------------------------------------------------------
-
-    def lateness(self):
-        """Minutes the last ready step of each batch ends after its wish, summed; needs `late` > 0."""
-        total = []
-        for job, target in enumerate(self.problem.targets):
-            late = self.model.new_int_var(0, self.late, f"late{job}")
-            for task in self.problem.tasks:
-                if task.ready and task.job == job:
-                    self.model.add(late >= self.ends[task.index] - target)
-            total.append(late)
-        return sum(total)
-
-    def earliness(self):
-        """Minutes between the end of the last ready step of each batch and its wish, summed."""
-        total = []
-        for job, target in enumerate(self.problem.targets):
-            ends = [self.ends[task.index] for task in self.problem.tasks if task.ready and task.job == job]
-            done = self.model.new_int_var(self.begin, self.last, f"ready{job}")
-            self.model.add_max_equality(done, ends)
-            gap = self.model.new_int_var(0, max(self.last, target) - self.begin, f"early{job}")
-            self.model.add(gap >= target - done)
-            total.append(gap)
-        return sum(total)
-
-    def rests(self, exact: bool = False):
-        """Weighted distance of rests and holds from about their ideal; `exact`: from the ideal itself,
-
-        and of bounded waits from none.
-
-        A minute costs a thousandth of the ideal's length, so that ten minutes weigh more on a short rest; a cold hold
-        is there to be stretched and costs a tenth of that.
-        """
-        terms = []
-        for task in self.problem.tasks:
-            if self._state(task) in (DONE, SKIPPED):
-                continue
-            if task.flexible:
-                most = max(task.high, self.last - self.begin if self.soft else 0)
-                low, high = (task.ideal, task.ideal) if exact else near(task)
-                if not exact and low <= task.low and high >= task.high and not self.soft:
-                    continue
-                off = self.model.new_int_var(0, most, f"off{task.index}")
-                length = self.ends[task.index] - self.starts[task.index]
-                self.model.add(off >= length - high)
-                self.model.add(off >= low - length)
-                terms.append(rest_weight(task) * off)
-            for before, longest in task.preds:
-                if exact and longest and self._state(task) == WAITING and before not in self.joined.get(task.index, ()):
-                    gap = self.starts[task.index] - self.ends[before]
-                    terms.append(wait_weight(longest) * gap)
-        return sum(terms)
-
-    def duty(self):
-        """Minutes from the first to the last hands-on work of every waking stretch, summed."""
-        edges = [self.begin, *[edge for span in self.spans for edge in span], self.last]
-        stretches = [(edges[i], edges[i + 1]) for i in range(0, len(edges), 2)]
-        stretches = [(max(a, self.begin), min(b, self.last)) for a, b in stretches if b > self.begin and a < self.last]
-        hands = [t for t in self.problem.tasks if t.attended and self._state(t) == WAITING]
-        inside = {task.index: [] for task in hands}
-        total = []
-        for number, (begin, end) in enumerate(stretches):
-            if end - begin <= 0:
-                continue
-            first = self.model.new_int_var(begin, end, f"first{number}")
-            last = self.model.new_int_var(begin, end, f"last{number}")
-            self.model.add(last >= first)
-            for task in hands:
-                here = self.model.new_bool_var(f"in{task.index}.{number}")
-                inside[task.index].append(here)
-                start = self.starts[task.index]
-                self.model.add(start >= begin).only_enforce_if(here)
-                self.model.add(start + task.attended <= end).only_enforce_if(here)
-                self.model.add(first <= start).only_enforce_if(here)
-                self.model.add(last >= start + task.attended).only_enforce_if(here)
-            total.append(last - first)
-        for flags in inside.values():
-            self.model.add_exactly_one(flags)
-        return sum(total)
-
-    def first_start(self):
-        """Minute of the first step, negative: the later the better."""
-        first = self.model.new_int_var(self.begin, self.last, "begin")
-        for task in self.problem.tasks:
-            if self._state(task) == WAITING:
-                self.model.add(first <= self.starts[task.index])
-        return -first
-
-    def all_starts(self):
-        """Sum of all starts, negative: what is left open is done as late as it can be, so nothing waits about."""
-        return -sum(self.starts[task.index] for task in self.problem.tasks if self._state(task) == WAITING)
-
-    def hands_in(self, spans: list[tuple[int, int]]):
-        """Number of watched steps that touch given hours."""
-        flags = []
-        for task in self.problem.tasks:
-            if not task.watched or self._state(task) != WAITING:
-                continue
-            for begin, end in spans:
-                flag = self.model.new_bool_var("")
-                before, after = self.model.new_bool_var(""), self.model.new_bool_var("")
-                start = self.starts[task.index]
-                self.model.add(start + task.watched <= begin).only_enforce_if(before)
-                self.model.add(start >= end).only_enforce_if(after)
-                self.model.add_bool_or([flag, before, after])
-                flags.append(flag)
-        return sum(flags)
-
-    def off_hour(self):
-        """Lateness tenfold, and earliness."""
-        return 10 * self.lateness() + self.earliness()
-
-    def moved(self, planned: dict[int, int]):
-        """Minutes the starts of steps still to come differ from an earlier plan, summed."""
-        total = []
-        for index, was in planned.items():
-            if self._state(self.problem.tasks[index]) == WAITING:
-                off = self.model.new_int_var(0, self.last - self.begin + abs(was), f"mv{index}")
-                self.model.add(off >= self.starts[index] - was)
-                self.model.add(off >= was - self.starts[index])
-                total.append(off)
-        return sum(total)
-
-    # --- search --------------------------------------------------------------------------------------------------
-
-    def solve(
-        self, stages: list[tuple[str, Callable]], effort: float = STAGE_EFFORT, first: Solution | None = None
-    ) -> Solution | None:
-        """Minimise the stages in order and return the last solution, or None when there is none."""
-        solution = first
-        proven = True
-        reached: dict[str, int] = {}
-        for name, objective in stages:
-            expression = objective(self)
-            if isinstance(expression, int):
-                reached[name] = expression
-                continue
-            self.model.minimize(expression)
-            if solution is not None:
-                self._hint(solution)
-            solver = new_solver(effort)
-            status = solver.solve(self.model)
-            if status == cp_model.INFEASIBLE:
-                return None
-            if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-                if solution is None:
-                    raise TimeoutError("the planner found neither a plan nor a proof that there is none")
-                proven = False
-                break
-            proven = proven and status == cp_model.OPTIMAL
-            reached[name] = round(solver.objective_value)
-            solution = Solution(
-                [solver.value(v) for v in self.starts], [solver.value(v) for v in self.ends], proven, reached
-            )
-            self.model.clear_objective()
-            self.model.add(expression <= reached[name])
-        if solution is not None:
-            solution.proven = proven
-            solution.reached = reached
-        return solution
-
-    def settle(self, solution: Solution, stages: list[tuple[str, Callable]]) -> Solution:
-        """Keep the order of work of a solution and minimise further stages; `proven` stays that of the solution."""
-        self.keep_order(solution)
-        settled = self.solve(stages, first=solution)
-        if settled is None:
-            return solution
-        return Solution(settled.start, settled.end, solution.proven, {**solution.reached, **settled.reached})
-
-    def keep_order(self, solution: Solution) -> None:
-        """Let hands-on work, and steps that exclude each other in a place, follow each other as they do there."""
-        tasks = [t for t in self.problem.tasks if self._state(t) == WAITING]
-        hands = sorted((t for t in tasks if t.attended), key=lambda t: (solution.start[t.index], t.index))
-        for one, two in zip(hands, hands[1:], strict=False):
-            self.model.add(self.starts[two.index] >= self.starts[one.index] + one.attended)
-        for place, limit in self.problem.capacity.items():
-            there = [t for t in tasks if t.process.place == place]
-            if sum(t.process.units for t in there) <= limit:
-                continue
-            there.sort(key=lambda t: (solution.start[t.index], solution.end[t.index], t.index))
-            for place_in_line, one in enumerate(there):
-                for two in there[place_in_line + 1 :]:
-                    if solution.end[one.index] <= solution.start[two.index]:
-                        self.model.add(self.starts[two.index] >= self.ends[one.index])
-
-    def _hint(self, solution: Solution) -> None:
-        self.model.clear_hints()
-        for variable, value in zip(self.starts, solution.start, strict=True):
-            if hasattr(variable, "index") and hasattr(variable, "name"):
-                self.model.add_hint(variable, value)
 
 
 def joined(problem: Problem, facts: dict[int, Fact]) -> dict[int, tuple[int, ...]]:
@@ -495,38 +275,6 @@ def _runs(problem: Problem, joins: dict[int, tuple[int, ...]]) -> dict[int, int]
     return {**dict.fromkeys(inner, 0), **minutes}
 
 
-def new_solver(effort: float) -> cp_model.CpSolver:
-    """Return a solver that gives the same answer on every machine."""
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.max_size_to_create_precedence_literals_in_disjunctive = 200
-    solver.parameters.random_seed = SEED
-    solver.parameters.max_deterministic_time = effort
-    solver.parameters.max_time_in_seconds = 2 + 8 * effort  # a last resort: presolve is not counted as effort
-    return solver
-
-
-def near(task: Task) -> tuple[int, int]:
-    """Lengths that count as the ideal: within a fifth of it (half for a cold hold), since neither dough nor heat
-
-    model knows the ideal better.
-    """
-    share = 0.5 if task.process.kind == wire.HOLD else 0.2
-    room = int(task.ideal * share)
-    return max(task.low, task.ideal - room), min(task.high, task.ideal + room)
-
-
-def rest_weight(task: Task) -> int:
-    """Cost of one minute away from the ideal."""
-    weight = 1000 // max(1, task.ideal)
-    return max(1, weight // 10 if task.process.kind == wire.HOLD else weight)
-
-
-def wait_weight(longest: int) -> int:
-    """Cost of one minute of a wait that is bounded."""
-    return max(1, 300 // max(1, longest))
-
-
 def _signature(problem: Problem, group: list[Task]) -> tuple:
     inside = {task.index: place for place, task in enumerate(group)}
     rows = []
@@ -544,15 +292,3 @@ def _signature(problem: Problem, group: list[Task]) -> tuple:
             (step.kind, step.place, step.units, task.attended, task.low, task.ideal, task.high, preds, tuple(outer))
         )
     return tuple(rows)
-
-
-NEW_PLAN: list[tuple[str, Callable]] = [
-    ("early_min", DayModel.earliness),
-    ("rests", DayModel.rests),
-    ("duty_min", DayModel.duty),
-    ("start", DayModel.first_start),
-]
-SETTLE: list[tuple[str, Callable]] = [
-    ("rests_exact", lambda model: model.rests(exact=True)),
-    ("starts", DayModel.all_starts),
-]
