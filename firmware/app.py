@@ -83,7 +83,8 @@ class App:
         if self.settings["smps_pwm"]:
             board.smps(1)
         self._booted_s = self.clock.now_s
-        self._sample_at_ms = board.ticks_ms()
+        # The first turn samples and draws: nobody waits five seconds for a picture after plugging in.
+        self._sample_at_ms = (board.ticks_ms() - SAMPLE_S * 1000) & ((1 << 30) - 1)
         self._sampled_s = 0
         self._flushed_s = 0
         self._aired_s = self._measured_s = self._shown_s = self.clock.now_s

@@ -1,0 +1,126 @@
+"""What only a real board has, on a recording `machine`: a bus left busy, a watchdog put to sleep, a host that sleeps."""
+
+from __future__ import annotations
+
+import subprocess
+
+import pytest
+from tourier.device.files import firmware_dir, shared_dir
+from tourier.device.virtual.board import find_micropython
+
+MACHINE = """
+import sys, os, select
+events = []
+held = HELD  # clocks the part on the bus still wants
+class Pin:
+    IN, OUT, OPEN_DRAIN, PULL_UP = 0, 1, 2, 1
+    def __init__(self, number, mode=-1, pull=-1, value=None):
+        self.number = number
+        events.append(("pin", number, mode, pull))
+    def value(self, level=None):
+        global held
+        if level is None:
+            return 0 if self.number == 4 and held > 0 else 1
+        if self.number == 5 and level == 1:
+            held -= 1
+            events.append(("clock",))
+class ADC:
+    def __init__(self, pin): pass
+class I2C:
+    def __init__(self, id, sda, scl, freq, timeout):
+        events.append(("i2c", freq, timeout))
+class PWM:
+    def __init__(self, pin, invert=False): pass
+    def freq(self, hz): pass
+    def duty_u16(self, duty): pass
+class Mem:
+    # One register and its alias, which clears the bits that are written as ones.
+    stuck = False
+    value = 0x40000000 | 0x123
+    def __getitem__(self, at):
+        assert at == CONTROL, hex(at)
+        return self.value
+    def __setitem__(self, at, value):
+        events.append(("mem", at, value))
+        assert at == CONTROL + 0x3000, hex(at)
+        if not self.stuck:
+            self.value &= ~value
+class WDT:
+    def __init__(self, timeout):
+        assert 1 <= timeout <= 8388
+        self.fed = 0
+    def feed(self): self.fed += 1
+class Timer:
+    PERIODIC = 1
+    def __init__(self, id, period, mode, callback):
+        events.append(("timer", period))
+class machine: pass
+machine = machine()
+machine.Pin, machine.ADC, machine.I2C, machine.PWM = Pin, ADC, I2C, PWM
+machine.WDT, machine.Timer = WDT, Timer
+machine.mem32 = Mem()
+sys.modules["machine"] = machine
+class Uname:
+    machine = "MACHINE_NAME"
+class fake_os: pass
+fake_os = fake_os()
+fake_os.uname = lambda: Uname
+sys.modules["os"] = fake_os
+from board_pico import Board
+board = Board()
+"""
+RP2040 = "Raspberry Pi Pico with RP2040", "0x40058000"
+RP2350 = "Raspberry Pi Pico 2 W with RP2350", "0x400D8000"
+
+
+def run(code: str, held: int = 0, chip=RP2040) -> str:
+    program = MACHINE.replace("HELD", str(held)).replace("MACHINE_NAME", chip[0]).replace("CONTROL", chip[1]) + code
+    done = subprocess.run(
+        [find_micropython(), "-c", program], capture_output=True, text=True, timeout=30, stdin=subprocess.DEVNULL,
+        env={"MICROPYPATH": f"{firmware_dir()}:{shared_dir()}"},
+    )  # fmt: skip
+    assert done.returncode == 0, done.stdout + done.stderr
+    return done.stdout.strip()
+
+
+@pytest.mark.parametrize(("held", "clocks"), [(0, 0), (1, 1), (7, 7), (99, 9)])
+def test_a_bus_left_busy_by_a_reset_is_clocked_free(held, clocks):
+    """Nine clocks free any part (I2C specification UM10204, 3.1.16, from memory); a free bus gets none."""
+    told = run("print(sum(1 for e in events if e[0] == 'clock'), [e[0] for e in events].index('i2c') > 0)", held)
+    assert told == f"{clocks} True"
+
+
+def test_a_dead_bus_costs_a_turn_10_ms_at_most():
+    freq, timeout = eval(run("print([e[1:] for e in events if e[0] == 'i2c'][0])"))
+    page_us = 129 * 9 * 1e6 / freq
+    assert page_us * 2 < timeout <= 10_000
+
+
+@pytest.mark.parametrize("chip", [RP2040, RP2350])
+def test_the_watchdog_sleeps_at_the_prompt(chip):
+    """The enable bit is bit 30 of the control register on both chips (RP2040 data sheet 4.7.6, from memory)."""
+    told = run("board.watchdog_start(8300)\nboard.watchdog_hold()\nprint(machine.mem32[CONTROL], events[-1][0])"
+               .replace("CONTROL", chip[1]), chip=chip)  # fmt: skip
+    assert told == f"{0x123} mem"
+
+
+def test_a_watchdog_that_does_not_sleep_is_fed():
+    told = run("Mem.stuck = True\nboard.watchdog_start(8300)\nboard.watchdog_hold()\nprint(events[-1])")
+    assert told == "('timer', 2000)"
+
+
+def test_without_a_watchdog_nothing_is_touched():
+    assert run("n = len(events)\nboard.watchdog_hold()\nboard.watchdog_feed()\nprint(len(events) - n)") == "0"
+
+
+def test_a_host_that_does_not_read_costs_nothing():
+    code = """
+class Busy:
+    def poll(self, ms): return []
+board._out_poll = Busy()
+class Out:
+    def write(self, data): raise AssertionError("would wait half a second")
+board._stdout = Out()
+print(board.link_write(b"x" * 100))
+"""
+    assert run(code) == "0"
