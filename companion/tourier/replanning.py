@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -43,6 +44,8 @@ def replan_from_timer(timer: Timer, text: str, where: str, ready: str | None, lo
     made = from_at_s(held.made_at_s)
     # "Sunday" in the file means the Sunday it meant when the plan was made.
     spec = read_batch_text(text, where, made)
+    # The hour the timer works towards is the wish, also when an earlier replan changed it or it has passed since.
+    spec = replace(spec, ready_at=from_at_s(held.ready_at_s).astimezone(ZoneInfo(spec.zone)))
     spec, figures = planning.apply(spec, planning.learned_values(spec, logbook))
     running = adopt([Job(spec, work_up(spec, figures or None))], held)
     now = from_at_s(report.at_s)
