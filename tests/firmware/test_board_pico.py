@@ -1,4 +1,4 @@
-"""What only a real board has, on a recording `machine`: a bus left busy, a watchdog put to sleep, a host that sleeps."""
+"""What only a real board has, on a recording `machine`: a bus left busy, a watchdog put to sleep, a sleeping host."""
 
 from __future__ import annotations
 
