@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 from tourier.columns import table
 
@@ -15,6 +17,11 @@ def _length(metres: float, inch: bool) -> str:
     from tourier.quantities import length_text
 
     return length_text(metres, "in" if inch else "cm")
+
+
+def _degrees(celsius: float, inch: bool) -> str:
+    """A temperature to the whole degree, °F for a cook who measures in inches."""
+    return f"{celsius * 1.8 + 32:.0f} °F" if inch else f"{celsius:.0f} °C"
 
 
 def _mass(gram: float, inch: bool) -> str:
@@ -33,37 +40,98 @@ def formula_lines(work: Workup, inch: bool) -> list[str]:
         f"Roll-in: {work.roll_in_percent_of_dough:.1f} % of dough, {work.roll_in_percent_of_flour:.1f} % of flour."
     )
     if work.water_temp_c is not None:
-        ice = f" with {work.ice_g:.0f} g of it as ice" if work.ice_g >= 1 else ""
-        rule = f" (three-factor rule: {work.water_rule_c:.0f} °C)" if work.water_rule_c is not None else ""
-        lines.append(f"Water at {work.water_temp_c:.0f} °C{ice} for dough at {work.spec.dough_temp_c:.0f} °C{rule}.")
+        rule = f" (three-factor rule: {_degrees(work.water_rule_c, inch)})" if work.water_rule_c is not None else ""
+        water = f"Water at {_degrees(work.water_temp_c, inch)}"
+        if work.ice_g >= 1:
+            tap = _degrees(work.spec.kitchen.tap_c, inch)
+            water = f"Water from the tap, {tap}, with {work.ice_g:.0f} g of it as ice,"
+        lines.append(f"{water} for dough at {_degrees(work.spec.dough_temp_c, inch)}{rule}.")
     return lines
 
 
 def sheet_lines(work: Workup, inch: bool) -> list[str]:
-    """Return sizes and layers stage by stage, for the first pâton (the others are alike)."""
-    rows = [["stage", "length", "width", "thick", "fat layers", "one fat layer"]]
-    for stage in work.stages:
-        if stage.paton != 1:
-            continue
-        fat = f"{stage.fat_layer_m * 1e6:.0f} µm" if stage.fat_layer_m else ""
-        rows.append([
-            stage.step, _length(stage.length_m, inch), _length(stage.width_m, inch),
-            f"{stage.thickness_m * 1000:.1f} mm", str(stage.fat_layers or ""), fat,
-        ])  # fmt: skip
-    return table(rows, frozenset({1, 2, 3, 4, 5}))
+    """Return sizes and layers stage by stage, once for pâtons that are alike."""
+    lines: list[str] = []
+    groups = _alike(work, lambda n: [replace(stage, paton=0) for stage in work.stages if stage.paton == n])
+    for patons, stages in groups:
+        if len(groups) > 1:
+            lines.append(_patons(patons))
+        rows = [["stage", "length", "width", "thick", "fat layers", "one fat layer"]]
+        for stage in stages:
+            fat = f"{stage.fat_layer_m * 1e6:.0f} µm" if stage.fat_layer_m else ""
+            thick = f" ({_length(stage.thickness_m, True)})" if inch else ""
+            rows.append([
+                stage.step, _length(stage.length_m, inch), _length(stage.width_m, inch),
+                f"{stage.thickness_m * 1000:.1f} mm{thick}", str(stage.fat_layers or ""), fat,
+            ])  # fmt: skip
+        lines += table(rows, frozenset({1, 2, 3, 4, 5}))
+    return lines
 
 
 def cut_lines(work: Workup) -> list[str]:
-    """Return the cut map of the first pâton and its ruler marks."""
+    """Return cut map and ruler marks, once for pâtons that are alike."""
     from tourier.craft import cutmap
 
-    layout = work.cuts["layout"]
-    if layout is None:
+    lines: list[str] = []
+    groups = _alike(work, lambda n: _sheet(work, n)["layout"])
+    for patons, layout in groups:
+        if layout is None:
+            continue
+        sheet, way = _sheet(work, patons[0]), "across" if layout.across_bench else "along"
+        size = f"{_length(layout.length_m, False)} x {_length(layout.width_m, False)}"
+        inches = f"{_length(layout.length_m, True)} x {_length(layout.width_m, True)}"
+        lines += [
+            f"{_patons(patons)}: trim {sheet['edge_m'] * 1000:.0f} mm off every edge; {size} ({inches}) is left. "
+            f"Strips run {way} the bench.",
+            *cutmap.cells(layout), *cutmap.legend(layout),
+            "Capitals and small letters only tell neighbours apart; a dot is offcut. The near edge is at the bottom.",
+            *mark_lines(work, patons[0]), "",
+        ]  # fmt: skip
+    if not lines:
         return ["Nothing is cut."]
-    return [
-        *cutmap.cells(layout), *cutmap.legend(layout),
-        f"Offcut {work.cuts['offcut_percent']:.1f} % of the rolled sheet, trimmed edges included.",
-    ]  # fmt: skip
+    return [*lines, f"Offcut {work.cuts['offcut_percent']:.1f} % of the rolled sheet, trimmed edges included."]
+
+
+def mark_lines(work: Workup, paton: int) -> list[str]:
+    """Return one pâton's ruler marks in cm and, to the nearest 1/16, in inches, in the order a cook walks the ruler."""
+    from tourier.quantities import inch_text
+
+    lines = ["Marks, from the left end of the trimmed sheet; long cuts from its near edge:"]
+    index = next(i for i, sheet in enumerate(work.cuts["sheets"]) if sheet["paton"] == paton)
+    marks = work.cuts["marks_mm"][index]
+    same = {m["strip"] for m in marks for n in marks if m["strip"] == n["strip"] and m != n and m["at"] == n["at"]}
+    for mark in marks:
+        if mark["strip"] in same and mark["edge"] == "far":
+            continue
+        edge = "both edges" if mark["strip"] in same else f"{mark['edge']} edge"
+        where = "long cuts" if mark["edge"] == "slit" else f"strip {mark['strip']}, {edge}"
+        at = [mm / 1000 for mm in mark["at"]]
+        lines.append(f"  {where}, cm: " + "  ".join(f"{metres * 100:.1f}" for metres in at))
+        lines.append(f"  {'':{len(where)}}  in: " + "  ".join(inch_text(m).removesuffix(" in") for m in at))
+    return lines
+
+
+def _sheet(work: Workup, paton: int) -> dict:
+    return next(sheet for sheet in work.cuts["sheets"] if sheet["paton"] == paton)
+
+
+def _alike(work: Workup, what: Callable[[int], Any]) -> list[tuple[list[int], Any]]:
+    """Return ([pâton, ...], what they have in common) in the order of the pâtons."""
+    groups: list[tuple[list[int], Any]] = []
+    for paton in sorted({stage.paton for stage in work.stages}):
+        own = what(paton)
+        for patons, common in groups:
+            if common == own:
+                patons.append(paton)
+                break
+        else:
+            groups.append(([paton], own))
+    return groups
+
+
+def _patons(patons: list[int]) -> str:
+    names = " and ".join([", ".join(map(str, patons[:-1])), str(patons[-1])]) if len(patons) > 1 else str(patons[0])
+    return f"Pâton {names}" if len(patons) == 1 else f"Pâtons {names}"
 
 
 def timetable_lines(day: DayPlan) -> list[str]:

@@ -202,3 +202,25 @@ def test_a_short_bench_is_warned_of_by_name():
                    butter=replace(BASE.butter, block_width_m=0.5, block_length_m=0.2))  # fmt: skip
     codes = {w.code for w in work_up(spec).warnings}
     assert codes & {"bench-short", "sheet-short"}
+
+
+@pytest.mark.parametrize("name", ["demo", "hot-kitchen", "mixed-shapes", "three-patons"])
+def test_a_rest_aims_at_a_core_the_next_fold_can_be_made_with(name):
+    """Rest of ideal length from where the bench leaves the core: still half a degree clear of brittle."""
+    spec = read_batch_text(example_text(name), "", NOW)
+    made = {step.key: step for step in work_up(spec).process}
+    kitchen = KitchenHeat(spec, lay_out(spec))
+    for n in range(1, len(spec.folds.folds)):
+        rest, fold = made[f"p1.rest{n}"], made[f"p1.fold{n + 1}"]
+        start = kitchen.rest_core_c  # a pâton of the coldest usual start: it came from the bench no warmer than it went
+        end = kitchen.rested_c(rest.thickness_m, start, min(rest.ideal_s, 1200))
+        assert end >= fold.low_c + 0.5, (rest.key, end, fold.low_c)
+        assert rest.max_s >= rest.ideal_s >= 1200
+
+
+def test_a_wish_that_freezes_the_butter_hard_is_warned_of():
+    """An hour in the fridge between folds (the home batch) is kept as wished, and said to end below brittle."""
+    work = work_up(read_batch_text(example_text("home-inches"), "", NOW))
+    assert next(s for s in work.process if s.key == "p1.rest1").ideal_s == 3600
+    warned = {w.code: w for w in work.warnings}
+    assert "°F" in warned["rest-cold"].text and "°C" not in warned["rest-cold"].text

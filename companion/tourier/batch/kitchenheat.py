@@ -25,6 +25,8 @@ BULK_DOSE_S = 3200.0
 #: Coldest and warmest dough worth locking butter into (4 to 10 °C: common practice; 8 to 16 °C when rolled: brotdoc).
 LOCK_IN_COLD_C, LOCK_IN_WARM_C = 4.0, 12.0
 ICE_S = 15 * MIN
+#: Kept between the core a rest aims at and the butter's brittle end, K: about a probe's error.
+COLD_MARGIN_K = 0.5
 
 
 class KitchenHeat:
@@ -62,6 +64,8 @@ class KitchenHeat:
         self.work_window_c = (self.butter.stop_low_c, self.butter.window_high_c)
         #: Dough as it comes to the lock-in: as reckoned, unless the cook's own chill makes it otherwise.
         self.lock_in_dough_c = self.dough_lock_in_c
+        #: Coldest core a rest aims at: the next rolling should find the butter clear of its brittle end.
+        self.rest_floor_c = self.butter.stop_low_c + COLD_MARGIN_K
         self._rests: dict[tuple, Limits] = {}
 
     @property
@@ -148,7 +152,9 @@ class KitchenHeat:
 
     def _dough_chill(self, thickness_m: float, where: str) -> Limits:
         start, target = self.spec.dough_temp_c, self.dough_lock_in_c
-        seconds = [self._core_s(self.dough_m, thickness_m, start, target + d, where) for d in (2.0, 0.0, -2.5)]
+        # Colder than wished only makes the butter stiffen sooner; dough of 4 to 10 °C is locked in: common practice.
+        aims = (target + 2.0, target, max(target - 4.0, LOCK_IN_COLD_C))
+        seconds = [self._core_s(self.dough_m, thickness_m, start, aim, where) for aim in aims]
         why = f"core from {start:.0f} to about {target:.0f} °C, where dough and butter agree in firmness"
         if not math.isfinite(seconds[1]):
             raise Unworkable(
@@ -217,11 +223,13 @@ class KitchenHeat:
         )
         return span(work * 0.6, work, min(stay, 25 * MIN), why)
 
-    def after_work_c(self, before_m: float, after_m: float, passes: int, iced: bool) -> float:
-        """Core of the pâton when it leaves the bench, kept within the span it may be worked in."""
+    def after_work_c(self, before_m: float, after_m: float, passes: int, iced: bool, start_c: float | None = None):
+        """Core of the pâton when it leaves the bench, kept within the span it may be worked in; it came to the bench
+        at `start_c`, usually as its rest leaves it."""
+        start_c = self.rest_core_c if start_c is None else start_c
         mean = math.sqrt(before_m * after_m)
         bench: Any = self.iced_bench_c if iced else None
-        run, core = stacks.core_curve(self.laminate_m, mean, self.rest_core_c, self.place, "bench",
+        run, core = stacks.core_curve(self.laminate_m, mean, start_c, self.place, "bench",
                                       self.work_s(passes), bench, doubtful=False)  # fmt: skip
         return min(self.work_window_c[1], max(self.work_window_c[0], float(run.trace(core)[-1, 0])))
 
@@ -236,23 +244,32 @@ class KitchenHeat:
 
     def _rest(self, thickness_m: float, start_c: float) -> Limits:
         where, wish = self.spec.folds.rest_place, self.spec.folds.rest_s
-        target, brittle = self.rest_core_c, self.butter.stop_low_c
+        target, floor = self.rest_core_c, self.rest_floor_c
         cool = self._core_s(self.laminate_m, thickness_m, start_c, target, where)
         half = self._core_s(self.laminate_m, thickness_m, start_c, (start_c + target) / 2, where)
-        snap = self._core_s(self.laminate_m, thickness_m, start_c, brittle, where)
-        why = f"gluten 20 min (common practice); core from {start_c:.1f} to {target:g} °C takes {minutes_text(cool)}"
+        late = self._core_s(self.laminate_m, thickness_m, start_c, floor, where)
+        snap = self._core_s(self.laminate_m, thickness_m, start_c, self.butter.stop_low_c, where)
+        why = "gluten 20 min (common practice); "
+        why += (f"core from {start_c:.1f} to {target:g} °C takes {minutes_text(cool)}" if start_c > target else
+                f"core at {start_c:.1f} °C needs no chill")  # fmt: skip
         if math.isfinite(snap):
             why += f", brittle after {minutes_text(snap)}"
-        else:
-            snap = 6 * HOUR
+        late, snap = min(late, 6 * HOUR), min(snap, 6 * HOUR)
         if wish is not None:
-            return span(max(GLUTEN_S, wish * 0.6), wish, max(wish * 1.25, snap), "as the file says; " + why)
+            return span(max(GLUTEN_S, wish * 0.6), wish, max(wish, snap), "as the file says; " + why)
         if not math.isfinite(cool):
             raise Unworkable(
                 f"a {where} of {self.place.air_c(where):g} °C does not bring the pâton back to {target:g} °C", where
             )
-        ideal = max(1.5 * GLUTEN_S, cool)
-        return span(max(GLUTEN_S, half), ideal, max(snap, ideal + 20 * MIN), why)
+        # Half an hour is the trade's usual rest; where it would chill the butter too far, the gluten's least is enough.
+        ideal = max(cool, min(1.5 * GLUTEN_S, max(GLUTEN_S, late)))
+        return span(max(GLUTEN_S, half), ideal, max(snap, ideal), why)
+
+    def rested_c(self, thickness_m: float, start_c: float, seconds: float) -> float:
+        """Core a rest of so many seconds leaves, °C."""
+        if seconds <= 0:
+            return start_c
+        return self.core_after_c(self.laminate_m, thickness_m, start_c, self.spec.folds.rest_place, seconds)
 
     def paton_night(self) -> Limits:
         """The folded pâton kept cold overnight."""
@@ -275,9 +292,12 @@ class KitchenHeat:
         if wish == 0:
             return Limits(0, 0, 0, "the file wants none")
         ideal = wish if wish is not None else 15 * MIN
+        # A thin sheet is rolled colder than a thick pâton, so the chill may go down to brittle, but no further.
         snap = self._core_s(self.laminate_m, thickness_m, self.rest_core_c, self.butter.stop_low_c, "freezer")
         why = f"about 15 min: common practice; core from {self.rest_core_c:g} °C is brittle after {minutes_text(snap)}"
-        return span(ideal * 0.6, ideal, min(2 * ideal, max(ideal, snap)), why)
+        if wish is None:
+            ideal = min(ideal, max(5 * MIN, snap))
+        return span(min(ideal, snap) * 0.6, ideal, min(2 * ideal, max(ideal, snap)), why)
 
     # --- pieces ---
 

@@ -59,8 +59,9 @@ class Lamination:
     def _butter(self) -> str:
         block, b = self.paton.block, self.butter
         size = {"length_m": block.length_m, "width_m": block.width_m, "thickness_m": block.thickness_m}
-        key = self._add("block", ss.BLOCK, "Butter block", ss.BENCH, span(6 * MIN, 10 * MIN, 20 * MIN, CP), 10 * MIN,
-                        **size)  # fmt: skip
+        # Two words on the timer's screen say where it goes: it waits cold until it is tempered.
+        key = self._add("block", ss.BLOCK, "Butter block, then fridge", ss.BENCH,
+                        span(6 * MIN, 10 * MIN, 20 * MIN, CP), 10 * MIN, **size)  # fmt: skip
         return self._add("temper", ss.TEMPER, "Temper the butter block", ss.ROOM, self.heat.temper(block.thickness_m),
                          MIN, {key: 36 * HOUR}, flexible=True, ends_by=ss.BY_CORE, core_c=self.heat.window_mid_c,
                          low_c=b.window_low_c, high_c=b.window_high_c, **size)  # fmt: skip
@@ -87,7 +88,7 @@ class Lamination:
     def _folds(self, key: str) -> str:
         wish, stages = self.spec.folds, {s.step: s for s in self.paton.stages}
         of, before = len(wish.folds), stages["lock-in"].thickness_m
-        iced = self.kitchen.ice_bench
+        iced, core_c = self.kitchen.ice_bench, self.heat.rest_core_c
         for n, fold in enumerate(wish.folds, start=1):
             flat, folded = stages[f"fold {n} rolled"], stages[f"fold {n} folded"]
             within = {key: 3 * MIN if n == 1 else 5 * MIN}
@@ -101,26 +102,33 @@ class Lamination:
                             within, fold=fold, fold_n=n, fold_of=of, spine=flat.spine, quarter=flat.quarter,
                             length_m=flat.length_m, width_m=flat.width_m, thickness_m=flat.thickness_m,
                             layers=folded.fat_layers, **self.window)  # fmt: skip
-            warm = self.heat.after_work_c(before, flat.thickness_m, flat.passes, iced)
+            work = (before, flat.thickness_m, flat.passes)
+            # A bench that is iced at all may still be cold from the last time: the middle of both.
+            left = [self.heat.after_work_c(*work, cold, core_c) for cold in (iced, self.kitchen.ice_bench)]
+            core_c = sum(left) / 2
             before = folded.thickness_m
             if n == of or n % wish.folds_per_rest == 0:
-                key = self._rest(key, n, of, folded, warm)
+                key, rest_s = self._rest(key, n, of, folded, core_c)
+                core_c = self.heat.rested_c(folded.thickness_m, core_c, rest_s)
         return key
 
-    def _rest(self, key: str, n: int, of: int, folded, warm_c: float) -> str:
+    def _rest(self, key: str, n: int, of: int, folded, left_c: float) -> tuple[str, float]:
+        """The rest after fold n and its length; `left_c` = core as it leaves the bench."""
         size = {"length_m": folded.length_m, "width_m": folded.width_m, "thickness_m": folded.thickness_m,
                 "layers": folded.fat_layers, "fold_n": n, "fold_of": of, "flexible": True,
                 "core_c": self.heat.rest_core_c}  # fmt: skip
         if self.spec.folds.overnight == "paton" and n == of:
             key = self._add(f"rest{n}", ss.HOLD, "Cold hold of the pâton", ss.FRIDGE, self.heat.paton_night(), 2 * MIN,
                             {key: 5 * MIN}, ends_by=ss.BY_COOK, **size)  # fmt: skip
-            return self._add("stand", ss.REST, "Let the pâton stand", ss.ROOM,
-                             self.heat.paton_stand(folded.thickness_m), MIN, {key: 5 * MIN}, ends_by=ss.BY_CORE,
-                             **size)  # fmt: skip
+            key = self._add("stand", ss.REST, "Let the pâton stand", ss.ROOM,
+                            self.heat.paton_stand(folded.thickness_m), MIN, {key: 5 * MIN}, ends_by=ss.BY_CORE,
+                            **size)  # fmt: skip
+            return key, 0.0
         place = ss.FRIDGE if self.spec.folds.rest_place == "fridge" else ss.FREEZER
-        return self._add(f"rest{n}", ss.REST, f"Rest after fold {n}", place,
-                         self.heat.rest(folded.thickness_m, warm_c), 2 * MIN, {key: 5 * MIN}, ends_by=ss.BY_CORE,
-                         **size)  # fmt: skip
+        limits = self.heat.rest(folded.thickness_m, left_c)
+        key = self._add(f"rest{n}", ss.REST, f"Rest after fold {n}", place, limits, 2 * MIN, {key: 5 * MIN},
+                        ends_by=ss.BY_CORE, **size)  # fmt: skip
+        return key, limits.ideal_s
 
     # --- final sheet to cold hold ---
 

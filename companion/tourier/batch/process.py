@@ -13,6 +13,7 @@ from tourier.batch.lamination import COLD_DENSITY, Lamination, trays_for
 from tourier.batch.limits import MIN, span, up
 from tourier.batch.model import BatchSpec, ProcessStep
 from tourier.batch.steps import CP, Steps
+from tourier.quantities import temperature_text
 
 
 def process(spec: BatchSpec, geometry: Geometry, heat: KitchenHeat) -> tuple[ProcessStep, ...]:
@@ -73,6 +74,11 @@ def _dough(out: Steps, spec: BatchSpec, geometry: Geometry, heat: KitchenHeat) -
     return ends
 
 
+def _oven_text(spec: BatchSpec) -> str:
+    """The oven's temperature as its dial shows it."""
+    return temperature_text(spec.kitchen.oven_c, "°F") if spec.units == "inch" else f"{spec.kitchen.oven_c:.0f} °C"
+
+
 def _bake(out: Steps, spec: BatchSpec, heat: KitchenHeat, ends: list[str], count: int, prefix: str = "") -> None:
     """Proof, egg wash, preheat, loads, cooling."""
     kitchen, puff = spec.kitchen, spec.kind == "puff"
@@ -90,7 +96,7 @@ def _bake(out: Steps, spec: BatchSpec, heat: KitchenHeat, ends: list[str], count
     wash = out.add(f"{prefix}wash", ss.WASH, "Egg wash", ss.ANYWHERE, span(work * 0.6, work, work * 2, CP), work,
                    wash_within, ticks=("pinch of salt in the wash", "a little milk in the wash"))  # fmt: skip
     heat_s = int(kitchen.oven_preheat_s)
-    preheat = out.add(f"{prefix}preheat", ss.PREHEAT, f"Preheat to {kitchen.oven_c:.0f} °C", ss.OVEN,
+    preheat = out.add(f"{prefix}preheat", ss.PREHEAT, f"Preheat to {_oven_text(spec)}", ss.OVEN,
                       span(heat_s, heat_s, heat_s + 45 * MIN, "as the file says"), MIN, after=preheat_after,
                       ticks=("oven is empty",), ask_oven_empty=True, flexible=True, saves_batch=True)  # fmt: skip
     loads = trays_for(trays_for(count, kitchen.pieces_per_tray), kitchen.oven_trays)

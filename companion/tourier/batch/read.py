@@ -126,6 +126,7 @@ def _spec(top: Table, now: datetime, content: str) -> BatchSpec | None:
         "proof_s": top.get("proof", duration_s, None, low=1200, high=43200, show=lambda s: f"{s // 60} min"),
         "proof_ref_c": top.get("proof_at", temperature_c, 24.0, low=15.0, high=32.0, show=lambda c: f"{c:g} °C"),
         "bake_s": float(top.get("bake", duration_s, 1080, low=240, high=7200, show=lambda s: f"{s // 60} min")),
+        "buffer_s": float(top.get("buffer", duration_s, 0, low=0, high=21600, show=lambda s: f"{s // 60} min")),
         "units": top.get("units", word("metric", "inch"), "inch" if inches else "metric"),
         "blade_m": top.get("blade", length_m, 0.001, low=0.0, high=0.01, show=lambda m: length_text(m, "mm")),
     }  # fmt: skip

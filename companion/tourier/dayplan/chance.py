@@ -93,7 +93,8 @@ def simulate(
             if full and problem.capacity[wire.OVEN] <= step.units:
                 begin = np.maximum(begin, oven)
         if task.watched:
-            for (a, b), hours in zip(problem.spans, problem.away, strict=True):
+            for (_, b), hours in zip(problem.spans, problem.away, strict=True):
+                a = (hours.from_s - problem.origin_s) // MINUTE_S
                 # Work that would begin in away hours waits until they end; before sleep the evening's own work is
                 # finished first.
                 evening = hours.why == "sleep" and solution.start[i] < a

@@ -84,8 +84,8 @@ def minutes_up(seconds: float) -> int:
 def build(jobs: Sequence[Job], now: datetime, *, slack_s: int = 0, ready: Sequence[datetime] = ()) -> Problem:
     """Return the problem of one or several batches sharing one kitchen and one cook.
 
-    `ready` overrides the wished ready times; `slack_s` aims that much earlier. Raises BadWish for what contradicts
-    itself and Impossible for a step that no place can hold.
+    `ready` overrides the wished ready times; `slack_s` aims that much before them and before hours away.
+    Raises BadWish for what contradicts itself and Impossible for a step that no place can hold.
     """
     if now.tzinfo is None:
         raise BadWish("now", "is a time without a zone.")
@@ -133,11 +133,24 @@ def build(jobs: Sequence[Job], now: datetime, *, slack_s: int = 0, ready: Sequen
         start=start,
         targets=targets,
         away=away,
-        spans=tuple(((s.from_s - origin_s) // MINUTE_S, minutes_up(s.to_s - origin_s)) for s in away),
+        spans=_spans(away, origin_s, slack_s),
         capacity=capacity,
         oven_proofs=kitchen.proof_place == "oven",
         zone=jobs[0].spec.zone,
     )
+
+
+def _spans(away: Sequence[AwayInterval], origin_s: int, slack_s: int) -> tuple[tuple[int, int], ...]:
+    """Return the hours without work in minutes; work is aimed to end `slack_s` before each, as before the ready time,
+
+    since whoever runs late on an evening has his bed to go to. Half an hour of work is left between two spans.
+    """
+    spans: list[tuple[int, int]] = []
+    for span in away:
+        begin, end = (span.from_s - origin_s) // MINUTE_S, minutes_up(span.to_s - origin_s)
+        soonest = spans[-1][1] + 30 if spans else begin - slack_s // MINUTE_S
+        spans.append((min(begin, max(begin - slack_s // MINUTE_S, soonest)), end))
+    return tuple(spans)
 
 
 def capacities(kitchen: Kitchen, steps: Sequence[ProcessStep]) -> dict[int, int]:
