@@ -29,6 +29,7 @@ class Bench:
         self.store = store
         self.board = board
         self.plan = None
+        self.aside = None
         self.state = None
         self.forecast = None
         self.projection = None
@@ -78,13 +79,27 @@ class Bench:
         self.board.plan_held(data)
         self.changes += 1
         self.plan = plan
+        self.aside = None
+        self.state = self.forecast = self.projection = self._next_projection = None  # their memory first
         self.state = D.DayState(plan)
         self.state.clock_ok = self.clock_ok
         self.forecast = Forecast(plan)
-        self.projection = None
-        self._next_projection = None
         self.window = None
         self._shift_window()
+
+    def put_aside(self):
+        """Let go of the plan in hand but for its outline: there is no room for two whole plans of fifty steps."""
+        if self.plan is not None:
+            outline = [P.Step(step_id=step.step_id, kind=step.kind) for step in self.plan.steps]
+            self.aside = P.Plan(outline, name=self.plan.name)
+            self.plan = self.forecast.plan = self.projection = self._next_projection = None
+
+    def take_back(self):
+        """Read the plan that was put aside from flash again; nothing when another took its place."""
+        if self.aside is not None:
+            self.plan = self.forecast.plan = P.decode(self.store.plan_bytes())
+            self.aside = None
+            self.changes += 1
 
     def begin(self, plan, data, plan_id, at_s):
         """Begin a new batch. OSError when flash has no room."""
@@ -97,7 +112,7 @@ class Bench:
 
     def replace(self, plan, data, plan_id, at_s):
         """Put another plan in place of the running one; what has happened stays."""
-        state = D.carry_over(self.plan, self.state, plan)
+        state = D.carry_over(self.aside, self.state, plan)
         self.store.replace_plan(plan_id, data)
         dose, dose_step = self.forecast.dose, self.forecast._dose_step
         self._hold(plan, data)

@@ -83,19 +83,30 @@ class Handler:
         return _PLAN_ROOM
 
     def on_plan(self, data):
-        app = self.app
-        bench = app.bench
+        bench = self.app.bench
+        bench.put_aside()
         gc.collect()  # a plan is the largest thing that ever comes in one piece
-        plan = P.decode(data)
+        try:
+            return self._adopt(data, bench)
+        finally:
+            bench.take_back()
+
+    def _adopt(self, data, bench):
+        app = self.app
+        try:
+            plan = P.decode(data)
+        except MemoryError:
+            return m.TOO_LARGE, "the timer has no memory for so many steps; plan fewer at a time"
         plan_id = P.plan_id(data)
         now_s = app.clock.now_s
-        if bench.plan is not None and bench.mode == D.DAY_RUNNING:
-            if plan.name != bench.plan.name:
-                return m.BUSY, "a day is running (%s); finish or forget it first" % bench.plan.name
+        held = bench.aside
+        if held is not None and bench.mode == D.DAY_RUNNING:
+            if plan.name != held.name:
+                return m.BUSY, "a day is running (%s); finish or forget it first" % held.name
             bench.replace(plan, data, plan_id, now_s)
             app.plan_changed(now_s)
             return m.OK, "replaced; what has happened stays"
-        if bench.plan is not None and bench.mode == D.IDLE:
+        if held is not None and bench.mode == D.IDLE:
             app.store.mark(AGREED)  # nothing happened under it
         if not app.store.make_room(len(data) + 4096):
             return m.STORAGE, "the timer is full of logs that were not collected; collect them first"

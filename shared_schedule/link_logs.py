@@ -20,6 +20,7 @@ class LogsOut:
         self._served = None  # [stream, start, upto, crc32] of what was sent in one go: spares a second reading
         self._buffer = bytearray(m.CHUNK_MAX)
         self._view = memoryview(self._buffer)
+        self._most = m.CHUNK_MAX  # less once memory was short
 
     def stop(self):
         """Nobody wants them any more."""
@@ -63,14 +64,25 @@ class LogsOut:
         count = 0
         if offset < end:
             try:
-                count = self._handler.log_read(stream, offset, min(chunk, end - offset), self._view)
+                count = self._handler.log_read(stream, offset, min(chunk, self._most, end - offset), self._view)
             except (OSError, ValueError):
                 pass  # LOG_END tells the host how far it got
         if not count:
             self.reads.pop(0)
             self.follows = False
             return encode(m.encode(m.LOG_END, session, seq, {"end": offset, "crc32": crc}))
-        data = bytes(self._view[:count])
+        follows = self.follows  # its flag closed the frame before, and opens this one
+        try:
+            data = bytes(self._view[:count])
+            mask = m.mask_for(data)
+            values = {"offset": offset, "mask": mask, "data": m.masked(data, mask)}
+            framed = encode(m.encode(m.LOG_DATA, session, seq, values), not follows)
+        except MemoryError:
+            # No room in one piece: the heap is never defragmented, so smaller frames from now on.
+            if self._most <= CHUNK_MIN:
+                raise
+            self._most //= 2
+            return b""
         read[2] = offset + count
         read[5] = binascii.crc32(data, crc)
         served = self._served
@@ -79,11 +91,8 @@ class LogsOut:
         elif served[2] == offset:
             served[2] = offset + count
             served[3] = binascii.crc32(data, served[3])
-        mask = m.mask_for(data)
-        values = {"offset": offset, "mask": mask, "data": m.masked(data, mask)}
-        follows = self.follows  # its flag closed the frame before, and opens this one
         self.follows = True
-        return encode(m.encode(m.LOG_DATA, session, seq, values), not follows)
+        return framed
 
     def _begun(self, seq, stream, offset, length):
         end = offset + length

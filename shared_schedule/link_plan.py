@@ -97,6 +97,7 @@ class PlanIn:
             pull.got = 0  # frames are checked, so this is a host that changed its mind: start over
             self._ask(now_ms)
             return
+        pull.data = None  # the memory is wanted now
         try:
             code, text = self._handler.on_plan(data)
         except ValueError as problem:
@@ -104,7 +105,6 @@ class PlanIn:
         except OSError as problem:
             code, text = m.STORAGE, str(problem)
         pull.outcome = (code, text)
-        pull.data = None  # stored now; the memory is wanted elsewhere
         self._answer(pull.seq, pull.plan_id, code, text)
         if code != m.OK:
             self.pull = None  # so that the same plan may be offered again when the reason is gone

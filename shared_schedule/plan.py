@@ -164,13 +164,16 @@ def _default(kind):
 
 
 class _Record:
+    # What a field holds when nothing was set stands once in the class, not in each of fifty steps: a plan takes half
+    # the memory so, and a timer must hold two while one replaces the other.
     FIELDS = ()
+    KINDS = {}
 
     def __init__(self, **values):
-        for field in self.FIELDS:
-            setattr(self, field[0], values.pop(field[0], _default(field[1])))
-        if values:
-            raise PlanError(sorted(values)[0], "is not a field")
+        for name in sorted(values):
+            if name not in self.KINDS:
+                raise PlanError(name, "is not a field")
+            setattr(self, name, values[name])
 
     def __eq__(self, other):
         if type(self) is not type(other):
@@ -408,7 +411,8 @@ def _decode_fields(reader, record, specs, base):
                 value = tuple([reader.uint() for _ in range(count)])
             else:
                 value = tuple([(reader.uint(), reader.uint()) for _ in range(count)])
-        setattr(record, name, value)
+        if value != _default(kind):
+            setattr(record, name, value)
 
 
 def encode(plan):
@@ -451,6 +455,17 @@ def decode(data):
     if reader.at != len(data):
         raise PlanError("plan", "has %d bytes too many" % (len(data) - reader.at))
     return validate(plan)
+
+
+def _put_defaults(record):
+    record.KINDS = {}
+    for field in record.FIELDS:
+        record.KINDS[field[0]] = field[1]
+        setattr(record, field[0], _default(field[1]))
+
+
+_put_defaults(Step)
+_put_defaults(Plan)
 
 
 def plan_id(data):
