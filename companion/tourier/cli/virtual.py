@@ -11,6 +11,7 @@ from tourier.cli.output import Output
 from tourier.cli.run import UserError
 
 _SLOWEST, _FASTEST = 0.1, 2000.0
+_CALM_S = 0.3  # so long after the last octet from the computer time goes as in life
 
 
 def run(args: argparse.Namespace, out: Output) -> int:
@@ -34,14 +35,28 @@ def run(args: argparse.Namespace, out: Output) -> int:
     start_at_s, offset_s = _start(args.at)
     kitchen = Kitchen(scenario.configure(KitchenConfig(second_of_day=(start_at_s + offset_s) % 86400)), args.seed)
     cook = None if args.no_cook else Cook(None, scenario, args.seed)
-    with VirtualTimer(flash, kitchen, cook, start_at_s=start_at_s, seed=args.seed, speed=args.speed) as board:
+    # The firmware's patience with a transfer is counted in its own time, which must not run away meanwhile.
+    heard_at = 0.0
+
+    def hear(direction: str, _ms: int, _octets: bytes) -> None:
+        nonlocal heard_at
+        if direction == ">":
+            heard_at = time.monotonic()
+            board.speed = min(1.0, args.speed)
+
+    board = VirtualTimer(
+        flash, kitchen, cook, start_at_s=start_at_s, seed=args.seed, speed=args.speed, capture=hear
+    )  # fmt: skip
+    with board:
         out.line(board.port)
         out.line(f"A virtual bench timer runs {args.speed:g} times as fast as life; its flash is {flash}.")
         out.line("Give the port above to send, watch and collect, or to any serial tool. Ctrl-C ends it.")
         out.flush()
         end = None if args.for_s is None else time.monotonic() + args.for_s
         while end is None or time.monotonic() < end:
-            time.sleep(0.2)
+            time.sleep(0.05)
+            if time.monotonic() - heard_at > _CALM_S:
+                board.speed = args.speed
             board.raise_trouble()
     return 0
 
