@@ -109,7 +109,7 @@ class Forecast:
             self.side = 0 if not rate else 1 if rate > 0 else -1
             return by_rate
         # The model knows bench and air; the last minute's readings know what it cannot: a hand, the sun, a thin sheet.
-        if by_rate is not None and by_rate < by_slab and by_rate < 600:
+        if by_rate is not None and rate is not None and by_rate < by_slab and by_rate < 600:
             self.side = 1 if rate > 0 else -1
             return (by_rate + min(by_slab, 1200)) // 2 if by_slab > by_rate * 2 else by_rate
         return by_slab

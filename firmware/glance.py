@@ -41,7 +41,7 @@ class Glance:
         self.line = ""
         self.lines = ()  # for the list screens
         self.chosen = -1
-        self.labels = ("", "", "")
+        self.labels: tuple = ("", "", "")
         self.step_id = 0
         self.step_state = 0
         self.mode = 0

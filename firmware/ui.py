@@ -36,7 +36,7 @@ class Ui:
         self.chosen = 0
         self.question = -1
         self.question_step = 0
-        self.after_question = None
+        self.after_question: tuple = (0, 0, 0)
         self.message = ()
         self.message_for_s = _MESSAGE_S
         self._tapped = False

@@ -26,7 +26,7 @@ class View:
 
     def __init__(self, canvas):
         self.canvas = canvas
-        self._keys = [None] * len(_BOXES)
+        self._keys: list = [None] * len(_BOXES)
         self._screen = None
 
     def forget(self):
