@@ -39,6 +39,8 @@ SOON_S = 180  # a window that is left within this is warned of: one fold takes a
 SLIP_S = 900
 NO_ROOM = 255  # "step" of the alarm that temperatures cannot be written; 0 is the one of the heap
 _LOST_S = 300  # what was lost stays on the screen until it is seen, or somebody has begun something else
+_ALONE_S = 1800
+_ALONE_AGAIN_S = 50  # sounds come each 60 s by then: ten seconds of flashing with each
 _LISTEN_MS = 250  # pace while a host is heard
 _AWAY_PATIENCE = 36  # samples: three minutes for the needle to be put in and settle before it is missed
 _WINDOW_PATIENCE = 3  # samples out of the window before it counts: a needle takes 15 s to settle
@@ -472,6 +474,9 @@ class App:
         if alarm is not None:
             pattern = sounds.OF_SOUND[alarm.sound]
             if alarm.saves or not self._quiet(now_s):
+                # Nobody came for half an hour: it flashes with each sound only, and the board sleeps in between.
+                if now_s - alarm.at_s > _ALONE_S and alarm.next_s - now_s < _ALONE_AGAIN_S:
+                    return sounds.L_STEADY[pattern]
                 return pattern
             return sounds.L_ACT if pattern is sounds.L_CALLS else sounds.L_OFF
         if g.due:

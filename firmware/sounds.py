@@ -38,6 +38,7 @@ L_SOON = (AMBER, 500, 500)  # the window will be left
 L_LEFT = (AMBER, 250, 250)  # the window is left, or dough is in danger
 L_FAULT = (MAGENTA, 150, 1350)  # no reading, or the timer itself needs help
 OF_SOUND = {DUE: L_CALLS, SOON: L_SOON, LEFT: L_LEFT, FAULT: L_FAULT}
+L_STEADY = {L_CALLS: (WHITE, 0, 0), L_SOON: (AMBER, 0, 0), L_LEFT: (AMBER, 0, 0), L_FAULT: (MAGENTA, 0, 0)}
 
 
 class Lamp:

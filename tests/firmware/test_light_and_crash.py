@@ -103,3 +103,14 @@ def test_a_crash_is_kept_and_told_and_a_second_one_leaves_the_prompt(installed, 
         records = list(J.read(collect(timer)[0]))
         assert sum(record.type == J.BOOT for record in records) >= 2
         assert any(record.type == J.CRASH for record in records)
+
+
+def test_alone_for_half_an_hour_it_flashes_with_each_sound_only(tmp_path):
+    with VirtualTimer(tmp_path / "flash", start_at_s=START - 60) as timer:
+        timer.run_for(5)
+        send(timer, PLAN)
+        timer.run_until(START + 1700)
+        assert pattern(timer, 60)[1] == pytest.approx(2, abs=0.2)
+        timer.run_until(START + 2400)
+        assert pattern(timer, 60)[1] == pytest.approx(2 * 10 / 60, abs=0.15)
+        assert timer.glance.alarm == J.STEP_DUE and timer.lights[-1][1] != BLACK
