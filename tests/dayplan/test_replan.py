@@ -183,3 +183,17 @@ def test_two_hours_before_bed_the_night_is_kept():
     facts, now = happened_until(plan, index, timedelta(minutes=120))
     result = replan(plan, facts, now)
     assert not any("away" in f for f in rest_faults(result, facts, now))
+
+
+def test_the_chance_after_a_replan_knows_what_has_happened(plan):
+    """With only the cooling left nothing can go wrong that did not; an hour late, no day is in time."""
+    index = len(plan.steps) - 1
+    facts, now = happened_until(plan, index, timedelta(0))
+    sure = replan(plan, facts, now, chance=True).plan.chance
+    facts, now = happened_until(plan, index, timedelta(minutes=60))
+    late = replan(plan, facts, now, chance=True).plan.chance
+    whole = replan(plan, {}, NOW, chance=True).plan.chance
+    assert sure is not None and late is not None and whole is not None
+    spread = [c.late_s[2] - c.late_s[0] for c in (sure, whole)]
+    assert spread[0] < spread[1] / 2  # what is over cannot scatter any more
+    assert late.ready_by == 0.0 and late.late_s[0] > 1800

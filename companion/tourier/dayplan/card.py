@@ -1,18 +1,22 @@
 """The bench card: one printed page beside the dough, legible at arm's length, with boxes to tick.
 
-At 0.7 m, letters of 4 mm subtend 20 arc minutes; the timetable keeps to 12 pt and more (about 4 mm ascender height),
-unless a day has so many steps that one page cannot hold them: then the type shrinks in two stated stages.
+Normal sight reads letters of 5 arc minutes (Snellen); at arm's length, 0.7 m, that is 1.0 mm. The timetable is set in
+12.5 pt (capitals 3.2 mm) down to the largest type at which a long day stands on one page, some 8 pt (2.1 mm, 10 arc
+minutes) for two pâtons.
 """
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
-from html import escape
+from html import escape, unescape
 
 from shared_schedule import plan as wire
 from tourier.dayplan.model import DayPlan, PlannedStep
 
-PAGE_MM = 250.0  # Letter leaves 261 mm between its margins; the rest is for text wider than reckoned
+PAGE_MM = 258.0  # Letter leaves 261 mm between its margins; the rest is for text wider than reckoned
+WIDTH_MM = 189.0  # A4 leaves 190 mm
+LETTER, BOLD = 0.52, 0.585  # width of a letter in em: DejaVu Sans, the widest of the fonts named
 FIXED_MM = 29.0  # header, window line, headings of the foot, caution
 MM_PER_PT = 25.4 / 72
 SOON = timedelta(minutes=2)  # a rest that begins this soon after its fold shares its row
@@ -31,7 +35,7 @@ h1 { font-size: 19pt; margin: 0; overflow-wrap: anywhere; }
 .window { display: flex; gap: 4mm; align-items: baseline; font-size: 12.5pt; margin: 1mm 0 1.5mm; flex-wrap: wrap; }
 .window b { font-size: 17pt; }
 table { width: 100%%; border-collapse: collapse; }
-td, th { text-align: left; vertical-align: top; padding: 0.24em 0.5em 0.24em 0; border-bottom: 0.2mm solid #777; }
+td, th { text-align: left; vertical-align: top; padding: 0.18em 0.5em 0.18em 0; border-bottom: 0.2mm solid #777; }
 td.t { font-weight: bold; white-space: nowrap; font-variant-numeric: tabular-nums; }
 td.n { white-space: nowrap; }
 td.s { white-space: nowrap; text-align: right; padding-right: 0; }
@@ -79,18 +83,49 @@ def card_html(plan: DayPlan) -> str:
 
 
 def _size_pt(rows: list[str], foot: list[str]) -> float:
-    """Return the largest type size, in steps of a quarter point, at which everything stands on one Letter page."""
-    # A row whose name and boxes are long breaks into a second line; so do long paragraphs of the foot.
-    lines = sum(1 + (row.count('class="tick"') > 1 or 'class="tick"' in row and len(row) > 330) for row in rows)
-    below = max((sum(1 + len(p) // 75 for p in part.split("<p>")[1:]) for part in foot), default=0)
+    """Return the largest type size, in steps of a quarter point, at which all stands on one Letter or A4 page."""
     size = LARGEST_PT
-    while size > SMALLEST_PT:
-        em = size * MM_PER_PT
-        needed = len(rows) * (0.48 * em + 0.25) + lines * 1.2 * em + below * (1.02 * em + 1.0)
-        if needed + FIXED_MM <= PAGE_MM:
-            break
+    while size > SMALLEST_PT and _height_mm(rows, foot, size) > PAGE_MM:
         size -= 0.25
     return size
+
+
+def _height_mm(rows: list[str], foot: list[str], size: float) -> float:
+    """Return about how high a card stands at a type size, and far too much when its columns are too wide."""
+    em = size * MM_PER_PT
+    cells = [[_text(cell) for cell in row.split("<td")[1:]] for row in rows]
+    full = [row for row in cells if len(row) == 4]
+    time_mm = 4.9 * em
+    lasts_mm, size_mm = (max((len(row[c]) for row in full), default=0) * LETTER * em + 0.5 * em for c in (2, 3))
+    name_mm = WIDTH_MM - time_mm - lasts_mm - size_mm - 1.0 * em
+    longest_word = max((len(word) for row in full for word in row[1].split()), default=1)
+    if name_mm < max(longest_word * BOLD, 9.0) * em:
+        return 10 * PAGE_MM
+    height = FIXED_MM
+    for row in rows:
+        parts = row.split('class="tick"')
+        name = _text(parts[0].split("<td")[-1]) if len(parts) > 1 else _text(row.split("<td")[min(2, row.count("<td"))])
+        ticks = [1.9 + len(_text("<i>" + part.split("</td>")[0])) * LETTER for part in parts[1:]]
+        lines, at = 1, len(name) * (BOLD if 'class="hands' in row else LETTER) * em
+        if at > name_mm:
+            lines, at = lines + int(at // name_mm), at % name_mm
+        for tick in ticks:
+            lines, at = (lines, at + tick * em) if at + tick * em <= name_mm else (lines + 1, tick * em)
+        height += (0.36 + 1.2 * lines) * em + 0.25
+    small = 0.85 * em
+    column_mm = (WIDTH_MM - 6.0 * (len(foot) - 1)) / max(1, len(foot))
+    below = 0.0
+    for part in foot:
+        texts = [_text("<p" + p) for p in part.split("<p")[1:]]
+        boxes = [p.count("box") * 1.9 for p in part.split("<p")[1:]]
+        wide = [(len(t) * LETTER + b) * small for t, b in zip(texts, boxes, strict=True)]
+        below = max(below, sum((1 + w // (column_mm * 0.92)) * 1.2 * small + 1.0 for w in wide))
+    return height + below
+
+
+def _text(markup: str) -> str:
+    """Return what is read of a cell: its text without tags."""
+    return unescape(re.sub(r"<[^>]*>", "", "<" + markup.lstrip("<"))).strip()
 
 
 def _window(plan: DayPlan) -> str:
@@ -207,16 +242,32 @@ def _sheets(plan: DayPlan) -> str:
 
 
 def _marks(plan: DayPlan) -> str:
-    """Ruler marks of the first sheet that has them, in cm to the millimetre."""
+    """Ruler marks of the first sheet that has them, in cm to the millimetre or in inches to the nearest 1/16."""
+    from tourier.quantities import inch_text
+
     cuts = plan.workup.cuts
     inch = plan.spec.units == "inch"
     marks = cuts.get("marks_mm") or []
     first = marks[0] if marks and isinstance(marks[0], list) else []
     rows = []
+    groups: dict[str, list[dict]] = {}
     for mark in first:
-        at = ", ".join(f"{mm / 25.4:.2f}" if inch else f"{mm / 10:.1f}" for mm in mark["at"])
-        where = f"strip {int(mark['strip'])}, {mark['edge']} edge" if mark["strip"] else "slits along the sheet"
-        rows.append(f"<p>{safe(where)}: {at}</p>")
+        at = ", ".join(inch_text(mm / 1000).removesuffix(" in") if inch else f"{mm / 10:.1f}" for mm in mark["at"])
+        groups.setdefault(at, []).append(mark)
+    for at, same_at in groups.items():
+        rows.append(f"<p>{safe(_where(same_at))}: {at}</p>")
     unit = "inch" if inch else "cm"
     same = "" if len(marks) < 2 else (" (every sheet)" if all(m == first for m in marks) else " (first sheet)")
     return f"<section><h2>Ruler marks, {unit}{same}</h2>{''.join(rows)}</section>" if rows else ""
+
+
+def _where(marks: list[dict]) -> str:
+    """Name the edges that take the same ruler marks, strips together where both their edges do."""
+    strips = sorted({int(m["strip"]) for m in marks if m["strip"]})
+    if not strips:
+        return "slits along the sheet"
+    edges = sorted({m["edge"] for m in marks if m["strip"]}, reverse=True)
+    if len(marks) == len(strips) * len(edges):
+        one = f"strip {strips[0]}" if len(strips) == 1 else f"strips {', '.join(map(str, strips))}"
+        return f"{one}, {' and '.join(edges)} edge{'s' if len(edges) > 1 else ''}"
+    return "; ".join(f"strip {int(m['strip'])} {m['edge']}" if m["strip"] else "slits" for m in marks)

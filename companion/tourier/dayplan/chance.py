@@ -16,7 +16,7 @@ from shared_schedule import plan as wire
 from tourier.dayplan.model import Chance
 from tourier.dayplan.problem import MINUTE_S, Problem
 from tourier.dayplan.search import SEED
-from tourier.dayplan.solution import Solution
+from tourier.dayplan.solution import DONE, RUNNING, SKIPPED, WAITING, Fact, Solution
 
 RUNS = 2000
 #: How long a cook stays up to finish an evening's work that runs late: common practice, no source.
@@ -24,9 +24,19 @@ STAYS_UP_MIN = 60
 Z95 = 1.6448536269514722  # 95 % point of the standard normal
 
 
-def chance_of(problem: Problem, solution: Solution, runs: int = RUNS, seed: int = SEED) -> Chance:
-    """Return the chance that the last piece of every batch is ready by its hour, over `runs` days."""
-    ready, blame = simulate(problem, solution, runs, seed)
+def chance_of(
+    problem: Problem,
+    solution: Solution,
+    runs: int = RUNS,
+    seed: int = SEED,
+    facts: dict[int, Fact] | None = None,
+    now: int = 0,
+) -> Chance:
+    """Return the chance that the last piece of every batch is ready by its hour, over `runs` days.
+
+    After a replan `facts` say what has happened until `now`: that is the same in all of them.
+    """
+    ready, blame = simulate(problem, solution, runs, seed, facts, now)
     wished = np.array([to_min(problem, job) for job in range(len(problem.jobs))])
     late = (ready - wished).max(axis=1)
     points = np.quantile(late, (0.05, 0.5, 0.95), method="higher")
@@ -61,7 +71,7 @@ def draw(rng: np.random.Generator, band: tuple[float, float], runs: int) -> np.n
 
 
 def simulate(
-    problem: Problem, solution: Solution, runs: int, seed: int, done: dict[int, tuple[int, int]] | None = None
+    problem: Problem, solution: Solution, runs: int, seed: int, facts: dict[int, Fact] | None = None, now: int = 0
 ) -> tuple[np.ndarray, tuple[str, ...]]:
     """Return (ready[runs, jobs] in minutes, names of the steps that most often set the delay)."""
     rng = np.random.default_rng(seed)
@@ -80,6 +90,10 @@ def simulate(
         step = task.process
         factor = draw(rng, step.band, runs)
         begin = np.full(runs, float(solution.start[i]))
+        fact = (facts or {}).get(i, Fact(WAITING))
+        if fact.state in (DONE, SKIPPED):
+            start[i], end[i], earliest_end[i] = begin, solution.end[i], solution.end[i]
+            continue
         for before, _ in task.preds:
             begin = np.maximum(begin, earliest_end[before])
         attended = float(task.attended)
@@ -99,6 +113,8 @@ def simulate(
                 # finished first.
                 evening = hours.why == "sleep" and solution.start[i] < a
                 begin = np.where((begin >= a + (STAYS_UP_MIN if evening else 0)) & (begin < b), float(b), begin)
+        if fact.state == RUNNING:
+            begin = np.full(runs, float(fact.start))
         planned = float(solution.end[i] - solution.start[i])
         if task.flexible:
             need = np.full(runs, float(task.low))
@@ -111,6 +127,8 @@ def simulate(
         else:
             soonest = begin + np.maximum(planned * factor, stretched)
             finish = soonest
+        if fact.state == RUNNING:
+            soonest, finish = np.maximum(soonest, now), np.maximum(finish, now)
         start[i], end[i], earliest_end[i] = begin, finish, soonest
         delay_from[i] = soonest - solution.end[i]
         if attended:

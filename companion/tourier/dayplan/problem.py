@@ -25,6 +25,8 @@ OVEN_COOL_MIN = 90
 FREEZER_PLACES = 2
 # Nothing is "ready at the hour" that was ready longer than this before it: baked goods are eaten fresh.
 FRESH_MIN = 180
+# No batch is begun earlier before its hour than this: the planner's days are one to three, and a spare one.
+DAYS_AHEAD_MIN = 3 * 1440
 
 UNATTENDED_NEVER = (wire.PREHEAT, wire.BAKE)  # nobody sleeps or leaves while the oven heats
 
@@ -109,6 +111,7 @@ def build(jobs: Sequence[Job], now: datetime, *, slack_s: int = 0, ready: Sequen
     begins = [now] + [job.spec.start_after for job in jobs[:1] if job.spec.start_after]
     start = minutes_up(max(to_at_s(moment) for moment in begins) - origin_s)
     targets = tuple((to_at_s(at) - slack_s - origin_s) // MINUTE_S for at in wished)
+    start = max(start, min(targets) - DAYS_AHEAD_MIN)
     tasks: list[Task] = []
     for number, job in enumerate(jobs):
         tasks += _tasks(job, number, len(tasks), targets[number])

@@ -14,6 +14,7 @@ from typing import Any
 
 from shared_schedule import plan as wire
 from tourier.batch.model import ProcessStep
+from tourier.dayplan.chance import chance_of
 from tourier.dayplan.device import to_device
 from tourier.dayplan.model import DayPlan, Impossible, PlannedStep, from_at_s, to_at_s
 from tourier.dayplan.problem import MINUTE_S, Problem, build, minutes_up, moment, span
@@ -135,7 +136,10 @@ def _report(
 ) -> Replanned:
     from tourier.dayplan.plan import NO_PROOF, finish
 
-    new = finish(problem, solution, now, chance=chance)
+    new = finish(problem, solution, now, chance=False)
+    if chance:
+        minute = minutes_up(to_at_s(now) - problem.origin_s)
+        new = replace(new, chance=chance_of(problem, solution, facts=facts, now=minute))
     done = {index + 1 for index, fact in facts.items() if fact.state in (DONE, SKIPPED)}
     # A replan is the best of a few orders of work, made in milliseconds; it claims no proof and needs no excuse.
     new = replace(new, warnings=tuple(text for text in new.warnings if text != NO_PROOF))

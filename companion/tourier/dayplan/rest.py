@@ -11,7 +11,7 @@ from tourier.dayplan.search import solve
 from tourier.dayplan.solution import Fact, Solution
 
 STAY_MIN = 60  # how long past bedtime a late day may keep the cook up, always said: common practice, no source
-GUIDE_EFFORT = 0.018
+GUIDE_EFFORT = 0.014
 TWO_DAYS_MIN = 2 * 1440  # a slip is looked for within two days
 
 

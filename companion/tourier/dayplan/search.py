@@ -111,6 +111,7 @@ def new_solver(effort: float) -> cp_model.CpSolver:
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.max_size_to_create_precedence_literals_in_disjunctive = 200
+    solver.parameters.linearization_level = 2  # the hours on duty are proven by the linear bound or not at all
     solver.parameters.random_seed = SEED
     solver.parameters.max_deterministic_time = effort
     solver.parameters.max_time_in_seconds = 2 + 12 * effort  # a last resort: presolve is not counted as effort
