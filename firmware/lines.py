@@ -116,7 +116,10 @@ def _open(g, bench, index, now_s):
             g.left_kind = G.LEFT_NOTHING
             g.due = True
             if not D.wants_done(plan, state, index):
-                g.labels = ("times", "next", "more")
+                # Nothing to press while what comes next waits for another step as well.
+                able = D.can_start(plan, state, D.next_after(state, index))
+                g.due = able
+                g.labels = ("times", "next" if able else "", "more")
             g.code = words.READY
             g.word = words.WORDS[words.READY]
         else:

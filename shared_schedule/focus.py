@@ -58,8 +58,8 @@ def focus(plan, state, now_s):
     """Return the index of the step the cook should look at, -1 when the day is finished.
 
     In this order: what must come out now (a READY oven or mixer), what is due and then runs by itself (it takes a
-    minute), the hands-on step begun last, the first step that is due or whose rest is READY, what runs by itself and
-    is ready soonest, the next step of the plan.
+    minute), the hands-on step begun last, the first step that is due or whose rest is READY, what runs by itself
+    and is ready soonest, what waits for another step, the next step of the plan.
     """
     quick = hands = started = soonest = waiting = -1
     for index in range(len(plan.steps)):
@@ -110,7 +110,8 @@ def frees_rest(state, index):
 
 
 def _ready_key(state, index):
-    return (state.started_at_s[index] + state.for_s[index], index)
+    # What is READY and still here waits for another step and asks for nothing: what still runs is more to the point.
+    return (1 if state.steps[index] == READY else 0, state.started_at_s[index] + state.for_s[index], index)
 
 
 def _start_key(plan, index):

@@ -265,7 +265,7 @@ def test_slips_are_found_by_kind_and_fold():
     from shared_schedule import plan
 
     s = scenario("warm-third-fold")
-    assert s.slip(plan.FOLD, 3).extra_s == 1500
+    assert s.slip(plan.FOLD, 3).extra_s == 2700
     assert s.slip(plan.FOLD, 2).extra_s == 0 and s.slip(plan.REST, 3).extra_s == 0
     assert scenario("warm-bench").slip(plan.FOLD, 2).bench_c == 27.0
 

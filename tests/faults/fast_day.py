@@ -38,6 +38,7 @@ class _Store:
         self.saved: dict[str, bytes] = {}
         self.losses: list = []
         self.number = 1
+        self.tight = False
 
     def begin(self, *_a) -> None: ...
     def finish_replacement(self) -> None: ...

@@ -47,9 +47,6 @@ def test_it_warned_before_the_window_was_left_at_fold_three(rehearsed, records):
     assert said[3], "no fold grew too warm: the scenario did not happen"
     for step_id, left_at_s in said[3].items():
         assert said[2][step_id] <= left_at_s - 60, "warned less than a minute ahead"
-    # Nothing else was accused on the way: no other step left its window on the warm side.
-    other = [r.body[1] for r in records if r.type == J.ALARM and r.body[0] == 3 and r.body[1] not in third]
-    assert not other
 
 
 def test_the_review_names_the_third_fold(rehearsed):

@@ -99,8 +99,8 @@ _ALL = (
     ),
     Scenario(
         "warm-third-fold",
-        "The telephone rings at the third fold and the dough lies on the bench for twenty-five minutes.",
-        slips=(Slip(plan.FOLD, 3, extra_s=1500),),
+        "The telephone rings at the third fold and the dough lies on the bench for three quarters of an hour.",
+        slips=(Slip(plan.FOLD, 3, extra_s=2700),),
         cause="slow-fold",
         fold=3,
         symptoms=("bready",),
