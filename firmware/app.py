@@ -511,8 +511,11 @@ class App:
         return selftest.run(self)
 
     def wear_years(self):
-        """Years until the flash is worn at the pace since boot: erases spread over all blocks, 100 000 each."""
-        erases = self.board.flash_counts()[1]
+        """Years until the flash is worn at the pace since boot: erases spread over all blocks, 100 000 each.
+
+        A board that cannot count erases (MicroPython's own file system) has them estimated from the store's writes.
+        """
+        erases = self.board.flash_counts()[1] or self.store.writes // S.WRITES_PER_ERASE
         s = max(1, self.uptime_s())
         if not erases:
             return 9999

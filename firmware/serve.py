@@ -309,7 +309,7 @@ class Handler:
         return {
             "uptime_s": app.uptime_s(), "boots": app.store.boots, "heap_free": supervisor.heap_free,
             "heap_low": supervisor.heap_low, "loop_worst_ms": supervisor.loop_worst_us // 1000,
-            "flash_writes": app.board.flash_counts()[0],
+            "flash_writes": app.board.flash_counts()[0] or app.store.writes,
         }  # fmt: skip
 
     def self_test(self):

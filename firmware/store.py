@@ -25,6 +25,7 @@ SEGMENT_MAX = 448  # inline limit is 512 (block size / 8); 64 left for the file'
 SAMPLES_MAX = 1000000  # two weeks at one pair in 5 s and 4.1 octets a pair
 KEEP_FREE = 49152  # blocks littlefs needs to move things about, and the next plan
 RESERVE = 24576  # kept for the journal: temperatures end here, so that steps can still be marked done
+WRITES_PER_ERASE = 3  # measured on the virtual board's littlefs over a played day; a test keeps it honest
 _TIGHT_AGAIN = 20  # appends between two looks at a flash that was found too full
 BATCHES_MAX = 8
 
@@ -78,9 +79,14 @@ def read_file(path):
 
 
 def write_file(path, data):
-    """Replace a file's content; after a power cut it is the old or the new one, whole (littlefs promises it)."""
-    with open(path, "wb") as file:
+    """Replace a file's content; after a power cut it is the old or the new one, whole (littlefs promises it).
+
+    Under another name first: a KeyboardInterrupt between opening and writing would leave the file empty for good.
+    """
+    part = path + ".part"
+    with open(part, "wb") as file:
         file.write(data)
+    os.rename(part, path)
 
 
 def keep_crash(text):

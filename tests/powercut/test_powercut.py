@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 from pathlib import Path
 
@@ -213,3 +214,14 @@ def test_the_firmware_itself_boots_at_the_right_step(recorded, tmp_path):
                 assert timer.glance.step_state == state.steps[index]
             booted += 1
     assert booted == len(stops) >= 10
+
+
+def test_wear_is_not_estimated_too_low(recorded):
+    """A Pico's own file system does not count erases; the firmware reckons one for each WRITES_PER_ERASE writes."""
+    record, _plan, _journal, _log = recorded
+    erases = sum(isinstance(entry, FlashOp) and entry.kind == ERASE for entry in record)
+    writes = sum(isinstance(entry, str) for entry in record)  # a few have no mark: the safe side
+    text = (firmware_dir() / "store.py").read_text(encoding="utf-8")
+    per_erase = int(re.search(r"^WRITES_PER_ERASE = (\d+)", text, re.M).group(1))
+    print(f"{erases} erases, {writes} marked writes")
+    assert erases > 100 and writes / erases >= per_erase
