@@ -3,7 +3,7 @@
 The model is what the host was told and what the journal said before: nothing acknowledged is lost, the journal only
 grows, every change of a step is an edge of the table from the state it was in, no step is skipped that nobody skipped,
 no alarm comes twice while it stands, time never runs backwards, and the screen shows the step as the journal has it.
-`TOURIER_SWEEP=full` plays 60 examples instead of 12.
+`TOURIER_SWEEP=full` plays 60 examples instead of 6.
 """
 
 from __future__ import annotations
@@ -190,7 +190,7 @@ class FirmwareMachine(RuleBasedStateMachine):
 
 TestFirmware = FirmwareMachine.TestCase
 TestFirmware.settings = settings(
-    max_examples=60 if FULL else 12, stateful_step_count=25 if FULL else 14, deadline=None, derandomize=not FULL,
+    max_examples=60 if FULL else 6, stateful_step_count=25 if FULL else 14, deadline=None, derandomize=not FULL,
     suppress_health_check=list(HealthCheck), print_blob=True,
 )  # fmt: skip
 

@@ -37,7 +37,7 @@ def test_temperatures_end_and_steps_go_on(tmp_path):
         timer.run_for(10)
         send(timer, PLAN)
         with at_prompt(timer.port) as prompt:
-            prompt.run(FILL.format(left=32768))
+            prompt.run(FILL.format(left=28672))
         timer.run_until(START + 6)
         tap(timer)
         tap(timer)
