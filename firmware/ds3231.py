@@ -65,9 +65,12 @@ class ClockChip:
         self._bus.readfrom_mem_into(self._address, 0, raw)
         hour = _plain(raw[2] & 0x3F) if not raw[2] & 0x40 else _plain(raw[2] & 0x1F) % 12 + (12 if raw[2] & 0x20 else 0)
         month, day, year = _plain(raw[5] & 0x1F), _plain(raw[4]), 2000 + _plain(raw[6])
-        if not (1 <= month <= 12 and 1 <= day <= 31 and 2020 <= year):
+        minute, second = _plain(raw[1]), _plain(raw[0])
+        if not (1 <= month <= 12 and 1 <= day <= 31 and 2020 <= year <= 2099):
             return 0
-        return ((days_from_date(year, month, day) * 24 + hour) * 60 + _plain(raw[1])) * 60 + _plain(raw[0])
+        if hour > 23 or minute > 59 or second > 59:  # a chip that holds nonsense has no time
+            return 0
+        return ((days_from_date(year, month, day) * 24 + hour) * 60 + minute) * 60 + second
 
     def write(self, at_s):
         """Set the time and clear the flag that it was lost."""

@@ -19,7 +19,7 @@ def crc8(data, start, count):
 
 
 class Air:
-    """cdeg and rh_pct hold the last good reading, NONE and 0 before there was one or after two failures in a row."""
+    """cdeg and rh_pct hold the last good reading, NONE and 0 before there was one and after a failure."""
 
     def __init__(self, bus, address):
         self._bus = bus
@@ -56,6 +56,5 @@ class Air:
 
     def _fail(self):
         self.failures += 1
-        if self.failures >= 2:
-            self.cdeg = NONE
-            self.rh_pct = 0
+        self.cdeg = NONE  # measured once a minute: the last one is old already
+        self.rh_pct = 0

@@ -185,7 +185,11 @@ def check_sht4x_reading():
     assert abs(air.cdeg - 2500) <= 1 and 56 <= air.rh_pct <= 57
     air._bus.answer = bytes(6)  # check octets wrong
     air.turn()
-    assert air.failures == 1 and abs(air.cdeg - 2500) <= 1
+    assert air.failures == 1 and air.cdeg == sht4x.NONE and air.rh_pct == 0
+    air._bus.answer = bytes(raw)
+    air.turn()
+    assert air.failures == 0 and abs(air.cdeg - 2500) <= 1
+    air._bus.fail = True
     air.turn()
     assert air.cdeg == sht4x.NONE
 
@@ -209,6 +213,16 @@ def check_ds3231_known_date():
     assert ds3231.ClockChip(_Wire(bytes(answer)), 104).read() == (2628 * 24 + 8) * 3600 + 30 * 60 + 15
     answer[2] = 0x48 | 0x20  # 8 in the evening, twelve-hour mode
     assert ds3231.ClockChip(_Wire(bytes(answer)), 104).read() == (2628 * 24 + 20) * 3600 + 30 * 60 + 15
+
+
+def check_ds3231_nonsense_is_no_time():
+    good = bytearray(19)
+    good[0:7] = b"\x15\x30\x08\x06\x13\x03\x27"
+    for register, octet in ((0, 0x60), (1, 0x7F), (2, 0x25), (4, 0x00), (4, 0x32), (5, 0x13), (6, 0x19), (6, 0xA0)):
+        bad = bytearray(good)
+        bad[register] = octet
+        assert ds3231.ClockChip(_Wire(bytes(bad)), 104).read() == 0, (register, octet)
+    assert ds3231.ClockChip(_Wire(b"\xff" * 19), 104).read() == 0  # a bus that answers all ones
 
 
 def check_clock_without_chip_says_so():
