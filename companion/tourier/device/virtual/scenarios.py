@@ -99,8 +99,8 @@ _ALL = (
     ),
     Scenario(
         "warm-third-fold",
-        "The telephone rings at the third fold and the dough lies on the bench for three quarters of an hour.",
-        slips=(Slip(plan.FOLD, 3, extra_s=2700),),
+        "The ice is long gone when the telephone rings at the third fold: three quarters of an hour on the bench.",
+        slips=(Slip(plan.FOLD, 3, extra_s=2700, bench_c=16.0),),
         cause="slow-fold",
         fold=3,
         symptoms=("bready",),
