@@ -31,8 +31,8 @@ class Plot(Widget, can_focus=True):
     Plot > .plot--probe { color: $probe; text-style: bold; }
     Plot > .plot--bench { color: $bench; }
     Plot > .plot--ahead { color: $accent; }
-    Plot > .plot--band { background: $band; color: $text-muted; }
-    Plot > .plot--axis { color: $text-muted; }
+    Plot > .plot--band { background: $band; color: $secondary; }
+    Plot > .plot--axis { color: $secondary; }
     Plot > .plot--mark { color: $warning; text-style: bold; }
     """
 
