@@ -4,7 +4,7 @@ import gc
 import struct
 
 import config
-from store import AGREED, COLLECTED_JOURNAL, COLLECTED_SAMPLES
+from store import AGREED, COLLECTED, COLLECTED_JOURNAL, COLLECTED_SAMPLES
 
 from shared_schedule import day as D
 from shared_schedule import messages as m
@@ -184,8 +184,12 @@ class Handler:
         if action == m.ACTION_FORGET_PLAN:
             if bench.mode == D.DAY_RUNNING and arg != D.DELIBERATE:
                 return m.REFUSED, "a day is running; say it deliberately"
+            kept = app.store.flags & COLLECTED == COLLECTED
+            if bench.mode == D.FINISHED and not kept and arg != D.DELIBERATE:
+                return m.REFUSED, "its log was not collected; collect it, or say it deliberately"
             app.flush()
-            app.store.mark(AGREED if arg == D.DELIBERATE else 0)
+            if not kept:
+                app.store.mark(AGREED)  # said deliberately, or nothing happened under it
             bench.forget()
             app.plan_changed(now_s)
             return m.OK, ""

@@ -118,6 +118,8 @@ class Store:
         self.samples_size = 0  # octets of samples in the large file, and in the small one
         self._open_size = 0
         self.boots = 0
+        self._last = 0  # number of the newest batch begun, and of the newest one that was closed
+        self._closed = 0
         self.writes = 0
         self.full = False  # of samples; said once in `losses`
         self.tight = False  # less than RESERVE is free
@@ -132,13 +134,20 @@ class Store:
         except OSError:
             pass
         raw = self._sealed("/boots", 0)
-        self.boots = (struct.unpack("<I", raw)[0] if raw and len(raw) == 4 else 0) + 1
-        self._try_write("/boots", seal(struct.pack("<I", self.boots)))
-        numbers = self.numbers()
-        for number in reversed(numbers):
-            if self._open_batch(number):
+        if raw and len(raw) == 8:
+            self.boots, self._last, self._closed = struct.unpack("<IHH", raw)
+        self.boots += 1
+        self._write_boots()
+        losses = len(self.losses)
+        for number in reversed(self.numbers()):
+            if number <= self._closed or self._open_batch(number):
                 break
+        if self.number < self._last and self._last > self._closed and len(self.losses) == losses:
+            self.losses.append((LOST_HEAD, 0))  # a batch was begun, and nothing of it is left
         return self.boots
+
+    def _write_boots(self):
+        self._try_write("/boots", seal(struct.pack("<IHH", self.boots, self._last, self._closed)))
 
     def numbers(self):
         """Return the numbers of the batches held, oldest first."""
@@ -220,7 +229,7 @@ class Store:
     def begin(self, plan_id, data, at_s):
         """Begin a new batch with this plan; durable when it returns. OSError when the flash has no room."""
         numbers = self.numbers()
-        number = (numbers[-1] if numbers else 0) + 1
+        number = max(numbers[-1] if numbers else 0, self._last, self._closed) + 1
         folder = self._dir(number)
         for path in ("/b", folder):
             if _exists(path) < 0:
@@ -233,6 +242,8 @@ class Store:
             self._remove_tree(folder)
             raise
         self.writes += 2
+        self._last = number
+        self._write_boots()
         self._attach(number, plan_id, 0, at_s)
         self.full = False
 
@@ -262,7 +273,10 @@ class Store:
             os.remove(folder + "/next")
 
     def forget(self):
-        """Close the batch in hand; it stays on flash until it is dropped."""
+        """Close the batch in hand, for good; it stays on flash until it is dropped."""
+        if self.number > self._closed:
+            self._closed = self.number
+            self._write_boots()
         self.number = 0
         self.plan_id = 0
         self._segments = []

@@ -7,11 +7,14 @@ import random
 import pytest
 from firmware_support import collect, send, two_days
 from tourier.device.client import Timer
+from tourier.device.errors import Refused
 from tourier.device.prompt import at_prompt
 from tourier.device.virtual.board import VirtualTimer
 from tourier.device.virtual.flash import BLOCK, BLOCKS
 
+from shared_schedule import day as D
 from shared_schedule import journal as J
+from shared_schedule import messages as m
 from shared_schedule import plan as P
 
 PLAN = two_days()
@@ -105,3 +108,45 @@ def test_a_file_system_gone_is_said(image, tmp_path):
     with VirtualTimer(flash, seed=4) as timer:
         timer.run_for(1)
         assert "everything" in timer.glance.lines
+
+
+def test_a_batch_that_vanished_is_said(image, tmp_path):
+    """Nothing is left to see that it was there, but for the record of what was begun."""
+    flash = tmp_path / "flash"
+    flash.write_bytes(image)
+    with VirtualTimer(flash, start_at_s=PLAN.steps[0].start_at_s + 200, seed=4) as timer:
+        timer.run_for(6)
+        with at_prompt(timer.port) as prompt:
+            for name, _folder in prompt.listing("/b/0001"):
+                prompt.remove(f"/b/0001/{name}")
+            prompt.run("import os\nos.rmdir('/b/0001')")
+        timer.run_for(6)
+        assert "a batch" in timer.glance.lines
+        timer.press("middle")
+        timer.run_for(10)
+        send(timer, PLAN)
+        timer.restart()
+        timer.run_for(6)
+        assert timer.glance.screen == "step"
+
+
+def test_a_plan_that_was_forgotten_does_not_come_back(image, tmp_path):
+    flash = tmp_path / "flash"
+    flash.write_bytes(image)
+    with VirtualTimer(flash, start_at_s=PLAN.steps[0].start_at_s + 200, seed=4) as timer:
+        timer.run_for(6)
+        with Timer.open(timer.port) as link:
+            with pytest.raises(Refused, match="a day is running"):
+                link.command(m.ACTION_FORGET_PLAN)
+            link.command(m.ACTION_FORGET_PLAN, 0, D.DELIBERATE)
+        timer.run_for(6)
+        assert timer.glance.word == "NO PLAN"
+        timer.restart()
+        timer.run_for(6)
+        assert timer.glance.word == "NO PLAN" and timer.glance.screen == "no plan"
+        send(timer, PLAN)
+        timer.run_for(6)
+        timer.restart()
+        timer.run_for(6)
+        assert timer.glance.screen == "step"
+        assert len(collect(timer)[2]) == len(P.encode(PLAN))
