@@ -4,6 +4,10 @@
     python tests/faults/fault_table.py --seeds 101-120     the test seeds: look, but set no number by them
     python tests/faults/fault_table.py --demo              the demo batch: two pâtons, one needle
     python tests/faults/fault_table.py --firmware --seeds 101-101 --only warm-third-fold
+    python tests/faults/fault_table.py --firmware --seeds 101-120 --keep FOLDER     two hours; see below
+
+`--keep` stores the logs of every played day under FOLDER and takes them from there the next time: a long run can be
+stopped and taken up again, or split over processes, and a changed review judges the same days without playing them.
 
 Prints the confusion table: rows are what was staged, columns what was named first. `--firmware` plays the day on the
 virtual bench timer's interpreter instead of under CPython. Exit code 1 when a measure is missed.
@@ -12,6 +16,7 @@ virtual bench timer's interpreter instead of under CPython. Exit code 1 when a m
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 import tempfile
 from collections import Counter
@@ -122,11 +127,36 @@ def milder(staged: Scenario) -> Scenario:
 
 
 def play(name: str, seed: int, with_symptoms: bool = True, plan_and_text=None,
-         firmware: bool = False, mild: bool = False) -> tuple[Row, object]:  # fmt: skip
-    """Play one day and review it; return (row, review)."""
+         firmware: bool = False, mild: bool = False, keep: Path | None = None) -> tuple[Row, object]:  # fmt: skip
+    """Play one day (or take it from `keep`) and review it; return (row, review)."""
     plan, text = plan_and_text or staged_plan()
     raw = P.encode(plan)
     staged = milder(scenario(name)) if mild else scenario(name)
+    kept = keep and keep / f"{name}-{seed}{'-firmware' * firmware}{'-mild' * mild}-{P.plan_id(raw):08x}.json"
+    if kept and kept.exists():
+        day = json.loads(kept.read_text())
+        journal, samples = bytes.fromhex(day["journal"]), bytes.fromhex(day["samples"])
+        finished, happened = day["finished"], day["fired"]
+    else:
+        journal, samples, finished, happened = _played(name, seed, plan, raw, staged, firmware)
+        if kept:
+            day = {"journal": journal.hex(), "samples": samples.hex(), "finished": finished, "fired": happened}
+            keep.mkdir(parents=True, exist_ok=True)
+            kept.with_suffix(".part").write_text(json.dumps(day))
+            kept.with_suffix(".part").replace(kept)
+    with tempfile.TemporaryDirectory() as folder, Logbook(Path(folder) / "book.sqlite") as book:
+        batch = book.load(book.collect("table", raw, journal, samples, text))
+    found = review(batch, Outcome(staged.symptoms) if with_symptoms and staged.symptoms else Outcome())
+    named = found.named
+    order = [f for f in found.all if f.reading.rank >= 1]
+    first = named[0].key if named else "-"
+    second = order[1].key if named and len(order) > 1 else "-"
+    return Row(name, seed, staged.cause, staged.fold, first, second, named[0].fold_n if named else 0, happened,
+               finished, tuple(f.key for f in named)), found  # fmt: skip
+
+
+def _played(name, seed, plan, raw, staged, firmware) -> tuple[bytes, bytes, bool, bool]:
+    """Play the day; return (journal, samples, finished, whether the fault happened)."""
     kitchen = Kitchen(staged.configure(believed(plan)), seed=seed)
     cook = Cook(plan, staged, seed)
     until_s = plan.ready_at_s + 16 * 3600
@@ -135,16 +165,7 @@ def play(name: str, seed: int, with_symptoms: bool = True, plan_and_text=None,
     else:
         day = FastDay(plan, raw, kitchen, cook).run(until_s)
         journal, samples, finished = day.journal, day.samples, day.finished
-    with tempfile.TemporaryDirectory() as folder, Logbook(Path(folder) / "book.sqlite") as book:
-        batch = book.load(book.collect("table", raw, journal, samples, text))
-    found = review(batch, Outcome(staged.symptoms) if with_symptoms and staged.symptoms else Outcome())
-    named = found.named
-    order = [f for f in found.all if f.reading.rank >= 1]
-    first = named[0].key if named else "-"
-    second = order[1].key if named and len(order) > 1 else "-"
-    happened = fired(name, plan, journal, samples, kitchen, cook)
-    return Row(name, seed, staged.cause, staged.fold, first, second, named[0].fold_n if named else 0, happened,
-               finished, tuple(f.key for f in named)), found  # fmt: skip
+    return journal, samples, finished, fired(name, plan, journal, samples, kitchen, cook)
 
 
 def _on_the_timer(plan, raw, kitchen, cook, until_s):
@@ -204,13 +225,14 @@ def main() -> int:
     parser.add_argument("--demo", action="store_true", help="the demo batch with its two pâtons, as it is planned")
     parser.add_argument("--mild", action="store_true", help="faults at half strength: no measure, but good to know")
     parser.add_argument("--no-symptoms", action="store_true", help="the cook reports nothing")
+    parser.add_argument("--keep", type=Path, metavar="FOLDER", help="store the logs here, and take them from here")
     parser.add_argument("--verbose", action="store_true", help="print the first findings of every day")
     args = parser.parse_args()
     plan = demo_plan() if args.demo else staged_plan()
     rows = []
     for name in args.only or (*FAULTS, "good"):
         for seed in seeds_of(args.seeds):
-            row, found = play(name, seed, not args.no_symptoms, plan, args.firmware, args.mild)
+            row, found = play(name, seed, not args.no_symptoms, plan, args.firmware, args.mild, args.keep)
             rows.append(row)
             if (not row.fired and not args.mild) or not row.finished:
                 print(f"{name} {seed}: fired {row.fired}, day finished {row.finished}", file=sys.stderr)
