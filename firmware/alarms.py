@@ -112,6 +112,13 @@ class Alarms:
         self.standing[0].next_s = now_s + SNOOZE_S
         return self.standing[0]
 
+    def shift(self, by_s):
+        """The clock was set, forward or back: what was to sound in a minute still does."""
+        for alarm in self.standing:
+            alarm.at_s += by_s
+            alarm.next_s += by_s
+        self._answered = [(kind, step_id, at_s + by_s) for kind, step_id, at_s in self._answered]
+
     def sound_due(self, now_s, quiet):
         """Return the pattern to play now, or 0. In quiet hours only alarms that save the batch sound."""
         for alarm in self.standing:

@@ -128,6 +128,8 @@ class App:
         held = bench.load()
         now_s = self.clock.now_s
         if held:
+            if not self.clock.ok:
+                bench.look_back()
             bench.note(now_s, J.BOOT, self.board.reset_cause(), 1 if self.clock.ok else 0, *config.VERSION)
             bench.state.clock_ok = self.clock.ok
         lost = self.store.losses
@@ -150,15 +152,23 @@ class App:
         self._flushed_s = now_s
 
     def set_clock(self, now_s, offset_min):
-        """The host or the cook said what time it is."""
+        """The host or the cook said what time it is; True when that is written down."""
         self.flush()
         old_s = self.clock.set(now_s)
         self.clock.offset_min = offset_min
-        self.bench.clock_set(old_s, now_s)
+        written = self.bench.clock_set(old_s, now_s)
         self.alarms.clear(J.CLOCK_UNKNOWN)
+        self.alarms.shift(now_s - old_s)
+        if self.bench.forecast is not None:
+            self.bench.forecast.rate.clear()
         self._sampled_s = self._flushed_s = now_s
         self._aired_s = self._measured_s = self._shown_s = now_s
         self._booted_s += now_s - old_s
+        return written
+
+    def known_s(self):
+        """The earliest that it can be while the clock is not known: last written down, and what has passed since."""
+        return self.bench.known_s + self.uptime_s()
 
     def uptime_s(self):
         return max(0, self.clock.now_s - self._booted_s)
@@ -194,7 +204,8 @@ class App:
         sup.begin()
         pressed = self.buttons.feed(board.buttons(), now_ms)
         if pressed is not None:
-            self.ui.press(pressed[0], pressed[1], now_s)
+            self.ui.press(pressed[0], pressed[1], self.clock.now_s)
+        now_s = self.clock.now_s  # host or cook may have set it in this turn
         sup.end(BUTTONS)
 
         sup.begin()

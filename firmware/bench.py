@@ -13,12 +13,14 @@ from shared_schedule import day as D
 from shared_schedule import journal as J
 from shared_schedule import plan as P
 from shared_schedule import window as W
+from shared_schedule.samples import read_blocks
 from shared_schedule.states import probe_at
 from shared_schedule.timeline import Projection, adopt
 from shared_schedule.units import CDEG_MIN, NO_CDEG
 
 _WINDOW_KINDS = (P.LOCK_IN, P.FOLD, P.SHEET, P.CUT, P.SHAPE)
 PROJECT_EVERY_S = 60
+_TAIL = 1024  # octets of samples: a key block comes at least every ten minutes
 _BY_ITSELF = (J.ALARM, J.ACK, J.FAULT, J.AIR)
 
 
@@ -41,6 +43,7 @@ class Bench:
         self.seq = 0
         self.unread = 0
         self.clock_ok = False
+        self.known_s = 0  # the last time written down while the clock was known
         self.bend_low = NO_CDEG
         self.bend_high = NO_CDEG
         self.store_failed = False
@@ -68,12 +71,27 @@ class Bench:
                 if record.seq >= self.seq:
                     self.seq = record.seq + 1
                 J.apply(plan, self.state, record)
+                if self.state.clock_ok:
+                    self.known_s = record.at_s
+        self.known_s = max(self.known_s, plan.made_at_s)
         self.changes += 1
         self._shift_window()
         raw = self.store.load(self._dose_path(), 0)
         if raw and len(raw) == 5:
             self.forecast.begin_dose(raw[0], struct.unpack("<I", raw[1:])[0])
         return True
+
+    def look_back(self):
+        """Find the last temperature before power went: it is later than the last thing that happened."""
+        octets = self.store.samples_octets()
+        data = bytearray(min(octets, _TAIL))
+        try:
+            count = self.store.read_samples(octets - len(data), len(data), memoryview(data))
+        except OSError:
+            return
+        for pair in read_blocks(memoryview(data)[:count]):
+            if pair[0] > self.known_s:
+                self.known_s = pair[0]
 
     def _hold(self, plan, data):
         self.board.plan_held(data)
@@ -105,6 +123,7 @@ class Bench:
         """Begin a new batch. OSError when flash has no room."""
         self.store.begin(plan_id, data, at_s)
         self.seq = 0
+        self.known_s = max(plan.made_at_s, at_s)
         self._hold(plan, data)
         self.write(at_s, J.encode(J.PLAN, self._next_seq(), at_s, plan_id, len(data)))
         if not self.clock_ok:
@@ -347,7 +366,7 @@ class Bench:
             self.bend_low, self.bend_high = W.shift_window(self.bend_low, self.bend_high, self.state.bends)
 
     def clock_set(self, old_s, new_s):
-        """The clock was set by somebody who knows."""
+        """The clock was set by somebody who knows; True when that is written down."""
         self.clock_ok = True
         self._projected_at_s = 0
         self._next_projection = None

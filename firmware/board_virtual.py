@@ -42,9 +42,10 @@ BLOCKS = 352  # file system of a Pico: 1408 KiB
 class FlashImage:
     """Block device over an image file, with the Pico's geometry. Counts programs and erases; can lose power in one."""
 
-    def __init__(self, path, send, cut_at, record, fail_at, fail_for_ever):
+    def __init__(self, path, send, wait_for_end, cut_at, record, fail_at, fail_for_ever):
         self._file = open(path, "r+b")
         self._send = send
+        self._wait_for_end = wait_for_end
         self._cut_at = cut_at  # -1 = never
         self._record = record
         self._fail_at = fail_at  # operation that reports an I/O error instead; -1 = never
@@ -93,8 +94,7 @@ class FlashImage:
                 self._file.seek(block * BLOCK_OCTETS + offset)
                 self._file.write(memoryview(buf)[: len(buf) // 2])
             self._send(_CUT, struct.pack("<I", self.ops))
-            while True:  # the host ends the interpreter here
-                select.poll().poll(1000)
+            self._wait_for_end()
         return False
 
 
@@ -115,8 +115,9 @@ class Board:
             self._mask, _spare, self._board_id,
         ) = struct.unpack(_SETTINGS, raw)  # fmt: skip
         self._flash = FlashImage(
-            os.getenv("TOURIER_IMAGE"), self._send, cut_at, self._flags & 8, fail_at, self._flags & 32
-        )
+            os.getenv("TOURIER_IMAGE"), self._send, self._wait_for_end, cut_at, self._flags & 8, fail_at,
+            self._flags & 32,
+        )  # fmt: skip
         self.i2c = virtual_chips.Bus(self, self._flags, i2c_fail_at, self._flags & 32)
         self._turn = bytearray(_TURN_OCTETS)
         self._poll = select.poll()
@@ -311,8 +312,16 @@ class Board:
 
     def reset(self):
         self._send(_RESET, b"")
+        self._wait_for_end()
+
+    def _wait_for_end(self):
+        """The host ends the interpreter now; when the host itself is gone, the interpreter ends too."""
+        poll = select.poll()
+        poll.register(self._side, select.POLLIN)
         while True:
-            select.poll().poll(1000)
+            for item in poll.poll(1000):
+                if item[1] & ~select.POLLIN or not self._side.read(1):
+                    raise SystemExit
 
     def watchdog_start(self, for_ms):
         self._send(_WDT, struct.pack("<I", for_ms))

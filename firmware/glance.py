@@ -12,7 +12,8 @@ S_BEND = 5
 S_RESTS = 6
 S_DONE = 7
 S_MESSAGE = 8
-NAMES = ("no plan", "clock", "step", "question", "menu", "bend", "rests", "done", "message")
+S_SET = 9
+NAMES = ("no plan", "clock", "step", "question", "menu", "bend", "rests", "done", "message", "set clock")
 
 # What the right number counts down.
 LEFT_NOTHING = 0
@@ -45,6 +46,7 @@ class Glance:
         self.step_id = 0
         self.step_state = 0
         self.mode = 0
+        self.fold = 0  # 3 or 4 when hands fold
         self.fold_n = 0
         self.fold_of = 0
         self.alarm = 0

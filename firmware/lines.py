@@ -59,7 +59,7 @@ def day(ui, g, now_s):
     g.step_id = step.step_id
     g.step_state = step_state
     g.place = step.place
-    g.fold_n, g.fold_of = step.fold_n, step.fold_of
+    g.fold, g.fold_n, g.fold_of = step.fold, step.fold_n, step.fold_of
     g.code = words.KIND + step.kind
     g.word = words.KIND_WORDS[step.kind]
     if step_state == D.WAITING:
@@ -257,9 +257,10 @@ def alarm(app, alarm_):
     if kind == J.HOLD_MAX:
         return name
     if kind == J.SLIP:
-        return "the ready time slips"
+        late_s = bench.projection.slip_s if bench.projection is not None else 0
+        return "late by %s" % span_text(late_s) if late_s >= 60 else "the ready time slips"
     if kind == J.CLOCK_UNKNOWN:
-        return "connect it to the desk"
+        return "what time is it?"
     if kind == J.LOW_MEMORY:
         if alarm_.step_id == 0:
             return "memory is short"

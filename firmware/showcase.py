@@ -62,6 +62,12 @@ class _App:
     def apply(self, effects, _now_s):
         return effects
 
+    def set_clock(self, at_s, _offset_min):
+        return True
+
+    def known_s(self):
+        return _T0 - 5400
+
     def acknowledge(self, now_s):
         return self.alarms.acknowledge(now_s)
 
@@ -135,6 +141,12 @@ class _Stage:
         self.app.bench._hold(_plan(), b"")
         self.app.bench.store.number = 0
         self.now_s = _T0 + 3600
+        self.detail = ""
+
+    def says(self, part):
+        """Hold the line that turns at the one with these letters in it."""
+        self.detail = part
+        return self
 
     def at(self, step_id, state=D.RUNNING, ago_s=240, probe=1340, bench=1980):
         """Everything before is done; the step itself is in `state` since ago_s."""
@@ -197,14 +209,18 @@ def stages():
     stage.app.bench.state = None
     stage.app.clock.ok = False
     yield "set-clock", stage
-    yield "next", _Stage().at(5, D.WAITING).projected()
+    stage = _Stage()
+    stage.now_s = _T0 + 1300
+    yield "next", stage.at(4, D.WAITING).projected()
     yield "mix", _Stage().at(1, probe=2140)
     yield "salt-question", _Stage().at(1, probe=2140).press(_MIDDLE)
     yield "chill", _Stage().at(3, ago_s=900, probe=620).projected()
-    stage = _Stage().at(4, D.WAITING)
-    stage.now_s += 9000
-    yield "lock-in-due", stage
+    yield "lock-in-due", _Stage().at(4, D.WAITING).alarm(J.STEP_DUE, 4)
+    yield "fold-due", _Stage().at(5, D.WAITING).projected()
     yield "roll", _Stage().at(5, probe=1190).read(1190, 1550, 3).projected()
+    yield "roll-sheet", _Stage().at(5, probe=1190).read(1190, 1550, 3).projected().says(" mm")
+    yield "roll-next-event", _Stage().at(5, probe=1190).read(1190, 1550, 3).projected().says(":")
+    yield "roll-slack", _Stage().at(5, probe=1190).read(1190, 1550, 3).projected().says("slack")
     yield "roll-soon-warm", _Stage().at(5, probe=1545).read(1545, 2300, 6).alarm(J.WINDOW_SOON, 5)
     yield "chill-now", _Stage().at(5, probe=1750).read(1750, 2300, 6)
     yield "too-warm-alarm", _Stage().at(5, probe=1750).read(1750, 2300, 6).alarm(J.WINDOW_LEFT_WARM, 5)
@@ -217,7 +233,7 @@ def stages():
     stage.app.bench.state.steps[5] = D.RUNNING
     stage.app.bench.state.started_at_s[5] = stage.now_s - 2900
     stage.app.bench.state.ended_at_s[5] = 0
-    yield "two-rests", stage.projected()
+    yield "two-rests", stage.projected().says("under way")
     yield "times", stage.press(_LEFT)
     yield "sheet", _Stage().at(8, probe=1210).read(1210, 1700, 2).projected()
     yield "proof", _Stage().at(9, ago_s=6600, probe=2540)
@@ -229,20 +245,37 @@ def stages():
     yield "bake-ready", _Stage().at(12, D.READY, 1100, NO_CDEG).alarm(J.REST_DONE, 12)
     yield "too-long", _Stage().at(6, D.READY, 15000, 480).alarm(J.HOLD_MAX, 6)
     yield "menu", _Stage().at(5, probe=1190).press(_RIGHT, _RIGHT)
+    yield "menu-end", _Stage().at(5, probe=1190).press(_RIGHT, _RIGHT, _RIGHT, _RIGHT, _RIGHT, _RIGHT)
     yield "bend-test", _Stage().at(5, probe=1190).press(_RIGHT, _RIGHT, _MIDDLE)
     stage = _Stage().at(5, probe=1190)
     stage.app.bench.note = _yes
     yield "bend-noted", stage.press(_RIGHT, _RIGHT, _MIDDLE, _LEFT, _RIGHT, _RIGHT, _MIDDLE, _MIDDLE)
     yield "refused", _Stage().at(6, ago_s=600, probe=900).press(_MIDDLE)
     yield "air", _Stage().at(6, ago_s=600, probe=900).press(_RIGHT, _RIGHT, _RIGHT, _RIGHT, _RIGHT, _MIDDLE)
+    yield "clock-unknown", _unset().alarm(J.CLOCK_UNKNOWN)
+    yield "clock-hours", _unset().alarm(J.CLOCK_UNKNOWN).press(_MIDDLE)
+    yield "clock-minutes", _unset().alarm(J.CLOCK_UNKNOWN).press(_MIDDLE, _RIGHT, _RIGHT, _MIDDLE, _RIGHT)
+    yield "clock-date", _unset().alarm(J.CLOCK_UNKNOWN).press(_MIDDLE, _RIGHT, _MIDDLE, _MIDDLE, _MIDDLE)
+    stage = _unset().alarm(J.CLOCK_UNKNOWN).press(_MIDDLE, _MIDDLE, _MIDDLE, _MIDDLE, _MIDDLE)
+    stage.now_s = stage.app.ui.since_s
+    yield "clock-set", stage
+    stage = _Stage().at(6, ago_s=600, probe=900)
+    stage.app.ui.say(["Lost at power-up:", "settings", "temperatures"], stage.now_s)
+    yield "lost", stage
+    yield "low-memory", _Stage().at(6, ago_s=600, probe=900).alarm(J.LOW_MEMORY)
+    stage = _Stage()
+    stage.now_s = _T0 + 34000
+    yield "late", stage.at(6, ago_s=600, probe=900).projected().alarm(J.SLIP)
+    stage = _Stage().at(12, D.DONE, probe=2310)
+    yield "done", stage
+
+
+def _unset():
+    """A rest after a power cut in the night: nobody knows the time."""
     stage = _Stage().at(6, ago_s=600, probe=900)
     stage.app.clock.ok = False
     stage.app.bench.clock_ok = stage.app.bench.state.clock_ok = False
-    yield "clock-unknown", stage.alarm(J.CLOCK_UNKNOWN)
-    yield "low-memory", _Stage().at(6, ago_s=600, probe=900).alarm(J.LOW_MEMORY)
-    yield "late", _Stage().at(6, ago_s=600, probe=900).alarm(J.SLIP)
-    stage = _Stage().at(12, D.DONE, probe=2310)
-    yield "done", stage
+    return stage
 
 
 def _yes(*_args):
@@ -268,6 +301,10 @@ def main():
     print("wide\t%s" % ",".join(words_fit(canvas)))
     for name, stage in stages():
         g = stage.app.ui.compose(stage.now_s)
+        for text in stage.app.ui.details:
+            if stage.detail and stage.detail in text:
+                g.line = text
+                break
         canvas.marks = []
         draw(canvas, g)
         marks = "|".join(["%d,%d,%d,%d,%s" % mark for mark in canvas.marks])

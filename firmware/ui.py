@@ -2,7 +2,7 @@
 
     left     not yet, back; with an alarm: later (snooze)
     middle   the thing that comes next: start, done, yes; with an alarm: seen. Long: do it all the same
-    right    more: rests, bend test, undo, skip. Double: undo at once
+    right    more: rests, bend test, undo, skip, clock. Double: undo at once
 """
 
 import alarms
@@ -10,6 +10,7 @@ import buttons
 import glance as G
 import lines
 import sounds
+from clockset import ClockSetter, date_text, local_s, time_text
 
 from shared_schedule import day as D
 from shared_schedule import journal as J
@@ -19,10 +20,13 @@ from shared_schedule.units import NO_CDEG, cdeg_text
 
 _MESSAGE_S = 4
 _MENU_S = 30  # a menu left open goes away: what matters is behind it
+_SETTING_S = 90  # somebody has gone to look at the kitchen's clock
 
-_MENU = ("Rests and times", "Bend test", "Undo", "Skip this step", "Show air, clock")
-M_RESTS, M_BEND, M_UNDO, M_SKIP, M_AIR = range(5)
+_MENU = ("Rests and times", "Bend test", "Undo", "Skip this step", "Show air, clock", "Set the clock")
+M_RESTS, M_BEND, M_UNDO, M_SKIP, M_AIR, M_CLOCK = range(6)
 _VERDICTS = ("It cracked", "It bent clean", "It is greasy")
+# Alarms beside which the minutes still mean what they say.
+_COUNTED = (J.WINDOW_SOON, J.WINDOW_LEFT_WARM, J.WINDOW_LEFT_COLD, J.SENSOR_FAULT, J.PROOF_CAP)
 
 
 class Ui:
@@ -39,6 +43,7 @@ class Ui:
         self.after_question: tuple = (0, 0, 0)
         self.message = ()
         self.message_for_s = _MESSAGE_S
+        self.setter = None  # the clock being set
         self._tapped = False
         self.details = ()
         self.details_key = None
@@ -54,7 +59,10 @@ class Ui:
         self._tapped = False
         if app.alarms.top is not None and self.screen is None and button != buttons.RIGHT:
             if button == buttons.MIDDLE:
+                alarm = app.alarms.top
                 app.acknowledge(now_s)
+                if alarm.kind == J.CLOCK_UNKNOWN and app.bench.plan is not None:
+                    sound = self._open_clock(now_s)
             else:
                 app.alarms.snooze(now_s)
                 self.say(("Again in %d minutes." % (alarms.SNOOZE_S // 60),), now_s, 2)
@@ -67,8 +75,12 @@ class Ui:
             sound = self._answer(button, kind, now_s)
         elif self.screen in (G.S_MENU, G.S_BEND):
             sound = self._choose(button, now_s)
+        elif self.screen == G.S_SET:
+            sound = self._set(button, kind, now_s)
         elif self.screen == G.S_RESTS:
             self.close()
+        elif button == buttons.MIDDLE and self.glance.screen == G.S_CLOCK:
+            sound = self._open_clock(now_s)
         elif button == buttons.MIDDLE:
             sound = self._go(kind == buttons.LONG, now_s)
         elif button == buttons.RIGHT:
@@ -86,6 +98,7 @@ class Ui:
     def close(self):
         self.screen = None
         self.question = -1
+        self.setter = None
 
     def say(self, lines_, now_s, for_s=_MESSAGE_S):
         """Show a few words for a few seconds, or until a press."""
@@ -193,9 +206,47 @@ class Ui:
             return self._event((D.EV_UNDO, 0, 0), now_s)
         elif chosen == M_SKIP:
             return self._skip(now_s)
+        elif chosen == M_CLOCK:
+            return self._open_clock(now_s)
         else:
             self.say(lines.air(self.app), now_s)
         return sounds.CLICK
+
+    # --- clock ----------------------------------------------------------------------------------------------------
+
+    def _open_clock(self, now_s):
+        app = self.app
+        plan = app.bench.plan
+        if plan is None:  # nobody has said yet how far this kitchen is from Greenwich; the desk says both at once
+            self.say(("Connect it to the desk:", "it brings plan and time."), now_s)
+            return sounds.REFUSED
+        if app.clock.ok:
+            self.setter = ClockSetter(plan, now_s, 0)
+        else:
+            at_s = app.known_s()
+            self.setter = ClockSetter(plan, at_s, at_s)
+        self.open(G.S_SET, now_s)
+        return sounds.CLICK
+
+    def _set(self, button, kind, now_s):
+        setter = self.setter
+        self.since_s = now_s
+        if button != buttons.MIDDLE:
+            if button == buttons.LEFT and kind == buttons.LONG:
+                self.close()
+                return sounds.CLICK
+            return sounds.CLICK if setter.add(1 if button == buttons.RIGHT else -1) else sounds.REFUSED
+        if kind != buttons.LONG and setter.next():
+            return sounds.CLICK
+        app = self.app
+        at_s = setter.at_s
+        self.close()
+        local = local_s(app.bench.plan, at_s)
+        if app.set_clock(at_s, (local - at_s) // 60):
+            self.say(("The clock is set:", time_text(local) + ", " + date_text(local)), at_s)
+            return sounds.CLICK
+        self.say(("The clock is set,", "but memory failed: it", "is not written down."), at_s)
+        return sounds.REFUSED
 
     def _skip(self, now_s):
         bench = self.app.bench
@@ -228,6 +279,8 @@ class Ui:
             self.close()
         if self.screen in (G.S_MENU, G.S_BEND, G.S_RESTS) and not 0 <= now_s - self.since_s < _MENU_S:
             self.close()
+        if self.screen == G.S_SET and not 0 <= now_s - self.since_s < _SETTING_S:
+            self.close()
         g.probe_cdeg = probe.cdeg
         g.bench_cdeg = app.sampler.bench.cdeg
         g.fault = probe.fault | app.sampler.bench.fault << 4
@@ -239,7 +292,7 @@ class Ui:
         g.trend = 0
         g.lines = ()
         g.chosen = -1
-        g.step_id = g.step_state = g.fold_n = g.fold_of = g.place = 0
+        g.step_id = g.step_state = g.fold = g.fold_n = g.fold_of = g.place = 0
         g.due = False
         g.probe_wanted = bench.plan is not None and bench.probe_step() >= 0
         g.question = self.question
@@ -256,6 +309,9 @@ class Ui:
             g.screen = G.S_CLOCK
             g.word, g.code = words.WORDS[words.SET_CLOCK], words.SET_CLOCK
             g.line = "connect it to the desk"
+            if bench.plan is not None:
+                g.line = "here, or at the desk"
+                g.labels = ("times", "set", "more")
         alarm = app.alarms.top
         g.alarm = alarm.kind if alarm is not None else 0
         g.alarm_step = alarm.step_id if alarm is not None else 0
@@ -263,10 +319,12 @@ class Ui:
             self._over(g)
         elif alarm is not None:
             g.urgent = True
-            g.labels = ("later", "seen", "more")
+            g.labels = ("later", "set" if alarm.kind == J.CLOCK_UNKNOWN else "seen", "more")
             if alarm.kind != J.STEP_DUE:
                 g.word = alarm.word
             g.line = lines.alarm(app, alarm)
+            if alarm.kind not in _COUNTED or (alarm.step_id and alarm.step_id != g.step_id):
+                g.left_kind = G.LEFT_NOTHING  # "READY 10 min" would be another step's ten minutes
         return g
 
     def _over(self, g):
@@ -289,6 +347,12 @@ class Ui:
             g.lines = tuple(lines.wrapped(text))
             g.line = ""
             g.labels = ("not yet", "yes", "")
+        elif self.screen == G.S_SET:
+            g.word, g.code = words.WORDS[words.SET_CLOCK], words.SET_CLOCK
+            g.lines = self.setter.texts()
+            g.chosen = self.setter.place
+            g.line = ""
+            g.labels = self.setter.labels()
         elif self.screen == G.S_MENU:
             g.word = "More"
             g.lines = _MENU

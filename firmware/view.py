@@ -1,12 +1,15 @@
-"""Draws a Glance. Layout of the day's screen, in dots:
+"""Draws a Glance. Layout of the day's screen, in dots; nothing touches what is below it:
 
-     0..20  state word, in a band when urgent         19 tall, 8.2 mm
-    21..44  temperature | minutes left                24 tall, 10.3 mm
-    45..47  window bar, or progress
+     0..18  state word                                19 tall, 8.2 mm; beside it "4-fold 1/3" where there is room
+    20..43  temperature | minutes left                24 tall, 10.3 mm
+    44..46  window bar with the dough's place in it, or progress
     48..55  one line: fold, sheet, next event, slack  (turns every few seconds)
     56..63  what the three buttons do
+
+With an alarm the word stands dark in a band of light, 0..20, the numbers begin at 22, and there is no bar.
 """
 
+import framebuf
 import glance as G
 
 from shared_schedule.units import NO_CDEG, cdeg_text, div_round
@@ -14,11 +17,15 @@ from shared_schedule.units import NO_CDEG, cdeg_text, div_round
 _LINE_Y = 48
 _LABEL_Y = 56
 _ROWS = 4  # of the list screens
+_PLACES = ((0, 2), (3, 4), (4, 5))  # of the clock being set: hours, tens of minutes, minutes
 
 
 # Regions of the day's screen: what they show, where they are, what they depend on.
 _HEAD, _NUMBERS, _BAR, _LINE, _LABELS = range(5)
-_BOXES = ((0, 21), (21, 24), (45, 3), (48, 8), (56, 8))
+_BOXES = ((0, 20), (20, 24), (44, 4), (48, 8), (56, 8))
+_URGENT_BOXES = ((0, 22), (22, 24), (46, 2), (48, 8), (56, 8))
+_BAR_Y = 44
+_DOTTED = (b"\x88" * 16, 128, 1, framebuf.MONO_HLSB)  # the bar's ground line
 
 
 class View:
@@ -42,12 +49,14 @@ class View:
             self._screen = key
             draw(self.canvas, g)
             return True
-        if self._screen is not True:
+        layout = "urgent" if g.urgent else "calm"
+        if self._screen != layout:
             self.canvas.clear()
             self._keys = [None] * len(_BOXES)
-            self._screen = True
+            self._screen = layout
+        boxes = _URGENT_BOXES if g.urgent else _BOXES
         keys = (
-            (g.word, g.urgent),
+            (g.word, g.fold, g.fold_n),
             (g.probe_cdeg if g.probe_cdeg == NO_CDEG else div_round(g.probe_cdeg, 10), g.trend, g.left_kind,
              left_text(g.left_s), g.probe_wanted),
             _bar_key(g),
@@ -58,7 +67,7 @@ class View:
         for region in range(len(_BOXES)):
             if keys[region] != self._keys[region]:
                 self._keys[region] = keys[region]
-                y, height = _BOXES[region]
+                y, height = boxes[region]
                 self.canvas.fb.fill_rect(0, y, 128, height, 0)
                 _PAINT[region](self.canvas, g)
                 drawn = True
@@ -66,6 +75,8 @@ class View:
 
 
 def _bar_key(g):
+    if g.urgent:
+        return None
     if g.progress_pct >= 0:
         return g.progress_pct
     if g.low_cdeg == NO_CDEG or g.high_cdeg == NO_CDEG:
@@ -79,6 +90,8 @@ def draw(canvas, g):
     if g.screen in (G.S_STEP, G.S_DONE, G.S_CLOCK, G.S_NO_PLAN):
         for paint in _PAINT[:_LABELS]:
             paint(canvas, g)
+    elif g.screen == G.S_SET:
+        _setting(canvas, g)
     elif g.screen in (G.S_QUESTION, G.S_MESSAGE):
         if g.word:
             _head(canvas, g)
@@ -93,11 +106,21 @@ def draw(canvas, g):
 
 def _head(canvas, g):
     width = canvas.word_width(g.word)
-    x = (128 - width) // 2 if g.urgent else 0
-    canvas.word(max(0, x), 1, g.word)
     if g.urgent:
         # The word's band is turned over: seen from afar without colour, and steady for tired eyes.
+        canvas.word(max(0, (128 - width) // 2), 1, g.word)
         canvas.invert(0, 0, 128, 21)
+        return
+    canvas.word(0, 0, g.word)
+    if g.fold and g.screen == G.S_STEP:
+        text = "%d/%d" % (g.fold_n, g.fold_of)
+        x = 128 - canvas.word_width(text)
+        name = "%d-fold" % g.fold
+        room = x - 4 - width
+        if room >= canvas.small_width(name) + 4:
+            canvas.small(x - 4 - canvas.small_width(name), 6, name)
+        if room >= 4:
+            canvas.word(x, 0, text)
 
 
 def _line(canvas, g):
@@ -105,15 +128,16 @@ def _line(canvas, g):
 
 
 def _numbers(canvas, g):
+    y = 22 if g.urgent else 20
     if g.probe_cdeg == NO_CDEG:
         if g.probe_wanted and g.screen == G.S_STEP:
-            canvas.small(0, 24, "probe:")
-            canvas.small(0, 34, "no reading")
+            canvas.small(0, y + 3, "probe:")
+            canvas.small(0, y + 13, "no reading")
     else:
-        end = canvas.big(0, 21, cdeg_text(g.probe_cdeg))
-        canvas.small(end + 2, 21, "\u00b0")
+        end = canvas.big(0, y, cdeg_text(g.probe_cdeg))
+        canvas.small(end + 2, y, "\u00b0")
         if g.trend:
-            canvas.small(end + 2, 33, "\u2191" if g.trend > 0 else "\u2193")
+            canvas.small(end + 2, y + 12, "\u2191" if g.trend > 0 else "\u2193")
     if g.left_kind == G.LEFT_NOTHING:
         return
     text, unit = left_text(g.left_s)
@@ -121,10 +145,10 @@ def _numbers(canvas, g):
     if g.left_kind == G.LEFT_WINDOW:
         unit_width = max(unit_width, canvas.small_width("win"))
     x = 128 - unit_width - 2 - canvas.big_width(text)
-    end = canvas.big(x, 21, text)
-    canvas.small(end + 2, 37, unit)
+    end = canvas.big(x, y, text)
+    canvas.small(end + 2, y + 16, unit)
     if g.left_kind == G.LEFT_WINDOW:
-        canvas.small(128 - canvas.small_width("win"), 27, "win")
+        canvas.small(128 - canvas.small_width("win"), y + 6, "win")
 
 
 def left_text(left_s):
@@ -142,18 +166,24 @@ def left_text(left_s):
 
 
 def _bar(canvas, g):
+    if g.urgent:
+        return
+    fb = canvas.fb
     if g.progress_pct >= 0:
-        canvas.bar(0, 45, 128, 3, 128 * g.progress_pct // 100)
+        fb.blit(_DOTTED, 0, _BAR_Y + 2)
+        fb.fill_rect(0, _BAR_Y + 1, 128 * g.progress_pct // 100, 2, 1)
         return
     if g.low_cdeg == NO_CDEG or g.high_cdeg == NO_CDEG:
         return
-    # The window is the middle half of the bar's width; the needle shows where the dough stands.
-    span = g.high_cdeg - g.low_cdeg
-    canvas.fb.rect(32, 45, 64, 3, 1)
-    canvas.fb.hline(0, 46, 128, 1)
-    if g.probe_cdeg != NO_CDEG and span > 0:
-        x = _needle(g)
-        canvas.fb.fill_rect(x - 3, 45, 7, 3, 1)
+    # The window is the middle half of the bar's width, with a post at each end; the needle stands in a gap of it.
+    fb.blit(_DOTTED, 0, _BAR_Y + 2)
+    fb.fill_rect(32, _BAR_Y + 1, 64, 2, 1)
+    fb.fill_rect(32, _BAR_Y, 2, 3, 1)
+    fb.fill_rect(94, _BAR_Y, 2, 3, 1)
+    x = _needle(g)
+    if x >= 0:
+        fb.fill_rect(x - 5, _BAR_Y, 11, 3, 0)
+        fb.fill_rect(x - 2, _BAR_Y, 5, 3, 1)
 
 
 def _needle(g):
@@ -163,15 +193,34 @@ def _needle(g):
     return min(124, max(3, 32 + 64 * (g.probe_cdeg - g.low_cdeg) // span))
 
 
+def _setting(canvas, g):
+    """The clock being set: hours and minutes large, the place in hand underlined, the date below."""
+    canvas.word(0, 0, g.word)
+    time, date = g.lines
+    left = (128 - canvas.big_width(time)) // 2
+    canvas.big(left, 20, time)
+    if g.chosen < len(_PLACES):
+        begin, end = _PLACES[g.chosen]
+        x = left + canvas.big_width(time[:begin]) + 2 if begin else left
+        canvas.fb.fill_rect(x, 45, left + canvas.big_width(time[:end]) - x, 2, 1)
+    x = (128 - canvas.small_width(date)) // 2
+    canvas.small(x, _LINE_Y, date, inverse=g.chosen >= len(_PLACES))
+
+
 def _list(canvas, g):
     canvas.small(0, 0, g.word, inverse=True)
     first = max(0, min(g.chosen - 1, len(g.lines) - _ROWS)) if g.chosen >= 0 else 0
     y = 11
     for at in range(first, min(len(g.lines), first + _ROWS)):
-        canvas.small(4, y, g.lines[at], 122)
+        canvas.small(4, y, g.lines[at], 112 if len(g.lines) > _ROWS else 122)
         if at == g.chosen:
             canvas.invert(0, y - 1, 128, 10)
         y += 11
+    # More lines above or below than fit: said at the top, away from the chosen line.
+    if first > 0:
+        canvas.small(112, 0, "\u2191")
+    if first + _ROWS < len(g.lines):
+        canvas.small(121, 0, "\u2193")
 
 
 def _labels(canvas, g):

@@ -45,3 +45,13 @@ def test_no_light_flashes_faster_than_three_times_a_second():
     """WCAG 2.2, 2.3.1: three flashes a second at most."""
     done = run("import sounds\nprint(min([p[1] + p[2] for p in sounds.OF_SOUND.values()]))")
     assert int(done.stdout) >= 334
+
+
+def test_setting_the_clock_is_explained_as_it_is():
+    code = "import clockset, ui\nprint([p[1] for p in clockset.PLACES])\nprint(ui._MENU[ui.M_CLOCK], ui._SETTING_S)"
+    done = run(code)
+    assert done.stdout.splitlines() == ["['1 h', '10', '1', '1 day']", "Set the clock 90"]
+    part = MANUAL.split("## Setting the clock by hand")[1].split("\n## ")[0]
+    told = ("*-1 h* and *+1 h*", "*more*, *Set the clock*", "a\nminute and a half", "the last time that was written")
+    for text in told:
+        assert text in part, text

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 
 from shared_schedule import plan as P
 from shared_schedule.states import follows_at_once
@@ -173,6 +174,10 @@ class Cook:
             return ("middle", TAP_MS) if self._waited(now_s, ("yes", glance.step_id, glance.question)) else None
         if label == "seen":
             return self._alarm(now_s, glance, kitchen)
+        if glance.screen == "set clock":
+            return self._set_clock(now_s, glance)
+        if label == "set":
+            return ("middle", TAP_MS) if self._waited(now_s, ("set", glance.screen)) else None
         if label == "take":
             return "left", TAP_MS
         if label == "start":
@@ -191,6 +196,16 @@ class Cook:
         if self._waited(now_s, ("alarm", glance.alarm, glance.alarm_step), away_s):
             return "middle", TAP_MS
         return None
+
+    def _set_clock(self, now_s: int, glance: Glance) -> tuple[str, int]:
+        """Make the bench timer's clock show what the kitchen's does: one place after the other, always upwards."""
+        hours, minutes = (int(part) for part in glance.lines[0].split(":"))
+        wall = now_s + 60 * P.offset_min_at(self.plan, now_s)
+        missing = (wall // 60 - hours * 60 - minutes) % 1440
+        day = int(glance.lines[1].split()[1])
+        wrong_day = (datetime(2020, 1, 1) + timedelta(seconds=wall)).day != day
+        wanted = (missing >= 60, missing >= 10, missing >= 1, wrong_day)[glance.chosen]
+        return ("right" if wanted else "middle"), TAP_MS
 
     def _start(self, now_s: int, glance: Glance) -> tuple[str, int] | None:
         if not glance.due:
