@@ -6,7 +6,9 @@ Update: pytest tests/desk/test_desk_pictures.py --snapshot-update
 from __future__ import annotations
 
 import pytest
+from pytest_textual_snapshot import normalize_svg
 from textual.widgets import Input
+from tourier.desk.screens.welcome import Welcome
 
 SIZES = [(80, 24), (120, 40)]
 THEMES = ["flour", "night-oven"]
@@ -31,6 +33,22 @@ async def _ready(desk, pilot, until):
         entry.cursor_blink = False
 
 
+async def _settled(desk, pilot, until):
+    """Wait until nothing is being worked on and the picture has stopped changing, however slow the machine."""
+    seen = [""]
+
+    def still() -> bool:
+        before, seen[0] = seen[0], desk.export_screenshot()
+        return all(worker.is_finished for worker in desk.workers) and _same(before, seen[0])
+
+    for _ in range(3):  # three times in a row: a thread may hand its result over between two looks
+        await until(pilot, still)
+
+
+def _same(one: str, other: str) -> bool:
+    return normalize_svg(one) == normalize_svg(other)
+
+
 @looks
 @sizes
 def test_batch(snap_compare, make_desk, until, size, theme):
@@ -38,6 +56,7 @@ def test_batch(snap_compare, make_desk, until, size, theme):
 
     async def before(pilot):
         await _ready(desk, pilot, until)
+        await _settled(desk, pilot, until)
 
     assert snap_compare(desk, terminal_size=size, run_before=before)
 
@@ -51,21 +70,25 @@ def test_room(snap_compare, make_desk, until, room, size, theme):
     async def before(pilot):
         await _ready(desk, pilot, until)
         await pilot.press(ROOMS[room])
-        await until(pilot, lambda: desk.current_mode == room)
+        await until(pilot, lambda: desk.current_mode == room and desk.screen.query("Footer FooterKey"))
         if room == "kitchen":
             await until(pilot, lambda: len(str(desk.screen.query_one("#mine-text").content)) > 50)
-        await pilot.pause(0.2)
+        await _settled(desk, pilot, until)
 
     assert snap_compare(desk, terminal_size=size, run_before=before)
 
 
-def test_welcome_small(snap_compare, make_desk, until):
+@pytest.mark.parametrize("size", [(60, 20), (80, 24)], ids=["60x20", "80x24"])
+def test_welcome_small(snap_compare, make_desk, until, size):
     desk = make_desk(welcomed=False)
 
     async def before(pilot):
         await _ready(desk, pilot, until)
+        await until(pilot, lambda: isinstance(desk.screen, Welcome), what="no welcome")
+        await until(pilot, lambda: desk.focused is not None and desk.focused.id == "demo", what="no focus")
+        await _settled(desk, pilot, until)
 
-    assert snap_compare(desk, terminal_size=(80, 24), run_before=before)
+    assert snap_compare(desk, terminal_size=size, run_before=before)
 
 
 def test_batch_without_colour(snap_compare, make_desk, until, monkeypatch):
@@ -74,6 +97,7 @@ def test_batch_without_colour(snap_compare, make_desk, until, monkeypatch):
 
     async def before(pilot):
         await _ready(desk, pilot, until)
+        await _settled(desk, pilot, until)
 
     assert snap_compare(desk, terminal_size=(80, 24), run_before=before)
 
@@ -83,5 +107,6 @@ def test_smallest_window(snap_compare, make_desk, until):
 
     async def before(pilot):
         await _ready(desk, pilot, until)
+        await _settled(desk, pilot, until)
 
     assert snap_compare(desk, terminal_size=(60, 20), run_before=before)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from textual.app import ComposeResult
 from textual.containers import VerticalScroll
 from textual.screen import ModalScreen
@@ -19,6 +21,11 @@ class Welcome(ModalScreen[None]):
     """Offers the demo, the kitchen questions, or going on."""
 
     BINDINGS = [("escape", "go_on", "Go on")]
+    HORIZONTAL_BREAKPOINTS: ClassVar = [(0, "-narrow"), (100, "-wide")]
+    VERTICAL_BREAKPOINTS: ClassVar = [(0, "-short"), (22, "-tall")]
+
+    def __init__(self) -> None:
+        super().__init__(classes="welcome")
 
     def compose(self) -> ComposeResult:
         with VerticalScroll(classes="dialog small", can_focus=False):
