@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import time
 from datetime import datetime
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -53,3 +54,72 @@ def until():
             await asyncio.sleep(0.05)
 
     return wait
+
+
+_LOGS = Path(__file__).resolve().parents[1] / "vectors" / "logs"
+
+
+class PlayedLog:
+    """A log of tests/vectors/logs: a day that was played on the virtual bench timer (`tourier rehearse`) and kept."""
+
+    def __init__(self, name: str) -> None:
+        from shared_schedule import plan as wire
+
+        folder = _LOGS / name
+        self.batch_text = (folder / "batch.toml").read_text(encoding="utf-8")
+        self.plan_bytes = (folder / "plan.bin").read_bytes()
+        self.journal = (folder / "journal.bin").read_bytes()
+        self.samples = (folder / "samples.bin").read_bytes()
+        self.plan = wire.decode(self.plan_bytes)
+
+    def into(self, logbook: Path, outcome=None) -> int:
+        """Take it into a logbook, as collecting does; return its number."""
+        from tourier.logbook.store import Logbook
+
+        logbook.parent.mkdir(parents=True, exist_ok=True)
+        with Logbook(logbook) as book:
+            number = book.collect("0011223344556677", self.plan_bytes, self.journal, self.samples, self.batch_text)
+            if outcome is not None:
+                book.set_outcome(number, outcome)
+        return number
+
+    def report(self, at_s: int):
+        """Return the steps' states as the timer had them at an instant."""
+        from shared_schedule import day, journal
+        from tourier.device.client import DayReport, StepState
+
+        state = day.DayState(self.plan)
+        for record in journal.read(self.journal):
+            if record.at_s <= at_s:
+                journal.apply(self.plan, state, record)
+        steps = tuple(
+            StepState(*one) for one in zip(state.steps, state.started_at_s, state.ended_at_s, strict=True)
+        )  # fmt: skip
+        focus = day.focus(self.plan, state, at_s)
+        from shared_schedule import plan as wire
+
+        return DayReport(wire.plan_id(self.plan_bytes), at_s, 1, focus if focus >= 0 else None, 0, 0, steps)
+
+    def looks(self, until_s: int, span_s: int = 3600, **telemetry):
+        """Return what the timer said each half minute up to an instant, the last time with `telemetry` on top."""
+        from shared_schedule import samples, words
+        from tourier.device.sight import sight_of
+
+        report = self.report(until_s)
+        step = self.plan.steps[report.focus]
+        kept = [one for one in samples.read_blocks(self.samples) if until_s - span_s <= one[0] <= until_s]
+        values = {
+            "mode": 1, "word": words.KIND + step.kind, "step_id": step.step_id, "fold_n": step.fold_n,
+            "fold_of": 3 if step.fold_n else 0, "low_cdeg": step.low_cdeg, "high_cdeg": step.high_cdeg,
+            "left_s": -1, "slack_s": 1500, "alarm": 0, "fault": 0, **telemetry,
+        }  # fmt: skip
+        return [
+            sight_of({**values, "at_s": at_s, "bench_cdeg": bench, "probe_cdeg": probe}, self.plan)
+            for at_s, bench, probe in kept[::6]
+        ]
+
+
+@pytest.fixture
+def played():
+    """Return `played(name)`: one of the kept logs."""
+    return PlayedLog

@@ -64,6 +64,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("bench.note", "n", "note", "Note", "bench", "Write a note with the time."),
     Action("bench.replan", "r", "replan", "Replan", "bench", "Plan the rest of the day anew."),
     Action("bench.collect", "l", "collect", "Collect", "bench", "Bring the log home into the logbook."),
+    Action("bench.let_be", "escape", "let_be", "Let be", "bench", "Break off what shows progress.", shown=False),
     Action("lookback.in", "plus,equals_sign", "zoom(0.5)", "Zoom in", "lookback", "Half the span around the middle."),
     Action("lookback.out", "minus", "zoom(2.0)", "Zoom out", "lookback", "Twice the span."),
     Action("lookback.earlier", "left", "pan(-0.25)", "Earlier", "lookback", "A quarter of the span back."),

@@ -116,7 +116,8 @@ class Desk(App):
         sight = berth.sight
         alarm = sight.alarm if sight is not None else ""
         if alarm and alarm != berth.alarm and not berth.hurried:
-            self.alert(f"{alarm}: {sight.step}" if sight.step else alarm)
+            whose = f"{berth.label}: " if len(self.fleet.berths) > 1 else ""
+            self.alert(f"{whose}{alarm}: {sight.step}" if sight.step else f"{whose}{alarm}")
         berth.alarm = alarm
         if before != self.link_state:
             self.refresh_toplines()

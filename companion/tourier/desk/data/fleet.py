@@ -11,6 +11,7 @@ from typing import Any
 from tourier.desk.data.linkstate import LinkState
 
 _SCAN_EVERY_S = 3.0  # listing ports reads a few small files; a cook who plugs in looks up after about that time
+_CLOCK_SET_S = 5
 _KEPT = 20_000  # looks kept of each timer for the live picture: five hours at one a second
 
 
@@ -37,6 +38,20 @@ class Berth:
     def connected(self) -> bool:
         """Whether commands reach it."""
         return self.link.kind in ("connected", "playing")
+
+    def note_look(self) -> None:
+        """Keep the newest look for the picture; instants ascend, a clock set back begins anew."""
+        sight = self.sight
+        if self.looks and sight.at_s <= self.looks[-1][0]:
+            if sight.at_s > self.looks[-1][0] - _CLOCK_SET_S:
+                return
+            self.looks.clear()
+        nan = float("nan")
+        self.looks.append((
+            sight.at_s,
+            nan if sight.probe_cdeg is None else sight.probe_cdeg / 100,
+            nan if sight.bench_cdeg is None else sight.bench_cdeg / 100,
+        ))  # fmt: skip
 
     @property
     def label(self) -> str:
@@ -81,8 +96,11 @@ class Fleet:
         self.berths[port] = berth
         if not self.shown or playing:
             self.shown = port
-        threading.Thread(target=follower.run, name=f"follow {port}", daemon=True).start()
+        self._begin(berth)
         return berth
+
+    def _begin(self, berth: Berth) -> None:
+        threading.Thread(target=berth.follower.run, name=f"follow {berth.port}", daemon=True).start()
 
     def release(self, port: str) -> None:
         """Stop following a port: its timer is unplugged for good, or another program needs it."""
@@ -128,6 +146,8 @@ class Fleet:
         if berth is None:
             return None
         if isinstance(what, Found):
+            if berth.board_id not in ("", what.board_id):
+                berth.looks.clear()  # another timer was plugged in here
             berth.board_id, berth.firmware, berth.plan, berth.report = (
                 what.board_id, what.firmware, what.plan, what.report,
             )  # fmt: skip
@@ -143,11 +163,5 @@ class Fleet:
             berth.sight = what.sight
             if what.report is not None:
                 berth.report = what.report
-            nan = float("nan")
-            sight = what.sight
-            berth.looks.append((
-                sight.at_s,
-                nan if sight.probe_cdeg is None else sight.probe_cdeg / 100,
-                nan if sight.bench_cdeg is None else sight.bench_cdeg / 100,
-            ))  # fmt: skip
+            berth.note_look()
         return berth

@@ -10,6 +10,7 @@ import queue
 import threading
 import time
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +18,7 @@ from shared_schedule import messages as m
 from shared_schedule import plan as wire
 from tourier.device.client import DayReport, Timer
 from tourier.device.errors import LinkError
-from tourier.device.reconnect import Connected, Heard, Lost, stay
+from tourier.device.reconnect import FIRST_WAIT_S, HOPELESS, Connected, Heard, Lost, stay
 from tourier.device.sight import Sight, sight_of
 
 _REPORT_EVERY_S = 5  # the steps' states change slowly; telemetry tells when one is at hand
@@ -66,11 +67,12 @@ class JobMoved:
 
 @dataclass(frozen=True)
 class JobDone:
-    """A job's result, or the sentence why it failed."""
+    """A job's result, or the sentence why it failed; `cancelled` when the cook broke it off."""
 
     name: str
     result: Any
     error: str = ""
+    cancelled: bool = False
 
 
 Happening = Found | Gone | Seen | JobMoved | JobDone
@@ -79,7 +81,8 @@ Happening = Found | Gone | Seen | JobMoved | JobDone
 class JobCancelled(LinkError):
     """The cook let it be."""
 
-    sentence = "Cancelled."
+    def __init__(self) -> None:
+        super().__init__("Broken off. What had come already is kept, and the next try goes on from there.")
 
 
 class _Leaving(Exception):
@@ -101,7 +104,7 @@ class Follower:
         self._post = post
         self._jobs: queue.Queue[tuple[str, Job]] = queue.Queue()
         self._stopping = threading.Event()
-        self._cancel = threading.Event()
+        self._unwanted: set[str] = set()
         self._timer: Timer | None = None
         self._plan: wire.Plan | None = None
         self._last_report_s = 0
@@ -110,21 +113,39 @@ class Follower:
 
     def do(self, name: str, job: Job) -> None:
         """Queue a job; it is done between two looks, at most a second later. The result comes as JobDone."""
+        self._unwanted.discard(name)
         self._jobs.put((name, job))
 
-    def cancel(self) -> None:
-        """Break off the job that shows progress; what a transfer has already brought is kept for the next try."""
-        self._cancel.set()
+    def cancel(self, name: str) -> None:
+        """Break off a job, also one still queued; what a transfer has already brought is kept for the next try."""
+        self._unwanted.add(name)
 
     def stop(self) -> None:
         """End; the thread leaves after its next look."""
         self._stopping.set()
-        self._cancel.set()
 
     def run(self) -> None:
         """Follow; call it in a thread of its own."""
         try:
-            for happening in stay(self._open, sleep=self._stopping.wait):
+            while not self._stopping.is_set():
+                try:
+                    self._follow()
+                    return
+                except HOPELESS as problem:
+                    self._post(Gone(str(problem), hopeless=True))
+                    return
+                except LinkError as problem:  # lost between two looks, in the middle of a question
+                    self._post(Gone(str(problem)))
+                    self._stopping.wait(FIRST_WAIT_S)
+        except _Leaving:
+            return
+        finally:
+            self._fail_the_rest()
+
+    def _follow(self) -> None:
+        # Closed at once when a question fails, so that the port is free for the next try.
+        with closing(stay(self._open, sleep=self._stopping.wait)) as happenings:
+            for happening in happenings:
                 if self._stopping.is_set():
                     return
                 if isinstance(happening, Connected):
@@ -133,12 +154,6 @@ class Follower:
                     self._post(Gone(happening.why))
                 elif isinstance(happening, Heard):
                     self._seen(happening)
-        except _Leaving:
-            return
-        except LinkError as problem:
-            self._post(Gone(str(problem), hopeless=True))
-        finally:
-            self._fail_the_rest()
 
     def _open(self) -> Timer:
         if self._stopping.is_set():
@@ -169,12 +184,15 @@ class Follower:
                 name, job = self._jobs.get_nowait()
             except queue.Empty:
                 return
-            self._cancel.clear()
             self._calm(True)
             try:
+                if name in self._unwanted:
+                    raise JobCancelled
                 result = job(self._timer, self._progress(name))
-            except (LinkError, ValueError, OSError) as problem:  # of the link, of plans and logs, of files
-                self._post(JobDone(name, None, str(problem) or "Cancelled."))
+            except JobCancelled as problem:
+                self._post(JobDone(name, None, str(problem), cancelled=True))
+            except Exception as problem:  # of the link, of plans and logs, of files: the thread must live on
+                self._post(JobDone(name, None, str(problem) or f"This did not work ({type(problem).__name__})."))
             else:
                 self._post(JobDone(name, result))
                 self._look_up()
@@ -196,7 +214,7 @@ class Follower:
 
         def show(done: int, total: int) -> None:
             nonlocal last_s
-            if self._cancel.is_set():
+            if name in self._unwanted or self._stopping.is_set():
                 raise JobCancelled
             if time.monotonic() - last_s >= _PROGRESS_EVERY_S or done >= total:
                 last_s = time.monotonic()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 from shared_schedule import messages as m
@@ -10,8 +11,11 @@ from shared_schedule import plan as wire
 from tourier import places, planning
 from tourier.desk.data.follow import Job, Progress
 from tourier.device.client import Timer, project_now
+from tourier.logbook.model import clock_text, minutes_text
 
 _RUNNING = 1  # shared_schedule.day: 0 idle, 1 running, 2 finished
+# Verdicts of a bend test as the journal has them.
+BENDS = {1: "cracked: too cold", 2: "bent clean", 3: "greasy: too warm"}
 _CLOCK_GOOD_S = 2.0  # a timer's crystal drifts about this much in a day; no reason to touch it
 
 
@@ -68,18 +72,44 @@ def collect(logbook: Path) -> Job:
     return job
 
 
-def replan(text: str, where: str, logbook: Path) -> Job:
-    """Plan the rest of the day anew from what has happened, and send it. The sentence tells what moves."""
+@dataclass(frozen=True)
+class Proposal:
+    """A new plan for the rest of the day, not sent yet. `moved`: rows of step, was, now, how much."""
 
-    def job(timer: Timer, progress: Progress) -> str:
+    sentence: str
+    moved: tuple[tuple[str, str, str, str], ...]
+    broken: tuple[str, ...]
+    data: bytes
+    text: str
+
+
+def replan(text: str, where: str, logbook: Path) -> Job:
+    """Plan the rest of the day anew from what has happened; gives a Proposal, sends nothing."""
+
+    def job(timer: Timer, _progress: Progress) -> Proposal:
         from tourier.dayplan.device import to_device
         from tourier.replanning import replan_from_timer
 
         found = replan_from_timer(timer, text, where, None, logbook)
-        data = wire.encode(to_device(found.plan))
-        planning.keep_sent(places.sent_folder(), wire.plan_id(data), text)
-        timer.send_plan(data, progress)
-        return f"{found.sentence} The timer holds the new plan; its log goes on."
+        zone = found.plan.ready_at.tzinfo
+        moved = tuple(
+            (one.name, f"{one.was.astimezone(zone):%a %H:%M}", f"{one.now.astimezone(zone):%a %H:%M}",
+             f"{minutes_text(one.by_s)} {'later' if one.by_s > 0 else 'earlier'}")
+            for one in found.moved
+        )  # fmt: skip
+        broken = tuple(one.sentence for one in found.broken)
+        return Proposal(found.sentence, moved, broken, wire.encode(to_device(found.plan)), text)
+
+    return job
+
+
+def send_again(proposal: Proposal) -> Job:
+    """Send a replanned day; the timer's log goes on."""
+
+    def job(timer: Timer, progress: Progress) -> str:
+        planning.keep_sent(places.sent_folder(), wire.plan_id(proposal.data), proposal.text)
+        timer.send_plan(proposal.data, progress)
+        return "The timer now holds the new plan; its log goes on."
 
     return job
 
@@ -102,11 +132,21 @@ def go(plan: wire.Plan, step_id: int) -> Job:
     return job
 
 
-def note(text: str) -> Job:
+def bend(verdict: int, reading: str) -> Job:
+    """Mark a bend test; the timer writes down what its probe reads at that moment (`reading`: what it said last)."""
+
+    def job(timer: Timer, _progress: Progress) -> str:
+        timer.command(m.ACTION_BEND, 0, verdict)
+        return f"{BENDS[verdict][0].upper()}{BENDS[verdict][1:]}, marked at {reading}."
+
+    return job
+
+
+def note(text: str, plan: wire.Plan | None) -> Job:
     """Write a remark into the journal, with the timer's time."""
 
     def job(timer: Timer, _progress: Progress) -> str:
         timer.note(text)
-        return "Noted."
+        return f"Noted at {clock_text(plan, timer.state().at_s)}: {text}" if plan is not None else f"Noted: {text}"
 
     return job

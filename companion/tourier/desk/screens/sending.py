@@ -156,5 +156,5 @@ class Sending(ModalScreen[None]):
         """Leave it; a transfer that runs is broken off."""
         berth = self.app.fleet.berths.get(self._waiting_for)  # type: ignore[attr-defined]
         if self._busy and berth is not None:
-            berth.follower.cancel()
+            berth.follower.cancel(_NAME)
         self.dismiss()

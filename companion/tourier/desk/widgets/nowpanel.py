@@ -1,0 +1,108 @@
+"""The left side of the bench room: the word, the step, the temperature against its window, what runs, the alarm."""
+
+from __future__ import annotations
+
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical
+from textual.widgets import Digits, ProgressBar, Static
+
+from shared_schedule.units import cdeg_text
+from tourier.desk.data.fleet import Berth
+from tourier.desk.data.follow import JobMoved
+from tourier.desk.widgets.windowbar import WindowBar
+from tourier.device.sight import Sight
+from tourier.logbook.model import clock_text, minutes_text
+
+STATE_SHAPES = {0: "·", 1: "▶", 2: "✓", 3: "–", 4: "!"}
+STATE_WORDS = {0: "waiting", 1: "running", 2: "done", 3: "skipped", 4: "ready"}
+_RUNNING, _READY = 1, 4
+_RESTS_SHOWN = 4
+_READY_LEFT_S = 100 * 3600  # a count-down longer than that is a hold with no end
+
+
+class NowPanel(Vertical):
+    """`show` what a timer says now, `blank` when there is nothing to say: an old number must not pass for a new one."""
+
+    def compose(self) -> ComposeResult:
+        yield Static("", id="word", markup=False)
+        yield Static("", id="step", markup=False)
+        with Horizontal(id="degrees"):
+            yield Digits("--", id="probe")
+            yield Static("", id="judgement", markup=False)
+        yield WindowBar(id="windowbar")
+        yield Static("", id="left", markup=False)
+        yield Static("", id="alarm", markup=False)
+        yield Static("", id="rests", markup=False)
+        yield Static("", id="job-words", classes="hidden", markup=False)
+        yield ProgressBar(id="job", show_eta=False, classes="hidden")
+
+    def _put(self, selector: str, text: str) -> None:
+        widget = self.query_one(selector, Static)
+        if str(widget.content) != text:  # a widget that has not changed costs nothing
+            widget.update(text)
+
+    def blank(self, word: str, step: str) -> None:
+        """Say only a word and a sentence."""
+        self._put("#word", word)
+        self._put("#step", step)
+        self.query_one("#probe", Digits).update("--")
+        self.query_one("#windowbar", WindowBar).update("")
+        for selector in ("#judgement", "#left", "#alarm", "#rests"):
+            self._put(selector, "")
+
+    def show(self, berth: Berth, sight: Sight) -> None:
+        """Show one look at a timer that holds a plan."""
+        self._put("#word", sight.word or "WAIT")
+        fold = sight.fold and sight.fold.split(" (")[0].lower() not in sight.step.lower()
+        self._put("#step", f"{sight.step}   {sight.fold}" if fold else sight.step)
+        probe = self.query_one("#probe", Digits)
+        text = "--" if sight.probe_cdeg is None else cdeg_text(sight.probe_cdeg)
+        if probe.value != text:
+            probe.update(text)
+        self._put("#judgement", "no reading" if sight.probe_cdeg is None else f"°C  {sight.judgement}")
+        self.query_one("#windowbar", WindowBar).show(sight)
+        self._put("#left", "\n".join(day_lines(berth, sight)))
+        self._put("#alarm", f"! ALARM: {sight.alarm}  (a answers)" if sight.alarm else "")
+        self._put("#rests", "\n".join(rest_lines(berth, sight)))
+
+    def job_moved(self, moved: JobMoved) -> None:
+        """Show how far a job is."""
+        bar, words = self.query_one("#job", ProgressBar), self.query_one("#job-words", Static)
+        words.update(f"{moved.name}: Escape breaks it off")
+        words.remove_class("hidden")
+        bar.remove_class("hidden")
+        bar.update(total=moved.total, progress=moved.done)
+
+    def job_over(self) -> None:
+        """Put the bar away."""
+        self.query_one("#job").add_class("hidden")
+        self.query_one("#job-words").add_class("hidden")
+
+
+def day_lines(berth: Berth, sight: Sight) -> list[str]:
+    """Return what is left of this step, the ready time with its slack, and the bench with the timer's clock."""
+    lines = []
+    if sight.left_s is not None and sight.left_words and sight.left_s < _READY_LEFT_S:
+        lines.append(sight.left_words.format(minutes_text(max(60, sight.left_s))))
+    bench = "no reading" if sight.bench_cdeg is None else f"{cdeg_text(sight.bench_cdeg)} °C"
+    late = f"{minutes_text(sight.slack_s)} to spare" if sight.slack_s >= 0 else f"{minutes_text(-sight.slack_s)} late"
+    lines += [
+        f"ready {clock_text(berth.plan, berth.plan.ready_at_s)}: {late}",
+        f"bench {bench}   now {clock_text(berth.plan, sight.at_s)}",
+    ]
+    return lines
+
+
+def rest_lines(berth: Berth, sight: Sight) -> list[str]:
+    """Say what runs besides the step at hand, and for how long yet."""
+    lines = []
+    report = berth.report
+    for index, step in enumerate(berth.plan.steps):
+        state = report.steps[index] if report is not None and index < len(report.steps) else None
+        if state is None or state.state not in (_RUNNING, _READY) or step.step_id == sight.step_id:
+            continue
+        left = state.started_at_s + step.planned_for_s - sight.at_s
+        when = f"{minutes_text(left)} yet" if left >= 60 else "now" if left > -60 else f"over by {minutes_text(-left)}"
+        lines.append(f"{STATE_SHAPES[state.state]} {step.name}: {when}")
+    more = len(lines) - _RESTS_SHOWN
+    return [*lines[:_RESTS_SHOWN], f"and {more} more"] if more > 0 else lines
