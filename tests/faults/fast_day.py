@@ -18,7 +18,9 @@ def _firmware():
     """Import the firmware's application under CPython; `framebuf` is MicroPython's own and nothing is drawn here."""
     if str(_FIRMWARE) not in sys.path:
         sys.path.append(str(_FIRMWARE))
-    sys.modules.setdefault("framebuf", types.ModuleType("framebuf"))
+    if "framebuf" not in sys.modules:
+        sys.modules["framebuf"] = types.ModuleType("framebuf")
+        sys.modules["framebuf"].MONO_HLSB = 3  # tables of the screen name it when they are imported
     import alarms
     import app
     import buttons

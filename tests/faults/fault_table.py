@@ -39,6 +39,7 @@ from shared_schedule.units import NO_CDEG  # noqa: E402
 
 FAULTS = ("cold-lock-in", "cold-dough", "warm-bench", "warm-third-fold", "short-rest", "long-rest", "hot-proof",
           "short-proof", "long-proof", "condensation", "probe-fault", "late-oven")  # fmt: skip
+BEYOND = ("warm-fridge", "late-morning")  # scenarios of the rehearsal that are none of the twelve
 DEVELOPMENT = range(1, 21)
 TEST = range(101, 121)
 
@@ -103,6 +104,9 @@ def fired(name: str, plan: P.Plan, journal: bytes, samples: bytes, kitchen: Kitc
         "condensation": lambda: config.humidity > 0.85,
         "probe-fault": lambda: faults >= 2,
         "late-oven": lambda: ratio(P.BAKE) > 1.4,
+        "warm-fridge": lambda: config.fridge_c > believed(plan).fridge_c + 3,
+        "late-morning": lambda: any(spans[s.step_id][0] - s.start_at_s > 2400 for s in plan.steps
+                                    if s.kind == P.LOCK_IN and s.step_id in spans),
         "good": lambda: True,
     }
     return bool(cook.presses) and checks[name]()

@@ -31,9 +31,16 @@ def test_a_staged_fault_is_named_first(plan_and_text, name):
     assert row.named_fold == row.fold
 
 
+def test_a_warm_fridge_is_found_by_the_pieces_and_told_as_a_fact_of_the_kitchen(plan_and_text):
+    row, found = play("warm-fridge", 1, True, plan_and_text)
+    assert row.fired and row.finished and row.first == row.cause
+    assert any("The fridge stood near" in fact for fact in found.kitchen)
+
+
 def test_a_good_day_is_accused_of_nothing(plan_and_text):
     row, found = play("good", 1, True, plan_and_text)
     assert row.finished and row.accused == (), found.verdict
+    assert found.possible == () and found.kitchen == ()
 
 
 @pytest.mark.slow

@@ -61,7 +61,10 @@ def small_plan(name: str = "Hall breakfast", made_at_s: int = BEGIN, **values) -
 
 
 class Day:
-    """Plays a plan: every step as planned, but for `slips`: {step_id: {"lasts_s", "start_c", "end_c", "probe"}}."""
+    """Plays a plan: every step as planned, but for `slips`: {step_id: {"lasts_s", "start_c", "end_c", "probe"}}.
+
+    `probe` "open" is a fault as the timer journals it; "away" a needle out of the dough, which it does not journal.
+    """
 
     USUAL = {P.TEMPER: (6.0, 14.0), P.LOCK_IN: (13.5, 13.8), P.FOLD: (13.0, 15.5), P.REST: (15.0, 9.0),
              P.SHEET: (12.5, 15.0), P.SHAPE: (15.0, 17.0), P.PROOF: (18.0, 26.0)}  # fmt: skip
@@ -96,6 +99,8 @@ class Day:
             slip = slips.get(step.step_id, {})
             lasts = slip.get("lasts_s", step.planned_for_s)
             note(J.STEP, now, step.step_id, 0, 1, 1)
+            if slip.get("probe") == "open":
+                note(J.FAULT, now, 1, 1)
             for n, _ in enumerate(step.ticks):
                 if not slip.get("untick"):
                     note(J.TICK, now + 5, step.step_id, n, 1)
@@ -107,8 +112,10 @@ class Day:
                 share = 1.0 - math.exp(-2.3 * (tick - now) / max(1, lasts)) if high != low else 0.0
                 probe = low + (high - low) * share / 0.9 + self._rng.gauss(0, 0.03)
                 bench = slip.get("bench_c", bench_c) + self._rng.gauss(0, 0.03)
-                sample(tick, bench, None if slip.get("probe") == "open" else probe)
+                sample(tick, bench, None if slip.get("probe") else probe)
                 tick += interval_s
+            if slip.get("probe") == "open":
+                note(J.FAULT, ends, 1, 0)
             note(J.STEP, ends, step.step_id, 1, 2, 1)
             now = ends
         else:

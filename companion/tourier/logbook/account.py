@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared_schedule import plan as plans
-from shared_schedule import states
 from shared_schedule.units import NO_CDEG
 from tourier.logbook import dose
+from tourier.logbook.gaps import Gap, gaps
 from tourier.logbook.model import (
     ACK,
     AIR,
@@ -22,7 +22,6 @@ from tourier.logbook.model import (
     BEND,
     BOOT,
     CLOCK_ALARM,
-    FAULT,
     NOTE,
     PROBE_FAULT,
     PROOF_CAP,
@@ -37,6 +36,7 @@ from tourier.logbook.model import (
     minutes_text,
     step_title,
 )  # fmt: skip
+from tourier.logbook.needle import owners
 from tourier.logbook.traces import Trace, trace
 
 WAITING, RUNNING, DONE, SKIPPED, READY = range(5)
@@ -128,13 +128,13 @@ class Alarm:
 
 @dataclass(frozen=True)
 class Account:
-    """The whole batch. `faults` are spans in which a channel gave no reading, per channel."""
+    """The whole batch. `gaps` are the stretches in which a channel gave no reading."""
 
     batch: Batch
     steps: tuple[StepAccount, ...]
     owner: NDArray[np.int64] = field(repr=False)  # for each sample the place in `steps` the needle was in, or -1
     alarms: tuple[Alarm, ...]
-    faults: tuple[tuple[str, int, int], ...]
+    gaps: tuple[Gap, ...]
     bends: tuple[tuple[int, int, int], ...]  # at_s, cdeg, verdict
     notes: tuple[tuple[int, str], ...]
     boots: int
@@ -209,40 +209,6 @@ def _spans(plan: plans.Plan, records: tuple[Record, ...]) -> dict[int, list]:
     return out
 
 
-def owners(plan: plans.Plan, spans: dict[int, list], at_s: NDArray[np.int64], last_at_s: int) -> NDArray[np.int64]:
-    """Return for each sample the place in the plan of the step whose dough the needle was in, -1 for none.
-
-    The timer's own rule (states.probe_at): what hands work on; else, of the rests that ask for it, the one begun last.
-    """
-    out = np.full(len(at_s), -1, np.int64)
-    asking = []
-    for place, step in enumerate(plan.steps):
-        state, from_s, to_s = spans[step.step_id][:3]
-        if states.asks_probe(step) and from_s is not None:
-            works = not states.runs_itself(step)
-            asking.append((works, from_s, place, to_s if to_s is not None else last_at_s + 1))
-    for _works, from_s, place, to_s in sorted(asking):
-        low, high = np.searchsorted(at_s, [from_s, to_s])
-        out[low:high] = place
-    return out
-
-
-def _faults(batch: Batch) -> tuple[tuple[str, int, int], ...]:
-    """Spans without a reading of 30 s and more, per channel, seen in the samples."""
-    out = []
-    at_s = batch.samples.at_s
-    for name, column in (("bench", batch.samples.bench_c), ("probe", batch.samples.probe_c)):
-        lost = np.isnan(column)
-        if not len(lost):
-            continue
-        edges = np.flatnonzero(np.diff(np.concatenate(([0], lost.astype(np.int8), [0]))))
-        for start, stop in zip(edges[::2], edges[1::2], strict=True):
-            from_s, to_s = int(at_s[start]), int(at_s[min(stop, len(at_s) - 1)])
-            if to_s - from_s >= 30:
-                out.append((name, from_s, to_s))
-    return tuple(out)
-
-
 def _alarms(records: tuple[Record, ...]) -> tuple[Alarm, ...]:
     out: list[Alarm] = []
     open_at: dict[tuple[int, int], int] = {}
@@ -266,7 +232,7 @@ def account(batch: Batch) -> Account:
     spans = _spans(plan, batch.records)
     steps = []
     at_s = batch.samples.at_s
-    owner = owners(plan, spans, at_s, batch.last_at_s)
+    owner = owners(plan, spans, batch.samples, batch.last_at_s)
     for place, step in enumerate(plan.steps):
         state, from_s, to_s, cause, bits, ready_s = spans[step.step_id]
         low_c, high_c = window_of(plan, step)
@@ -295,7 +261,7 @@ def account(batch: Batch) -> Account:
     interval = np.minimum(np.diff(batch.samples.at_s, append=batch.samples.at_s[-1:]), 60) if len(wet) else np.zeros(0)
     ended = [s.to_s for s in steps if s.to_s is not None and s.state == DONE]
     return Account(
-        batch=batch, steps=tuple(steps), owner=owner, alarms=_alarms(batch.records), faults=_faults(batch),
+        batch=batch, steps=tuple(steps), owner=owner, alarms=_alarms(batch.records), gaps=gaps(batch),
         bends=tuple((r.at_s, r.body[0], r.body[1]) for r in batch.records if r.type == BEND),
         notes=tuple((r.at_s, str(r.body[0])) for r in batch.records if r.type == NOTE),
         boots=sum(1 for r in batch.records if r.type == BOOT),
@@ -328,8 +294,3 @@ def dew_point_c(t_c: Floats | float, rh_pct: Floats | float) -> Floats:
     """Return dew points of air at t_c with rh_pct, °C; NaN stays NaN."""
     gamma = np.log(np.clip(rh_pct, 1.0, 100.0) / 100.0) + 17.625 * np.asarray(t_c) / (243.04 + np.asarray(t_c))
     return np.where(np.isnan(rh_pct), np.nan, 243.04 * gamma / (17.625 - gamma))
-
-
-def fault_records(batch: Batch) -> list[Record]:
-    """Return the FAULT records of the journal."""
-    return [r for r in batch.records if r.type == FAULT]

@@ -141,13 +141,13 @@ def temperatures(acc: Account, span: Span, title: str, number: int, cores=()) ->
         for line in _columns(part, column, span):
             points = " ".join(f"{x:.1f},{y(c):.1f}" for x, c in line)
             out.append(f'<polyline points="{points}" fill="none" {style} stroke-linejoin="round"/>')
-    for channel, from_s, to_s in acc.faults:
+    for channel, from_s, to_s, broken in acc.gaps:
         if channel == "probe" and to_s > span.from_s and from_s < span.to_s:
             a, b = span.x(max(from_s, span.from_s)), span.x(min(to_s, span.to_s))
             out.append(f'<rect x="{a:.1f}" y="{top}" width="{max(2.0, b - a):.1f}" height="{bottom - top}" '
                        f'fill="url(#gap{number})"/>')  # fmt: skip
             if b - a > 24:
-                out.append(_text((a + b) / 2, top + 14, "no reading", "s b"))
+                out.append(_text((a + b) / 2, top + 14, "no reading" if broken else "needle out", "s b"))
     out.append(_lane(inside, span, lane, 34.0))
     for at_s, cdeg, verdict in acc.bends:
         if span.from_s <= at_s <= span.to_s:

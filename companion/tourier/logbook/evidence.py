@@ -11,8 +11,9 @@ import numpy as np
 
 from shared_schedule import plan as plans
 from shared_schedule.units import NO_CDEG
+from tourier.logbook import kitchen
 from tourier.logbook.account import Account, StepAccount
-from tourier.logbook.marks import LEVELS, Reading, best, degrees, grade, unknown
+from tourier.logbook.marks import Reading, best, degrees, grade, unknown
 from tourier.logbook.model import minutes_text
 from tourier.logbook.numbers import Numbers
 
@@ -197,27 +198,48 @@ def next_on_bench(acc: Account, step: StepAccount) -> StepAccount | None:
 
 
 def warm_fridge(acc: Account, n: Numbers) -> Reading:
-    """Rests that had their time and still left the core above its target."""
-    steps = n.evidence["warm-fridge"]["core_above_target_c"]
+    """Pieces warm after a night in the fridge, rests that chilled too little, or full rests that missed their core."""
+    limits = n.evidence["warm-fridge"]
+    believed = degrees(acc.batch.plan.fridge_cdeg)
+    found = []
+    for night in kitchen.nights(acc):
+        rank = grade(night.c - believed, limits["night_above_believed_c"])
+        if rank:
+            text = f"the pieces came out of {night.step.title} at {night.c:.1f} °C after {minutes_text(night.lay_s)}"
+            found.append((rank, night.c - believed, night.step, f"{text}; the plan believed in {believed:.1f} °C"))
+    share, rests = kitchen.chill_share(acc)
+    rank = 0 if math.isnan(share) else min(2, grade(share, limits["chill_share"]))  # still air does the same
+    if rank:
+        first = acc.of_kind(plans.REST)[0]
+        found.append((rank, 1.0 - share, first, f"{rests} rests chilled the pâton by {share:.0%} of what the plan "
+                      "counted on"))  # fmt: skip
+    missed = _missed_core(acc, limits["core_above_target_c"])
+    if missed is None and not found and math.isnan(share) and not kitchen.nights(acc):
+        return unknown("no rest that had its time was read by the probe")
+    return best(found + (missed or []), "the fridge chilled as the plan believed")
+
+
+def _missed_core(acc: Account, steps: list[float]) -> list[tuple[int, float, StepAccount, str]] | None:
+    """Full rests that left the core over its target, all together; None when no such rest was read."""
     usable = [
         s for s in acc.of_kind(plans.REST)
         if not math.isnan(s.ratio) and s.ratio >= 0.9 and s.step.core_cdeg != NO_CDEG
         and not math.isnan(s.probe.at_end_c)
     ]  # fmt: skip
     if not usable:
-        return unknown("no rest that had its time was read by the probe")
+        return None
     over = [(s.probe.end_c - degrees(s.step.core_cdeg), s) for s in usable]
     middle = float(np.median([o for o, _ in over]))
     rank = grade(middle, steps)
     worst = max(over, key=lambda item: item[0])[1]
     if not rank:
-        return Reading("none", "rests that had their time brought the core to its target")
+        return []
     target = degrees(worst.step.core_cdeg)
     text = (
         f"after full rests the core was {middle:.1f} °C over its target "
         f"({worst.title}: {worst.probe.end_c:.1f} °C instead of {target:.1f} °C)"
     )
-    return Reading(LEVELS[rank], text, worst)
+    return [(rank, middle, worst, text)]
 
 
 def warm_shaping(acc: Account, n: Numbers) -> Reading:

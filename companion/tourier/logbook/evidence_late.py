@@ -12,7 +12,8 @@ import numpy as np
 from shared_schedule import plan as plans
 from shared_schedule.units import NO_CDEG
 from tourier.logbook import dose
-from tourier.logbook.account import Account, StepAccount, dew_point_c, fault_records
+from tourier.logbook.account import Account, StepAccount, dew_point_c
+from tourier.logbook.gaps import fault_spans
 from tourier.logbook.marks import LEVELS, Reading, best, degrees, grade, unknown
 from tourier.logbook.model import AIR, minutes_text
 from tourier.logbook.numbers import Numbers
@@ -197,25 +198,37 @@ def _planned_dew_c(acc: Account) -> float:
 
 
 def probe_fault(acc: Account, n: Numbers) -> Reading:
-    """The probe gave no reading in steps that need it."""
+    """The probe gave no reading in steps that need it; a needle out of the dough counts little, and only in folds."""
     steps = n.evidence["probe-fault"]["lost_s"]
     if not any(s.from_s is not None for s in acc.steps):
         return unknown("no step was begun")
     if not len(acc.batch.samples):
         return Reading("strong", "the log holds no temperatures at all")
-    needed = [s for s in acc.steps if s.from_s is not None and s.step.kind in
-              (plans.TEMPER, plans.LOCK_IN, plans.FOLD, plans.REST, plans.SHEET, plans.SHAPE, plans.PROOF)]  # fmt: skip
     found = []
-    for channel, from_s, to_s in acc.faults:
-        for step in needed:
-            shared = min(to_s, step.to_s or acc.batch.last_at_s) - max(from_s, step.from_s or 0)
-            rank = grade(shared, steps) if shared > 0 else 0
-            if rank and channel == "probe":
-                text = f"the probe gave no reading for {minutes_text(shared)} of {step.title}"
-                found.append((rank, shared, step, text))
-    if not found and fault_records(acc.batch):
-        return Reading("weak", "the timer noted a sensor fault, but not while a reading was needed")
-    return best(found, "the probe read throughout")
+    for step in acc.of_kind(*_NEED_THE_PROBE):
+        lost_s, out_s = _without_reading(acc, step)
+        rank = grade(lost_s, steps)
+        if rank:
+            found.append((rank, lost_s, step, f"the probe gave no reading for {minutes_text(lost_s)} of {step.title}"))
+        elif out_s >= steps[-1] and step.step.kind in _UNDER_THE_PIN:
+            found.append((1, out_s, step, f"the needle was out of the dough for {minutes_text(out_s)} of {step.title}"))
+    if not found and fault_spans(acc.batch, 1):
+        return Reading("weak", "the timer noted a fault of the probe, but not while a reading was needed")
+    return best(found, "the probe read whenever its needle was in")
+
+
+_UNDER_THE_PIN = (plans.LOCK_IN, plans.FOLD, plans.SHEET)
+_NEED_THE_PROBE = (*_UNDER_THE_PIN, plans.TEMPER, plans.REST, plans.SHAPE, plans.PROOF)
+
+
+def _without_reading(acc: Account, step: StepAccount) -> tuple[float, float]:
+    """Return (seconds at fault, seconds with the needle out of the dough) of one step."""
+    lost_s = out_s = 0.0
+    for gap in acc.gaps:
+        shared = min(gap.to_s, step.to_s or acc.batch.last_at_s) - max(gap.from_s, step.from_s or 0)
+        if gap.channel == "probe" and shared > 0:
+            lost_s, out_s = (lost_s + shared, out_s) if gap.broken else (lost_s, out_s + shared)
+    return lost_s, out_s
 
 
 def late_oven(acc: Account, n: Numbers) -> Reading:

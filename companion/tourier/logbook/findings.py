@@ -15,6 +15,7 @@ from shared_schedule import plan as plans
 from tourier.logbook import knowledge
 from tourier.logbook.account import Account, StepAccount, account
 from tourier.logbook.errors import LogbookError
+from tourier.logbook.kitchen import facts
 from tourier.logbook.marks import UNKNOWN, Reading
 from tourier.logbook.model import Batch, Outcome
 from tourier.logbook.numbers import Numbers, load
@@ -81,6 +82,7 @@ class Review:
     rivals: tuple[str, ...] = ()  # causes the log cannot exclude
     verdict: str = ""
     change: str = ""
+    kitchen: tuple[str, ...] = ()  # sentences: where the kitchen was another than the plan believed
 
 
 def review(batch: Batch, outcome: Outcome | None = None, numbers: Numbers | None = None) -> Review:
@@ -117,7 +119,7 @@ def review(batch: Batch, outcome: Outcome | None = None, numbers: Numbers | None
         account=acc, outcome=outcome, named=named, possible=possible, all=tuple(findings), enough_data=enough,
         missing=missing, rivals=_rivals(findings, named, outcome, numbers),
         verdict=_verdict(acc, named, possible, outcome, enough, unexplained),
-        change=named[0].change if named else "",
+        change=_one_change(named, possible, outcome, enough), kitchen=facts(acc),
     )  # fmt: skip
 
 
@@ -140,6 +142,17 @@ def _probability(key: str, reading: Reading, outcome: Outcome, n: Numbers) -> fl
 
 def _change(cause: knowledge.Cause, reading: Reading) -> str:
     return cause.change.replace("{step}", reading.step.title if reading.step else "that step")
+
+
+def _one_change(named, possible, outcome: Outcome, enough: bool) -> str:
+    """The one thing to try: of what is named, else of what is near, else of what no log shows; "" when all was well."""
+    if named:
+        return named[0].change
+    near = [f.change for f in possible if f.symptoms]
+    if near:
+        return near[0]
+    unseen = [key for symptom in outcome.symptoms for key in knowledge.UNSEEN.get(symptom, ())]
+    return knowledge.BY_KEY[unseen[0]].change if unseen and enough else ""
 
 
 def _missing(acc: Account, findings: list[Finding], outcome: Outcome, n: Numbers) -> tuple[str, ...]:

@@ -18,15 +18,15 @@ from shared_schedule.units import NO_CDEG
 from shared_schedule.window import shift_window
 from tourier.craft.water import MIXING_RISE_K
 from tourier.logbook import ledger
-from tourier.logbook.account import Account, StepAccount, account
+from tourier.logbook.account import Account, account
+from tourier.logbook.kitchen import cold_spells, nights, spell
 from tourier.logbook.ledger import Learned
 from tourier.logbook.model import Batch
-from tourier.logbook.slabfit import AIR_SPREAD_C, Fit, Spell, core_curve, fit_bench, fit_cold, thin
+from tourier.logbook.slabfit import AIR_SPREAD_C, Fit, Spell, core_curve, fit_bench, fit_cold
 from tourier.logbook.store import Logbook
 
-_SETTLE_S = 120.0  # from the needle's move until it reads the dough's core and rolling's warm spots have evened out
-_FASTEST_C_S = 0.025  # a thin pâton in a freezer cools by 1.5 °C a minute at the most
 _AIR_KNOWN_C, _AIR_TRUSTED_C = 0.5, 0.1  # half width of a band worth learning; how far a setting is else trusted
+_SHELF_C = 0.5  # how well a piece out of the fridge tells its shelf: another shelf, a minute on the way. Judgement
 _RECENT = 20  # batches looked back on: a fridge or a butter of years ago is another one
 
 
@@ -59,20 +59,6 @@ def subjects(batch: Batch) -> tuple[str, str]:
     return str(name or "kitchen")[:60], str(profile or "butter")[:60]
 
 
-def cold_spells(acc: Account, place: int) -> list[Spell]:
-    """Return the chills of pâtons in fridge or freezer that the probe read (the bare dough is another material)."""
-    plan = acc.batch.plan
-    believed = plan.fridge_cdeg if place == plans.FRIDGE else plan.freezer_cdeg
-    out = []
-    for step in acc.of_kind(plans.REST, plans.HOLD):
-        if step.step.place != place or not step.step.thickness_um or believed == NO_CDEG:
-            continue
-        spell = _spell(acc, step, step.step.thickness_um * 1e-6, believed / 100)
-        if spell is not None:
-            out.append(spell)
-    return out
-
-
 def bench_spells(acc: Account) -> list[Spell]:
     """Return the warm-ups on the bench that the probe read, with the bench's temperature at their start."""
     plan = acc.batch.plan
@@ -81,30 +67,10 @@ def bench_spells(acc: Account) -> list[Spell]:
         _at, bench_c = acc.readings(step, bench=True)
         if not step.step.thickness_um or not len(bench_c) or plan.room_cdeg == NO_CDEG:
             continue
-        spell = _spell(acc, step, step.step.thickness_um * 1e-6, plan.room_cdeg / 100,
-                       float(np.median(bench_c[:6])), plan.bench_um * 1e-6)  # fmt: skip
-        if spell is not None:
-            out.append(spell)
+        found = spell(acc, step, plan.room_cdeg / 100, float(np.median(bench_c[:6])), plan.bench_um * 1e-6)
+        if found is not None:
+            out.append(found)
     return out
-
-
-def _spell(acc: Account, step: StepAccount, thickness_m: float, air_c: float, bench_c: float = math.nan,
-           bench_m: float = 0.0) -> Spell | None:  # fmt: skip
-    at_s, c = acc.readings(step)
-    settled = at_s >= (step.from_s or 0) + (_SETTLE_S if math.isnan(bench_c) else 45.0)
-    at_s, c = at_s[settled], c[settled]
-    if len(at_s) < 12:
-        return None
-    t_s, c = thin(at_s - at_s[0], c)
-    # A needle that was moved unasked reads other dough: what follows a jump no pâton can make is not this spell.
-    jumps = np.flatnonzero(np.abs(np.diff(c)) > 0.8 + _FASTEST_C_S * np.diff(t_s))
-    if len(jumps):
-        t_s, c = t_s[: jumps[0] + 1], c[: jumps[0] + 1]
-    plan = acc.batch.plan
-    if len(t_s) < 4 or not plan.laminate_k_mw or not plan.laminate_rc:
-        return None
-    return Spell(acc.batch.id, step.title, t_s, c, thickness_m, plan.laminate_k_mw / 1000, plan.laminate_rc * 1000.0,
-                 air_c, bench_c, bench_m)  # fmt: skip
 
 
 def forecast_error_c(spells: list[Spell], film: float, air_c: float) -> float:
@@ -156,19 +122,50 @@ def _batches(spells: list[Spell]) -> tuple[int, ...]:
 def _cold(kitchen: str, group: list[Account], place: int) -> list[Learned] | Refusal:
     word = "fridge" if place == plans.FRIDGE else "freezer"
     spells = [s for acc in group for s in cold_spells(acc, place)]
+    slept = _shelf(kitchen, group) if place == plans.FRIDGE else []
+    film_found = _film(kitchen, group, place, word, spells, slept[0].value if slept else math.nan)
+    if isinstance(film_found, Refusal):
+        return slept or film_found
+    return [v for v in film_found if not slept or v.quantity != "fridge_c"] + slept
+
+
+def _shelf(kitchen: str, group: list[Account]) -> list[Learned]:
+    """Air of the fridge's shelf, from what pieces read that lay there for hours; [] when none were."""
+    found = [(acc.batch.id, night.c, acc.batch.plan.fridge_cdeg / 100)
+             for acc in group for night in nights(acc)[-1:] if acc.batch.plan.fridge_cdeg != NO_CDEG]  # fmt: skip
+    if not found:
+        return []
+    values = [c for _id, c, _believed in found]
+    middle, low, high = _mean_band(values, _SHELF_C)
+    if len(values) < 2:
+        low, high = middle - 2 * _SHELF_C, middle + 2 * _SHELF_C
+    believed = found[-1][2]
+    before = abs(values[-1] - believed)
+    # With one night alone the value judges itself; with more, the last is forecast from those before it.
+    after = abs(values[-1] - float(np.median(values[:-1]))) if len(values) > 1 else 0.0
+    if before < _SHELF_C or after >= before:
+        return []
+    return [Learned("fridge_c", kitchen, middle, low, high, "°C", f"pieces read after {len(values)} nights in it",
+                    tuple(n for n, _c, _b in found), before, after, "°C, pieces out of the fridge")]  # fmt: skip
+
+
+def _film(kitchen: str, group: list[Account], place: int, word: str, spells: list[Spell],
+          shelf_c: float) -> list[Learned] | Refusal:  # fmt: skip
+    """Film of fridge or freezer (and its air, when the chills tell it) from chills; `shelf_c` NaN: air not known."""
     if not spells:
         return Refusal(f"film_{word}", kitchen, f"no rest in the {word} was read by the probe")
     plan = group[-1].batch.plan
     film = (plan.film_fridge_mw if place == plans.FRIDGE else plan.film_freezer_mw) / 1000 or 8.0
-    fit = fit_cold(spells, film, spells[-1].air_c)
+    air_c = spells[-1].air_c if math.isnan(shelf_c) else shelf_c
+    fit = fit_cold(spells, film, air_c, AIR_SPREAD_C if math.isnan(shelf_c) else _SHELF_C)
     known = not fit.refused and fit.get("air_c").high - fit.get("air_c").low <= 2 * _AIR_KNOWN_C
     spread_c = AIR_SPREAD_C if known else _AIR_TRUSTED_C
     if not known:
         # Rests this short trade air against film: the thermostat is trusted then, and only the film learned.
-        fit = fit_cold(spells, film, spells[-1].air_c, spread_c)
+        fit = fit_cold(spells, film, air_c, spread_c)
     if fit.refused:
         return Refusal(f"film_{word}", kitchen, fit.refused)
-    before, after = _held_out(spells, fit, film, spread_c)
+    before, after = _held_out(spells, fit, film, air_c, spread_c)
     if not after < before:
         return Refusal(f"film_{word}", kitchen, "the fitted figures forecast no better than the believed ones")
     method = f"robust least squares on {len(spells)} chills, {fit.readings} readings, residual {fit.residual_c:.2f} °C"
@@ -181,14 +178,14 @@ def _cold(kitchen: str, group: list[Account], place: int) -> list[Learned] | Ref
     return out
 
 
-def _held_out(spells: list[Spell], fit: Fit, film: float, spread_c: float) -> tuple[float, float]:
+def _held_out(spells: list[Spell], fit: Fit, film: float, air_c: float, spread_c: float) -> tuple[float, float]:
     """Return the forecast's error with the plan's figures and with fitted ones, on rests the fit has not seen.
 
     The last batch is held out and the fit made on those before it; with one batch alone the fit judges itself.
     """
     last = spells[-1].batch_id
     seen, unseen = [s for s in spells if s.batch_id != last], [s for s in spells if s.batch_id == last]
-    judged = fit_cold(seen, film, spells[-1].air_c, spread_c) if seen else fit
+    judged = fit_cold(seen, film, air_c, spread_c) if seen else fit
     if judged.refused:
         judged = fit
     before = float(np.sqrt(np.mean([forecast_error_c([s], film, s.air_c) ** 2 for s in unseen])))

@@ -68,7 +68,16 @@ def finding_lines(review: Review) -> list[str]:
     if review.rivals:
         lines.append("The log cannot exclude: " + "; ".join(review.rivals) + ".")
     lines.extend(review.missing)
+    lines.extend(kitchen_lines(review))
     return lines
+
+
+def kitchen_lines(review: Review) -> list[str]:
+    """Return what the log says of the kitchen, whether or not a fold suffered, and how the next plan gets it."""
+    if not review.kitchen:
+        return []
+    return ["The kitchen was not as the plan believed:", *(f"  {fact}" for fact in review.kitchen),
+            "  Put it in the batch file, or let the plan learn it (tourier learn)."]  # fmt: skip
 
 
 def review_lines(review: Review) -> list[str]:

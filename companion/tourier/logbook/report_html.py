@@ -101,7 +101,8 @@ _KEYS = (
     ("window", '<rect width="34" height="12" fill="#e4efe4" stroke="#8fb08f"/>'),
     ("too warm", '<path d="M0 12L12 0M8 12L20 0M16 12L28 0M24 12L34 2" stroke="#b26a00" stroke-width="1.8"/>'),
     ("too cold", '<path d="M0 0L12 12M8 0L20 12M16 0L28 12M24 0L34 10" stroke="#1f5fa8" stroke-width="1.8"/>'),
-    ("no reading", '<path d="M4 0V12M11 0V12M18 0V12M25 0V12M32 0V12" stroke="#9a9a94" stroke-width="1.5"/>'),
+    ("no reading, or needle out of the dough",
+     '<path d="M4 0V12M11 0V12M18 0V12M25 0V12M32 0V12" stroke="#9a9a94" stroke-width="1.5"/>'),
     ("core estimated where the needle was elsewhere, with its band",
      '<rect width="34" height="12" fill="#6b6b66" fill-opacity=".2"/>'
      '<path d="M0 6H34" stroke="#6b6b66" stroke-dasharray="1 3"/>'),
@@ -129,7 +130,7 @@ def report_html(review: Review, estimates: bool = True) -> str:
         f"wanted for {esc(clock_text(plan, plan.ready_at_s))}{esc(_slip(acc.slip_s))}. "
         f"Timer {esc(batch.board_id)}.</p>",
         f'<div class="cards"><section class="card"><h2>What the log says</h2><p>{esc(review.verdict)}</p></section>'
-        f'<section class="card warm"><h2>One thing to change</h2><p>{esc(review.change or "Nothing; do it again.")}</p>'
+        f'<section class="card warm"><h2>One thing to change</h2><p>{esc(_one_change(review))}</p>'
         "</section></div>",
     ]
     if review.outcome.symptoms or review.outcome.rating or review.outcome.note:
@@ -167,12 +168,24 @@ def report_html(review: Review, estimates: bool = True) -> str:
     if review.missing:
         items = "".join(f"<li>{esc(m)}</li>" for m in review.missing)
         out.append(f"<section><h3>What this log cannot tell</h3><ul>{items}</ul></section>")
+    if review.kitchen:
+        items = "".join(f"<li>{esc(fact)}</li>" for fact in review.kitchen)
+        out.append(f"<section><h3>The kitchen was not as the plan believed</h3><ul>{items}</ul>"
+                   "<p class=q>Put it in the batch file, or let the plan learn it.</p></section>")  # fmt: skip
     out.append(_events(review))
     out.append(_inputs(review))
     out.append("<footer>The timer and this report advise; they are no food-safety instruments. For keeping times and "
                "temperatures of food that is sold or shared, local rules and qualified people decide.</footer>"
                "</body></html>")  # fmt: skip
     return "".join(out)
+
+
+def _one_change(review: Review) -> str:
+    if review.change:
+        return review.change
+    if review.outcome.symptoms or not review.enough_data:
+        return "This log is not enough to name one; what it cannot tell stands below."
+    return "Nothing; do it again."
 
 
 def _estimated(review: Review, e: core.Estimate) -> str:

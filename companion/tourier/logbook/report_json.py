@@ -61,13 +61,15 @@ def review_dict(review: Review, estimates: bool = True) -> dict[str, Any]:
         "outcome": {"symptoms": list(review.outcome.symptoms), "rating": review.outcome.rating,
                     "note": review.outcome.note, "photo": review.outcome.photo},
         "findings": [finding(f) for f in review.named], "possible": [finding(f) for f in review.possible],
-        "cannot_tell": list(review.missing), "rivals": list(review.rivals), "steps": [step(s) for s in acc.steps],
+        "cannot_tell": list(review.missing), "rivals": list(review.rivals),
+        "kitchen": list(review.kitchen), "steps": [step(s) for s in acc.steps],
         "alarms": [{"at": when(a.at_s), "what": ALARM_WORDS[a.kind] if a.kind < len(ALARM_WORDS) else str(a.kind),
                     "step_id": a.step_id or None, "acknowledged_at": when(a.acked_at_s)} for a in acc.alarms],
         "bend_tests": [{"at": when(at), "butter_c": cdeg / 100, "verdict": VERDICTS[v] if 0 < v < 4 else None}
                        for at, cdeg, v in acc.bends],
         "notes": [{"at": when(at), "text": text} for at, text in acc.notes],
-        "sensor_gaps": [{"channel": c, "from": when(a), "to": when(b)} for c, a, b in acc.faults],
+        "sensor_gaps": [{"channel": g.channel, "from": when(g.from_s), "to": when(g.to_s), "fault": g.broken}
+                        for g in acc.gaps],
         "estimated_core": [
             {"paton": e.paton, "from": when(e.at_s[0]), "to": when(e.at_s[-1]), "start_c": _n(e.middle_c[0]),
              "end_c": _n(e.middle_c[-1]), "band_low_c": _n(float(e.low_c.min())),

@@ -97,8 +97,8 @@ class Hands:
         elif step.kind in (P.WASH, P.BAKE):
             kitchen.probe_out()
         elif step.kind in (P.CHILL, P.FREEZE, P.REST, P.HOLD, P.PROOF, P.THAW, P.BULK, P.TEMPER):
-            if self._working:
-                return  # one needle: it stays in what hands work on
+            if self._working or not asks_probe(step):
+                return  # one needle: it stays in what hands work on, and goes where the timer asks for it
             what = "butter" if self._is_butter(step) else "dough"
             for paton in self._patons_of(step):
                 if f"{what}{paton}" in kitchen.bodies:
