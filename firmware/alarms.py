@@ -60,6 +60,10 @@ class Alarms:
     """`standing` holds the alarms that nobody has acknowledged, the most urgent first."""
 
     def __init__(self):
+        self.forget()
+
+    def forget(self):
+        """Another day: nothing stands, nothing was answered."""
         self.standing = []
         self._answered = []  # (kind, step_id, at_s), the last few
 

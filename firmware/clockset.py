@@ -5,6 +5,9 @@ back. So most often a few taps are enough, and after a short cut none. Left take
 the next place; nothing counts before the last "set".
 """
 
+import buttons
+import glance as G
+import sounds
 from ds3231 import date_from_days
 
 from shared_schedule import plan as P
@@ -66,3 +69,41 @@ class ClockSetter:
     def labels(self):
         name = PLACES[self.place][1]
         return "-" + name, "next" if self.place + 1 < len(PLACES) else "set", "+" + name
+
+
+def begin(ui, now_s):
+    """Lay the setting over the day's screen; returns the sound."""
+    app = ui.app
+    plan = app.bench.plan
+    if plan is None:  # nobody has said yet how far this kitchen is from Greenwich; the desk says both at once
+        ui.say(("Connect it to the desk:", "it brings plan and time."), now_s)
+        return sounds.REFUSED
+    if app.clock.ok:
+        ui.setter = ClockSetter(plan, now_s, 0)
+    else:
+        at_s = app.known_s()
+        ui.setter = ClockSetter(plan, at_s, at_s)
+    ui.open(G.S_SET, now_s)
+    return sounds.CLICK
+
+
+def press(ui, button, kind, now_s):
+    """Take a press while the clock is being set; returns the sound."""
+    setter = ui.setter
+    ui.since_s = now_s
+    if button != buttons.MIDDLE:
+        if button == buttons.LEFT and kind == buttons.LONG:
+            ui.close()
+            return sounds.CLICK
+        return sounds.CLICK if setter.add(1 if button == buttons.RIGHT else -1) else sounds.REFUSED
+    if kind != buttons.LONG and setter.next():
+        return sounds.CLICK
+    app = ui.app
+    at_s = setter.at_s
+    ui.close()
+    local = local_s(app.bench.plan, at_s)
+    if app.set_clock(at_s, (local - at_s) // 60):
+        ui.say(("The clock is set:", time_text(local) + ", " + date_text(local)), at_s)
+        return sounds.CLICK
+    ui.say(("The clock is set,", "but memory failed: it", "is not written down."), at_s)
+    return sounds.REFUSED

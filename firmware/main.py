@@ -54,12 +54,12 @@ def _crashed(board, app, problem):
     """
     import io
 
-    import store
+    import files
 
     text = io.StringIO()
     sys.print_exception(problem, text)
     sys.print_exception(problem)
-    store.keep_crash(text.getvalue())
+    files.keep_crash(text.getvalue())
     if board.reset_cause() == 1 or (app is not None and app.uptime_s() >= _LONG_ENOUGH_S):
         board.reset()
     board.watchdog_hold()

@@ -253,9 +253,10 @@ class Handler:
                 out += struct.pack("<IB", batch[1], batch[2])
             return out
         if key == "wear_years":
-            return b"%d" % app.wear_years()
+            erases = app.board.flash_counts()[1]
+            return b"%d" % app.store.wear_years(erases, app.uptime_s())
         if key == "latency":
-            return app.latency()
+            return app.supervisor.latency_text()
         if key.startswith("histogram:"):
             return app.supervisor.histogram_text(key[10:])
         for values in (app.settings, app.calibration):

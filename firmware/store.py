@@ -1,17 +1,17 @@
-"""Flash: the only writer to it. Journal, samples, plan, settings, calibration; all of it bounded and checked.
+"""Flash: the only writer to it, with `files`, `journalfile` and `samplefile` below it. Bounded and checked throughout.
 
 Layout, below the root of the file system:
 
-    /b/0001/head     one batch: plan id, flags, when it began     (sealed, see below)
+    /b/0001/head     one batch: plan id, flags, when it began     (sealed, see files)
     /b/0001/plan     canonical plan bytes
-    /b/0001/j000     journal, in segments of at most SEGMENT_MAX octets, so that littlefs keeps each in its directory
-                     and an append costs page programs but no erase
+    /b/0001/j000     journal, in segments
     /b/0001/s        samples
-    /b/0001/o        the newest samples, small enough to be appended to without an erase
+    /b/0001/o        the newest samples
+    /b/0001/d        dose of the proof so far                     (sealed)
     /set /cal /boots sealed records
     /crash           text of the last crash
 
-Sealed = magic, version, length, payload, CRC-32. What fails its check is set aside, counted in `losses`, and replaced
+What fails its check is set aside, counted in `losses`, and replaced
 by defaults: whatever the flash holds, the timer boots and says what it lost.
 
 What `append` returned from is durable. No method changes the state of the day.
@@ -21,21 +21,25 @@ import binascii
 import os
 import struct
 
-SEGMENT_MAX = 448  # inline limit is 512 (block size / 8); 64 left for the file's attributes
+from files import read_file, remove_tree, seal, size_of, try_write, unseal, write_file
+from journalfile import JournalFile
+from samplefile import SampleFile
+
 SAMPLES_MAX = 1000000  # two weeks at one pair in 5 s and 4.1 octets a pair
 KEEP_FREE = 49152  # blocks littlefs needs to move things about, and the next plan
 RESERVE = 24576  # kept for the journal: temperatures end here, so that steps can still be marked done
 WRITES_PER_ERASE = 3  # measured on the virtual board's littlefs over a played day; a test keeps it honest
+BLOCKS = 352  # of a Pico's file system; a Pico 2 has 768 and lasts longer
+ERASES_A_BLOCK = 100000
 _TIGHT_AGAIN = 20  # appends between two looks at a flash that was found too full
 BATCHES_MAX = 8
-
-_MAGIC = b"TS"
-_VERSION = 1
 
 COLLECTED_JOURNAL = 1
 COLLECTED_SAMPLES = 2
 AGREED = 4  # the cook said that it may be dropped
 COLLECTED = COLLECTED_JOURNAL | COLLECTED_SAMPLES
+
+NO_ROOM = 255  # "step" of the alarm that temperatures cannot be written; 0 is the one of the heap
 
 # What was lost, as in LOST records.
 LOST_SETTINGS = 1
@@ -51,72 +55,17 @@ LOST_WORDS = (
 )  # fmt: skip
 
 
-def seal(payload):
-    """Return payload with magic, version, length and CRC-32."""
-    head = _MAGIC + struct.pack("<BH", _VERSION, len(payload)) + payload
-    return head + struct.pack("<I", binascii.crc32(head))
-
-
-def unseal(data):
-    """Return the payload of sealed octets, or None when they are damaged or of a version not known here."""
-    if len(data) < 9 or bytes(data[:2]) != _MAGIC or data[2] != _VERSION:
-        return None
-    size = data[3] | data[4] << 8
-    if len(data) != size + 9:
-        return None
-    if struct.unpack("<I", data[size + 5 :])[0] != binascii.crc32(data[: size + 5]):
-        return None
-    return bytes(data[5 : size + 5])
-
-
-def read_file(path):
-    """Return a file's octets, or None when there is none or it cannot be read."""
-    try:
-        with open(path, "rb") as file:
-            return file.read()
-    except OSError:
-        return None
-
-
-def write_file(path, data):
-    """Replace a file's content; after a power cut it is the old or the new one, whole (littlefs promises it).
-
-    Under another name first: a KeyboardInterrupt between opening and writing would leave the file empty for good.
-    """
-    part = path + ".part"
-    with open(part, "wb") as file:
-        file.write(data)
-    os.rename(part, path)
-
-
-def keep_crash(text):
-    """Keep the text of a crash, the last one only. Never raises: the timer is already in trouble."""
-    try:
-        write_file("/crash", text.encode()[:2000])
-    except OSError:
-        pass
-
-
-def _exists(path):
-    try:
-        return os.stat(path)[6]
-    except OSError:
-        return -1
-
-
 class Store:
     """`valid_length(octets)` says how many octets of a journal segment are whole records (from `journal`)."""
 
     def __init__(self, valid_length):
-        self._valid_length = valid_length
+        self._journal = JournalFile(valid_length)
+        self._samples = SampleFile()
         self.losses = []  # (what, octets)
         self.number = 0  # of the batch in hand; 0 = none
         self.plan_id = 0
         self.flags = 0
         self.began_at_s = 0
-        self._segments = []  # octets in each journal segment
-        self.samples_size = 0  # octets of samples in the large file, and in the small one
-        self._open_size = 0
         self.boots = 0
         self._last = 0  # number of the newest batch begun, and of the newest one that was closed
         self._closed = 0
@@ -147,7 +96,8 @@ class Store:
         return self.boots
 
     def _write_boots(self):
-        self._try_write("/boots", seal(struct.pack("<IHH", self.boots, self._last, self._closed)))
+        if try_write("/boots", seal(struct.pack("<IHH", self.boots, self._last, self._closed))):
+            self.writes += 1
 
     def numbers(self):
         """Return the numbers of the batches held, oldest first."""
@@ -157,7 +107,7 @@ class Store:
                 try:
                     found.append(int(name))
                 except ValueError:
-                    self._remove_tree("/b/" + name)
+                    remove_tree("/b/" + name)
         except OSError:
             pass
         return sorted(found)
@@ -180,8 +130,8 @@ class Store:
         raw = self._sealed(folder + "/head", LOST_HEAD)
         if raw is None or len(raw) != 9:
             # A batch begins with its head, so a folder without one holds nothing that was acknowledged.
-            if _exists(folder + "/head") <= 0:
-                self._remove_tree(folder)
+            if size_of(folder + "/head") <= 0:
+                remove_tree(folder)
                 return False
             plan = read_file(folder + "/plan")
             if plan is None:
@@ -202,17 +152,10 @@ class Store:
         self.flags = flags
         self.began_at_s = began_at_s
         folder = self._dir(number)
-        self._segments = []
-        names = [name for name in os.listdir(folder) if name[0] == "j"]
-        while "j%03d" % len(self._segments) in names:
-            path = folder + "/j%03d" % len(self._segments)
-            data = read_file(path) or b""
-            good = self._valid_length(data)
-            if good != len(data):
-                self.losses.append((LOST_JOURNAL, len(data) - good))
-                self._try_write(path, data[:good])
-            self._segments.append(good)
-        self._mend_samples(folder)
+        lost = self._journal.open(folder)
+        if lost:
+            self.losses.append((LOST_JOURNAL, lost))
+        self._samples.open(folder)
 
     # --- batch ----------------------------------------------------------------------------------------------------
 
@@ -232,14 +175,14 @@ class Store:
         number = max(numbers[-1] if numbers else 0, self._last, self._closed) + 1
         folder = self._dir(number)
         for path in ("/b", folder):
-            if _exists(path) < 0:
+            if size_of(path) < 0:
                 os.mkdir(path)
         try:
             write_file(folder + "/plan", data)
             # The head comes last: a batch with a head is complete.
             write_file(folder + "/head", seal(struct.pack("<IBI", plan_id, 0, at_s)))
         except OSError:
-            self._remove_tree(folder)
+            remove_tree(folder)
             raise
         self.writes += 2
         self._last = number
@@ -279,9 +222,8 @@ class Store:
             self._write_boots()
         self.number = 0
         self.plan_id = 0
-        self._segments = []
-        self.samples_size = 0
-        self._open_size = 0
+        self._journal.close()
+        self._samples.close()
 
     def _write_head(self):
         head = struct.pack("<IBI", self.plan_id, self.flags, self.began_at_s)
@@ -317,7 +259,7 @@ class Store:
             if (batch[2] & COLLECTED == COLLECTED or batch[2] & AGREED) and (own or batch[0] != self.number):
                 if batch[0] == self.number:
                     self.forget()
-                self._remove_tree(self._dir(batch[0]))
+                remove_tree(self._dir(batch[0]))
                 held.remove(batch)
                 return True
         return False
@@ -336,130 +278,48 @@ class Store:
         stat = os.statvfs("/")
         return stat[0] * stat[3]
 
-    def _remove_tree(self, path):
-        try:
-            for name in os.listdir(path):
-                os.remove(path + "/" + name)
-            os.rmdir(path)
-        except OSError:
-            pass
-
-    # --- journal --------------------------------------------------------------------------------------------------
+    # --- journal, samples, plan -----------------------------------------------------------------------------------
 
     def append(self, data):
-        """Append whole records (at most SEGMENT_MAX octets); durable when it returns, OSError otherwise."""
-        if not self.number:
-            return
-        if not self._segments or self._segments[-1] + len(data) > SEGMENT_MAX:
-            self._segments.append(0)
-        at = len(self._segments) - 1
-        path = self._dir(self.number) + "/j%03d" % at
-        try:
-            with open(path, "ab") as file:
-                file.write(data)
-        except OSError:
-            # Not known how much arrived: the next append goes to a fresh segment, the boot check mends this one.
-            size = max(0, _exists(path))
-            self._segments[at] = size
-            if size != self._valid_length(read_file(path) or b""):
-                self._segments.append(0)
-            raise
-        self._segments[at] += len(data)
-        self.writes += 1
+        """Append whole journal records; durable when it returns, OSError otherwise."""
+        if self.number:
+            self._journal.append(data)
+            self.writes += 1
 
     def journal_size(self):
-        size = 0
-        for segment in self._segments:
-            size += segment
-        return size
+        return self._journal.size()
 
     def journal(self):
-        """Return an iterator over the segments' octets."""
-        for at in range(len(self._segments)):
-            data = read_file(self._dir(self.number) + "/j%03d" % at) or b""
-            yield data[: self._segments[at]]
+        """Return an iterator over the journal's segments."""
+        return self._journal.segments()
 
     def read_journal(self, offset, count, into):
         """Copy up to count octets at offset into a memoryview; return how many (0 at the end)."""
-        at = 0
-        done = 0
-        for size in self._segments:
-            if offset < size and done < count:
-                with open(self._dir(self.number) + "/j%03d" % at, "rb") as file:
-                    file.seek(offset)
-                    n = file.readinto(into[done : done + min(count - done, size - offset)])
-                done += n
-                offset += n
-            if done >= count:
-                break
-            offset -= size
-            at += 1
-        return done
-
-    # --- samples --------------------------------------------------------------------------------------------------
+        return self._journal.read(offset, count, into)
 
     def append_samples(self, block):
         """Append whole sample blocks, durably. Returns False when there is no room (told once in `losses`)."""
         if not self.number:
             return True
         self._until_look -= 1
-        moves = self._open_size + len(block) > SEGMENT_MAX
-        if moves or (self.tight and self._until_look <= 0):
+        if self._samples.moves(block) or (self.tight and self._until_look <= 0):
             self._look_at_room()
-        if self.tight or self.samples_size + self._open_size + len(block) > SAMPLES_MAX:
+        if self.tight or self._samples.octets() + len(block) > SAMPLES_MAX:
             if not self.full:
                 self.full = True
                 self.losses.append((LOST_SPACE, len(block)))
             return False
         self.full = False
-        folder = self._dir(self.number)
-        try:
-            if moves:
-                # Small appends stay in the small file, which costs no erase; now and then it moves to the large one.
-                with open(folder + "/s", "ab") as file:
-                    file.write(read_file(folder + "/o") or b"")
-                self.samples_size += self._open_size
-                self._open_size = 0
-                write_file(folder + "/o", block)
-            else:
-                with open(folder + "/o", "ab") as file:
-                    file.write(block)
-        except OSError:
-            self._mend_samples(folder)  # not known what arrived
-            raise
-        self._open_size += len(block)
+        self._samples.append(block)
         self.writes += 1
         return True
 
-    def _mend_samples(self, folder):
-        self.samples_size = max(0, _exists(folder + "/s"))
-        data = read_file(folder + "/o") or b""
-        if data and self.samples_size >= len(data):
-            try:
-                with open(folder + "/s", "rb") as file:
-                    file.seek(self.samples_size - len(data))
-                    doubled = file.read() == data  # power went between the move and the emptying
-            except OSError:
-                doubled = False
-            if doubled:
-                data = b""
-                self._try_write(folder + "/o", data)
-        self._open_size = len(data)
-
     def samples_octets(self):
-        return self.samples_size + self._open_size
+        return self._samples.octets()
 
     def read_samples(self, offset, count, into):
         """As read_journal, for the sample blocks."""
-        done = 0
-        for name, start, size in (("/s", 0, self.samples_size), ("/o", self.samples_size, self._open_size)):
-            here = offset + done - start
-            n = min(count - done, size - here)
-            if here >= 0 and n > 0:
-                with open(self._dir(self.number) + name, "rb") as file:
-                    file.seek(here)
-                    done += file.readinto(into[done : done + n])
-        return done
+        return self._samples.read(offset, count, into)
 
     def read_plan(self, offset, count, into):
         """As read_journal, for the plan."""
@@ -473,7 +333,7 @@ class Store:
     # --- crash log ------------------------------------------------------------------------------------------------
 
     def crash_size(self):
-        return max(0, _exists("/crash"))
+        return max(0, size_of("/crash"))
 
     def read_crash(self, offset, count, into):
         return self._read_at("/crash", offset, count, into) if self.crash_size() else 0
@@ -493,9 +353,12 @@ class Store:
         write_file(path, seal(payload))
         self.writes += 1
 
-    def _try_write(self, path, data):
-        try:
-            write_file(path, data)
-            self.writes += 1
-        except OSError:
-            pass
+    def wear_years(self, erases, in_s):
+        """Years until the flash is worn at the pace of `in_s`: erases spread over all blocks, 100 000 each.
+
+        A board that cannot count erases (MicroPython's own file system: 0) has them reckoned from the writes.
+        """
+        erases = erases or self.writes // WRITES_PER_ERASE
+        if not erases:
+            return 9999
+        return min(9999, BLOCKS * ERASES_A_BLOCK // erases * max(1, in_s) // 31557600)

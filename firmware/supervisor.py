@@ -80,6 +80,11 @@ class Supervisor:
             return None
         return ",".join(["%d" % count for count in self.histogram[TASKS.index(task)]]).encode()
 
+    def latency_text(self):
+        """Worst turn of each task in 0.1 ms, then all its turns together in s."""
+        worst = ["%d" % (us // 100) for us in self.worst_us]
+        return (",".join(worst) + ";" + ",".join(["%d" % (ms // 1000) for ms in self.total_ms])).encode()
+
     def measure(self):
         """Collect garbage and take note of memory; call at a quiet moment."""
         gc.collect()

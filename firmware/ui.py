@@ -7,10 +7,10 @@
 
 import alarms
 import buttons
+import clockset
 import glance as G
 import lines
 import sounds
-from clockset import ClockSetter, date_text, local_s, time_text
 
 from shared_schedule import day as D
 from shared_schedule import journal as J
@@ -43,7 +43,7 @@ class Ui:
         self.after_question: tuple = (0, 0, 0)
         self.message = ()
         self.message_for_s = _MESSAGE_S
-        self.setter = None  # the clock being set
+        self.setter: "clockset.ClockSetter | None" = None  # the clock being set
         self._tapped = False
         self.details = ()
         self.details_key = None
@@ -62,7 +62,7 @@ class Ui:
                 alarm = app.alarms.top
                 app.acknowledge(now_s)
                 if alarm.kind == J.CLOCK_UNKNOWN and app.bench.plan is not None:
-                    sound = self._open_clock(now_s)
+                    sound = clockset.begin(self, now_s)
             else:
                 app.alarms.snooze(now_s)
                 self.say(("Again in %d minutes." % (alarms.SNOOZE_S // 60),), now_s, 2)
@@ -76,11 +76,11 @@ class Ui:
         elif self.screen in (G.S_MENU, G.S_BEND):
             sound = self._choose(button, now_s)
         elif self.screen == G.S_SET:
-            sound = self._set(button, kind, now_s)
+            sound = clockset.press(self, button, kind, now_s)
         elif self.screen == G.S_RESTS:
             self.close()
         elif button == buttons.MIDDLE and self.glance.screen == G.S_CLOCK:
-            sound = self._open_clock(now_s)
+            sound = clockset.begin(self, now_s)
         elif button == buttons.MIDDLE:
             sound = self._go(kind == buttons.LONG, now_s)
         elif button == buttons.RIGHT:
@@ -207,46 +207,10 @@ class Ui:
         elif chosen == M_SKIP:
             return self._skip(now_s)
         elif chosen == M_CLOCK:
-            return self._open_clock(now_s)
+            return clockset.begin(self, now_s)
         else:
             self.say(lines.air(self.app), now_s)
         return sounds.CLICK
-
-    # --- clock ----------------------------------------------------------------------------------------------------
-
-    def _open_clock(self, now_s):
-        app = self.app
-        plan = app.bench.plan
-        if plan is None:  # nobody has said yet how far this kitchen is from Greenwich; the desk says both at once
-            self.say(("Connect it to the desk:", "it brings plan and time."), now_s)
-            return sounds.REFUSED
-        if app.clock.ok:
-            self.setter = ClockSetter(plan, now_s, 0)
-        else:
-            at_s = app.known_s()
-            self.setter = ClockSetter(plan, at_s, at_s)
-        self.open(G.S_SET, now_s)
-        return sounds.CLICK
-
-    def _set(self, button, kind, now_s):
-        setter = self.setter
-        self.since_s = now_s
-        if button != buttons.MIDDLE:
-            if button == buttons.LEFT and kind == buttons.LONG:
-                self.close()
-                return sounds.CLICK
-            return sounds.CLICK if setter.add(1 if button == buttons.RIGHT else -1) else sounds.REFUSED
-        if kind != buttons.LONG and setter.next():
-            return sounds.CLICK
-        app = self.app
-        at_s = setter.at_s
-        self.close()
-        local = local_s(app.bench.plan, at_s)
-        if app.set_clock(at_s, (local - at_s) // 60):
-            self.say(("The clock is set:", time_text(local) + ", " + date_text(local)), at_s)
-            return sounds.CLICK
-        self.say(("The clock is set,", "but memory failed: it", "is not written down."), at_s)
-        return sounds.REFUSED
 
     def _skip(self, now_s):
         bench = self.app.bench

@@ -9,7 +9,7 @@ from tourier.device.virtual.board import find_micropython
 
 PROGRAM = """
 import builtins, os, sys
-import store as S
+import files as S
 folder = sys.argv[1]
 path = folder + "/head"
 S.write_file(path, S.seal(b"old"))

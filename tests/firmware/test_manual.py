@@ -28,8 +28,8 @@ def test_every_alarm_is_listed():
 
 def test_times_in_the_manual_are_the_firmwares():
     done = run(
-        "import alarms, buttons, sounds, app\n"
-        "print(alarms.SNOOZE_S, [s for s in alarms._AGAIN_S][1:], buttons.LONG_MS, app.SOON_S)\n"
+        "import alarms, buttons, sounds, watch\n"
+        "print(alarms.SNOOZE_S, [s for s in alarms._AGAIN_S][1:], buttons.LONG_MS, watch.SOON_S)\n"
         "print([sounds.OF_SOUND[k][1:] for k in (sounds.DUE, sounds.SOON, sounds.LEFT, sounds.FAULT)])"
     )
     assert done.returncode == 0, done.stdout + done.stderr
