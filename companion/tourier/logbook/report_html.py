@@ -40,7 +40,7 @@ def _table(caption: str, head: list[str], rows: list[list[str]], marks: list[str
         out.append(f'<tr class="{mark}">' if mark else "<tr>")
         for i, cell in enumerate(row):
             style = " class=n" if i in numbers else " class=d" if i in whole else ""
-            out.append(f"<td{style}>{esc(cell)}</td>")
+            out.append(f"<td{style}>{esc(cell)}</td>" if i else f'<th scope="row"{style}>{esc(cell)}</th>')
         out.append("</tr>")
     return "".join([*out, "</tbody></table></div>"])
 
@@ -58,9 +58,7 @@ def _figures(review: Review, steps: list[StepAccount], caption: str) -> str:
             outside.append(f"too cold {minutes_text(s.probe.cold_s)}, {s.probe.cold_degmin:.1f} °C·min")
         if _outside(s.probe.warm_s, s.probe.warm_degmin):
             outside.append(f"too warm {minutes_text(s.probe.warm_s)}, {s.probe.warm_degmin:.1f} °C·min")
-        gaps = sum(b - a for a, b in s.probe.gaps)
-        if gaps >= 30:
-            outside.append(f"no reading {minutes_text(gaps)}")
+        outside += _gap_words(review, s)
         lasted = minutes_text(s.lasted_s) if not math.isnan(s.lasted_s) else "–"
         remark = "; ".join(outside) or s.rest_word or ("in order" if s.probe.known else "not read")
         p = s.probe
@@ -70,6 +68,16 @@ def _figures(review: Review, steps: list[StepAccount], caption: str) -> str:
         marks.append("warm" if warm else "cold" if cold else "")
     head = ["Step", "Began", "Lasted", "Start °C", "End °C", "Min", "Max", "Window", "°C/min", "Bench °C", "Remark"]
     return _table(caption, head, rows, marks, numbers=(3, 4, 5, 6, 8, 9), whole=(1, 2, 7))
+
+
+def _gap_words(review: Review, s: StepAccount) -> list[str]:
+    """How long the step's own readings are missing: at fault, and with the needle on its way."""
+    faults = [g for g in review.account.gaps if g.channel == "probe" and g.broken]
+    lost = {True: 0, False: 0}
+    for from_s, to_s in s.probe.gaps:
+        lost[any(g.from_s < to_s and g.to_s > from_s for g in faults)] += to_s - from_s
+    words = ((True, "no reading"), (False, "needle out"))
+    return [f"{word} {minutes_text(lost[broken])}" for broken, word in words if lost[broken] >= 30]
 
 
 def _span(low_c: float, high_c: float) -> str:
