@@ -24,10 +24,12 @@ def _firmware():
     import alarms
     import app
     import buttons
+    import keeper
     import ui
+    import watch
     from bench import Bench
 
-    return app, alarms, ui, buttons, Bench
+    return app, alarms, ui, buttons, watch.Watch, keeper.Keeper, Bench
 
 
 class _Store:
@@ -72,9 +74,8 @@ class FastDay:
 
     def __init__(self, plan, plan_bytes: bytes, kitchen, cook) -> None:
         from shared_schedule import plan as P
-        from shared_schedule.samples import SampleWriter
 
-        app, alarms, ui, buttons, bench_class = _firmware()
+        app, alarms, ui, buttons, watch_class, keeper_class, bench_class = _firmware()
         self._glance_module = ui.G
         self._buttons = buttons
         self.kitchen, self.cook = kitchen, cook
@@ -94,14 +95,14 @@ class FastDay:
         timer.settings = {"sound": 0}
         timer.bench = bench_class(self.store, timer.board)
         timer.bench.clock_ok = True
-        timer.writer = SampleWriter(app.SAMPLE_S)
+        timer.watch = watch_class(timer)
+        timer.keeper = keeper_class(timer, self.now_s)
         timer.ui = ui.Ui(timer)
-        timer._sampled_s = timer._flushed_s = timer._aired_s = timer._measured_s = self.now_s
-        timer._faults = [0, 0]
-        timer._fault_for = timer._outside = timer._slip_told_s = 0
+        timer._sampled_s = self.now_s
         timer.ticks = timer.board.ticks_ms
         self.timer = timer
         timer.bench.begin(plan, plan_bytes, P.plan_id(plan_bytes), self.now_s)
+        timer.keeper.begin(self.now_s)
         self.finished = False
 
     def _read(self) -> None:
@@ -128,7 +129,7 @@ class FastDay:
             self._read()
             timer._on_sample(now)
             timer.apply(bench.on_time(now), now)
-            timer._log(now)
+            timer.keeper.turn(now)
             for _ in range(4):  # the cook may press again at what he then sees
                 glance = self._look(now)
                 presses = self.cook.act(now, glance, kitchen) if self.cook.wants(now, 0) else []

@@ -174,6 +174,39 @@ def test_compare_lists_all_and_only_the_changed_inputs(book):
         assert sorted(c.what for c in found.inputs) == sorted(keys)
 
 
+_FILE = """name = "a"
+ready = "Sunday 08:30"
+dough_temperature = "22 °C"
+[kitchen]
+room = "22 °C"
+[kitchen.bench]
+length = "120 cm"
+[kitchen.fridge]
+temperature = "4 °C"
+"""
+
+
+@pytest.mark.parametrize("edits, plan, wanted", [
+    ([("Sunday 08:30", "Saturday 8:30"), ('"a"', '"b"')], {}, []),  # another day and name, same hour
+    ([("Sunday 08:30", "Sunday 10:00")], {}, ["ready (hour)"]),
+    ([("22 °C", "71.6 °F"), ("120 cm", "1.2 m")], {}, []),  # the same in other units
+    ([('room = "22 °C"', 'room = "24 °C"')], {"room_cdeg": 2400}, ["kitchen.room"]),
+    ([], {"fridge_cdeg": 910, "film_fridge_mw": 5500}, ["learned: chilling in the fridge (W/m²K)",
+                                                         "learned: fridge (°C)"]),
+    ([('"4 °C"', '"7 °C"')], {"fridge_cdeg": 700}, ["kitchen.fridge.temperature"]),  # the file says it: not learned
+])  # fmt: skip
+def test_compare_knows_hours_units_and_what_was_learned(book, edits, plan, wanted):
+    text = _FILE
+    for old, new in edits:
+        assert old in text
+        text = text.replace(old, new)
+    batches = []
+    for n, (words, values) in enumerate(((_FILE, {}), (text, plan))):
+        day = support.Day(support.small_plan(made_at_s=support.BEGIN + n * 50_000, **values), until=2)
+        batches.append(book.load(day.collect(book, batch_text=words)))
+    assert sorted(c.what for c in compare(batches).inputs) == wanted
+
+
 def test_compare_falls_back_on_the_plans_and_shows_behaviour(book):
     one = support.Day(support.small_plan()).collect(book)
     other = support.small_plan(made_at_s=support.BEGIN + 10**6, butter_high_cdeg=1800)

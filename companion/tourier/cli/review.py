@@ -114,10 +114,13 @@ def write_reports(args: argparse.Namespace, batch: Batch, found) -> list[Path]:
         Path(args.html).write_text(report_html(found), encoding="utf-8")
         written.append(Path(args.html))
     if args.csv:
-        from tourier.logbook.report_csv import samples_csv
+        from tourier.logbook.report_csv import samples_csv, steps_csv
 
-        Path(args.csv).write_text(samples_csv(found.account), encoding="utf-8", newline="")
-        written.append(Path(args.csv))
+        file = Path(args.csv)
+        steps = file.with_name(f"{file.stem}-steps{file.suffix}")
+        file.write_text(samples_csv(found.account), encoding="utf-8", newline="")
+        steps.write_text(steps_csv(found.account), encoding="utf-8", newline="")
+        written += [file, steps]
     if args.log:
         from tourier.logbook import openlog
 

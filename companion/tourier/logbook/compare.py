@@ -1,18 +1,22 @@
 """Two or more batches side by side: all and only the changed inputs, then what behaved otherwise.
 
 Inputs are what somebody decided or believed beforehand: the batch file, key by key, or where that is missing the
-plan's fields and steps. Instants that only follow from the date (starts, ready time) are no inputs.
+plan's fields and steps. Instants that only follow from the date are no inputs; the hour at which it is to be ready is
+one. What the plan had learned by then is one too: it is seen where a plan's figure differs and no key of the file that
+it comes from does. The same figure in other units is no change.
 """
 
 from __future__ import annotations
 
 import math
+import re
 import tomllib
 from dataclasses import dataclass
 from typing import Any
 
 from shared_schedule import plan as plans
 from shared_schedule.units import NO_CDEG
+from tourier import quantities
 from tourier.logbook.account import Account, account
 from tourier.logbook.errors import LogbookError
 from tourier.logbook.model import Batch, step_title
@@ -21,6 +25,19 @@ from tourier.logbook.model import Batch, step_title
 _NOT_INPUT_PLAN = {"made_at_s", "ready_at_s", "offset_min", "offset_change_at_s", "offset_after_min", "quiet", "name"}
 _NOT_INPUT_STEP = {"step_id", "start_at_s", "after"}
 _NOT_INPUT_FILE = {"name", "ready", "start_after"}
+
+# Plan fields that the logbook can teach, with the beginnings of the keys of the batch file they else come from.
+_TAUGHT = (
+    ("fridge_cdeg", "fridge (°C)", 100, ("kitchen.fridge",)),
+    ("freezer_cdeg", "freezer (°C)", 100, ("kitchen.freezer",)),
+    ("film_fridge_mw", "chilling in the fridge (W/m²K)", 1000, ("kitchen.fridge",)),
+    ("film_freezer_mw", "chilling in the freezer (W/m²K)", 1000, ("kitchen.freezer",)),
+    ("butter_low_cdeg", "butter pliable from (°C)", 100, ("butter",)),
+    ("butter_high_cdeg", "butter pliable to (°C)", 100, ("butter",)),
+)
+_HOUR = re.compile(r"([01]?\d|2[0-3]):[0-5]\d")
+_MEASURES_OF_TEXT = (quantities.temperature_c, quantities.length_m, quantities.mass_kg, quantities.duration_s,
+                     quantities.percent)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -64,7 +81,9 @@ def _file_inputs(batch: Batch) -> dict[str, Any] | None:
         table = tomllib.loads(batch.batch_text)
     except (tomllib.TOMLDecodeError, RecursionError):
         return None
-    return {key: value for key, value in flatten(table).items() if key not in _NOT_INPUT_FILE}
+    out = {key: value for key, value in flatten(table).items() if key not in _NOT_INPUT_FILE}
+    hour = _HOUR.search(str(table.get("ready", "")))
+    return out | ({"ready (hour)": hour.group().zfill(5)} if hour else {})
 
 
 def _plan_inputs(batch: Batch) -> dict[str, Any]:
@@ -107,9 +126,36 @@ def compare(batches: list[Batch]) -> Comparison:
     changed = []
     for key in keys:
         values = tuple(table.get(key) for table in tables)
-        if any(value != values[0] for value in values):
+        if not all(same(values[0], value) for value in values[1:]):
             changed.append(Change(key, values))
+    if source == "batch file":
+        changed += _taught(batches, {change.what for change in changed})
     return Comparison(tuple(batches), tuple(changed), _behaviour([account(b) for b in batches]), source)
+
+
+def same(one: Any, other: Any) -> bool:
+    """Whether two entries of a batch file mean the same: equal, or the same measure in other units."""
+    if one == other:
+        return True
+    if not isinstance(one, str) or not isinstance(other, str):
+        return False
+    for measure in _MEASURES_OF_TEXT:
+        try:
+            return math.isclose(measure(one), measure(other), rel_tol=1e-6, abs_tol=1e-9)
+        except quantities.QuantityError:
+            continue
+    return False
+
+
+def _taught(batches: list[Batch], changed: set[str]) -> list[Change]:
+    """Figures the plans had learned: they differ although the batch files say the same about them."""
+    out = []
+    for name, what, scale, begins in _TAUGHT:
+        values = [getattr(batch.plan, name) for batch in batches]
+        from_file = any(key == b or key.startswith((b + ".", b + "_")) for key in changed for b in begins)
+        if len(set(values)) > 1 and not from_file:
+            out.append(Change(f"learned: {what}", tuple(None if v == NO_CDEG else v / scale for v in values)))
+    return out
 
 
 # What counts as different behaviour: more than a cook or a probe varies by itself. Judgement, no source.
