@@ -57,6 +57,23 @@ def keep_crash(text):
         pass
 
 
+def summed(path):
+    """Return a file's (octets, CRC-32), (-1, 0) when it cannot be read. In pieces: it may be larger than free memory."""
+    block = bytearray(128)
+    view = memoryview(block)
+    size = crc = 0
+    try:
+        with open(path, "rb") as file:
+            while True:
+                count = file.readinto(block)
+                if not count:
+                    return size, crc
+                crc = binascii.crc32(view[:count], crc)
+                size += count
+    except OSError:
+        return -1, 0
+
+
 def size_of(path):
     """Return a file's octets, -1 when there is none."""
     try:

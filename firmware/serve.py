@@ -128,7 +128,7 @@ class Handler:
             self.app.flush()
             return 0, store.samples_octets()
         if stream == m.STREAM_PLAN:
-            return 0, len(store.plan_bytes() or b"") if store.number else 0
+            return 0, store.plan_size()
         if stream == m.STREAM_CRASH:
             return 0, store.crash_size()
         return None

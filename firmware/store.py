@@ -21,7 +21,7 @@ import binascii
 import os
 import struct
 
-from files import read_file, remove_tree, seal, size_of, try_write, unseal, write_file
+from files import read_file, remove_tree, seal, size_of, summed, try_write, unseal, write_file
 from journalfile import JournalFile
 from samplefile import SampleFile
 
@@ -168,6 +168,16 @@ class Store:
             self.losses.append((LOST_PLAN, len(data or b"")))
             return None
         return data
+
+    def plan_size(self):
+        """Return how many octets the plan in hand has, 0 without a good one.
+
+        Not `len(plan_bytes())`: late in a day, memory in one piece for all of a plan may be hard to find.
+        """
+        if not self.number:
+            return 0
+        size, crc = summed(self._dir(self.number) + "/plan")
+        return size if size > 0 and crc == self.plan_id else 0
 
     def begin(self, plan_id, data, at_s):
         """Begin a new batch with this plan; durable when it returns. OSError when the flash has no room."""

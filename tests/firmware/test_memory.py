@@ -127,3 +127,50 @@ def test_interpreter_is_the_64_bit_one():
     """The figures above are for 8-octet words: a Pico needs about half."""
     assert run_device("import sys\nprint(sys.maxsize > 2**32)").strip() == "True"
     assert os.path.exists(find_micropython())
+
+
+def test_the_size_of_the_plan_is_told_where_no_memory_in_one_piece_is_left(tmp_path):
+    """Asked before every collecting. Memory is cut into pieces shorter than the plan; reading it whole cannot work."""
+    code = f"""
+import os
+os.chdir({str(tmp_path)!r})
+import binascii, gc
+import files, store as S
+class Held(S.Store):
+    def __init__(self, plan_id):
+        self.number = 1
+        self.plan_id = plan_id
+    def _dir(self, number):
+        return "."
+data = bytes(range(256)) * 13
+held = Held(binascii.crc32(data))
+files.write_file("./plan", data)
+size = len(data)
+del data
+gc.collect()
+def fill(held_by, octets):
+    count = 0
+    try:
+        while True:
+            held_by[count] = bytearray(octets)
+            count += 1
+    except MemoryError:
+        return count
+pieces = [None] * 400
+longer = [None] * 400
+count = fill(pieces, 1024)
+for i in range(0, count, 2):
+    pieces[i] = None
+gc.collect()
+fill(longer, 1536)
+gc.collect()
+whole = 0
+try:
+    files.read_file("./plan")
+except MemoryError:
+    whole = 1
+print(gc.mem_free() > size, whole, held.plan_size() == size)
+held.plan_id ^= 1
+print(held.plan_size())
+"""
+    assert run_device(code).split() == ["True", "1", "True", "0"]
