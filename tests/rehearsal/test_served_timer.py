@@ -14,6 +14,7 @@ import time
 import tty
 
 import pytest
+from json_document import missing, undocumented
 from rehearsal_support import COMMAND, command, environment
 from tourier import rehearsal
 from tourier.batch.examples import demo_text
@@ -66,6 +67,7 @@ def test_send_watch_collect_review_from_other_processes(home, demo, tmp_path):
         sent = command(home, "send", demo, "--port", port, "--keep-clock", "--json")
         assert sent.returncode == 0, sent.stderr
         answer = json.loads(sent.stdout)
+        assert undocumented(answer) == missing(answer) == []
         assert answer["stored"] and answer["ready_at"].startswith("2027-03-14T08:")
         again = command(home, "send", demo, "--port", port, "--keep-clock", "--replace")
         assert again.returncode == 0, again.stderr
@@ -73,6 +75,7 @@ def test_send_watch_collect_review_from_other_processes(home, demo, tmp_path):
         assert watched.returncode == 0, watched.stderr
         sights = [json.loads(line) for line in watched.stdout.splitlines()]
         assert sights and {sight["schema"] for sight in sights} == {"tourier/watch/1"}
+        assert undocumented(sights[-1]) == missing(sights[-1]) == []
         assert sights[-1]["at_s"] > sights[0]["at_s"] > START_S
         assert sights[-1]["word"] == "NEXT" and sights[-1]["left_of"] == "start"
         plain = command(home, "watch", "--port", port, "--plain", "--for", 2)
@@ -81,6 +84,9 @@ def test_send_watch_collect_review_from_other_processes(home, demo, tmp_path):
         taken = command(home, "collect", "--port", port, "--json")
         assert taken.returncode == 0, taken.stderr
         assert json.loads(taken.stdout)["batch"] == 1
+        assert undocumented(json.loads(taken.stdout)) == missing(json.loads(taken.stdout)) == []
+        health = command(home, "device", "check", "--port", port, "--json")
+        assert undocumented(json.loads(health.stdout)) == [], health.stderr
         assert json.loads(command(home, "collect", "--port", port, "--json").stdout)["batch"] == 1
         seen = command(home, "review", "--json")
         assert seen.returncode == 0, seen.stderr

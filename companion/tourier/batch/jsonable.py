@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tourier.batch.model import Workup
 
-SCHEMA = "tourier.plan/1"
+SCHEMA = "tourier/plan/1"
 
 
 def workup_json(workup: Workup) -> dict:

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from tourier.cli.output import Output
+from tourier.cli.run import UserError
 
 
 def run(args: argparse.Namespace, out: Output) -> int:
@@ -13,8 +14,15 @@ def run(args: argparse.Namespace, out: Output) -> int:
     from tourier.device.trace import Tracer, decode_file
 
     if args.part == "decode":
+        count = 0
         for line in decode_file(Path(args.file)):
             out.line(line)
+            count += 1
+        if not count:
+            raise UserError(
+                f"{args.file} holds no frame of the link: name a file that --capture made, or one with the octets of "
+                "one direction."
+            )
         return 0
     from tourier.device.client import Timer
 

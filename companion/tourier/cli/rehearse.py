@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import os
+import tempfile
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -30,17 +32,32 @@ def run(args: argparse.Namespace, out: Output) -> int:
         from tourier.batch.examples import demo_text
 
         text, where, now = demo_text(), "demo batch", rehearsal.DEMO_NOW
-    keep = Path(args.keep) if args.keep else rehearsal.new_folder(places.rehearsals_folder(), datetime.now())
-    if keep.exists() and not keep.is_dir():
-        raise UserError(f"{keep} is a file; --keep needs a folder.")
-    if (keep / "flash.img").exists():
-        raise UserError(f"{keep} holds another rehearsal; name a new folder.")
+    if args.keep:
+        keep, instead_of = Path(args.keep), None
+        if keep.exists() and not keep.is_dir():
+            raise UserError(f"{keep} is a file; --keep needs a folder.")
+        if (keep / "flash.img").exists():
+            raise UserError(f"{keep} holds another rehearsal; name a new folder.")
+    else:
+        # A rehearsal is nobody's only copy of anything: a home that is read-only is no reason not to play one.
+        usual = places.rehearsals_folder()
+        instead_of = None if _writable(usual) else usual
+        parent = usual if instead_of is None else Path(tempfile.mkdtemp(prefix="tourier-rehearsals-"))
+        keep = rehearsal.new_folder(parent, datetime.now())
     done = rehearsal.rehearse(text, where, now, args.scenario, args.seed, keep, out.progress)
     html = keep / "report.html"
     _write_report(done, html)
     out.result(_json(done, html))
     _show(out, done, html)
+    if instead_of:
+        out.line(f"It is kept there because {instead_of} cannot be written.")
     return 0
+
+
+def _writable(folder: Path) -> bool:
+    """Whether a folder can be written, or made where the nearest one above it that exists can be; makes nothing."""
+    there = next(one for one in (folder, *folder.parents) if one.exists())
+    return there.is_dir() and os.access(there, os.W_OK | os.X_OK)
 
 
 def _write_report(done, html: Path) -> None:

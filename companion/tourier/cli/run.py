@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import os
+import signal
 import sys
+import threading
+from collections.abc import Iterator
 from importlib import import_module
 from pathlib import Path
 
@@ -57,6 +61,29 @@ def about_file(error: OSError) -> str:
     return f"{file} cannot be used ({error.strerror}); check the name, its rights and the room on the disk."
 
 
+@contextlib.contextmanager
+def _ended_as_by_ctrl_c() -> Iterator[None]:
+    """Let a kill and a closed terminal end a command as Ctrl-C does: ports are closed, a virtual timer is ended."""
+    if threading.current_thread() is not threading.main_thread():
+        yield  # Python gives signals to the main thread only
+        return
+
+    def stop(_number: int, _frame: object) -> None:
+        raise KeyboardInterrupt
+
+    names = [name for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {name: signal.getsignal(getattr(signal, name)) for name in names}
+    # One that was ignored stays ignored: nohup means it.
+    taken = [name for name in names if before[name] is signal.SIG_DFL]
+    for name in taken:
+        signal.signal(getattr(signal, name), stop)
+    try:
+        yield
+    finally:
+        for name in taken:
+            signal.signal(getattr(signal, name), before[name])
+
+
 def run(parser: argparse.ArgumentParser, arguments: list[str]) -> int:
     """Parse, run, and return the exit code."""
     try:
@@ -65,7 +92,8 @@ def run(parser: argparse.ArgumentParser, arguments: list[str]) -> int:
         return int(stop.code or 0)
     out = Output(as_json=getattr(parsed, "json", False))
     try:
-        code = import_module(f"tourier.cli.{parsed.module}").run(parsed, out)
+        with _ended_as_by_ctrl_c():
+            code = import_module(f"tourier.cli.{parsed.module}").run(parsed, out)
         out.flush()
         return int(code or OK)
     except KeyboardInterrupt:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 import tempfile
 import time
+from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
+from shared_schedule.units import EPOCH_UNIX_S
 from tourier.cli.output import Output
 from tourier.cli.run import UserError
 
@@ -53,20 +56,23 @@ def run(args: argparse.Namespace, out: Output) -> int:
         out.line("Give the port above to send, watch and collect, or to any serial tool. Ctrl-C ends it.")
         out.flush()
         end = None if args.for_s is None else time.monotonic() + args.for_s
-        while end is None or time.monotonic() < end:
-            time.sleep(0.05)
-            if time.monotonic() - heard_at > _CALM_S:
-                board.speed = args.speed
-            board.raise_trouble()
+        try:
+            while end is None or time.monotonic() < end:
+                time.sleep(0.05)
+                if time.monotonic() - heard_at > _CALM_S:
+                    board.speed = args.speed
+                board.raise_trouble()
+        finally:
+            at = datetime.fromtimestamp(EPOCH_UNIX_S + board.now_s, timezone(timedelta(seconds=offset_s)))
+            out.line(
+                "The timer can go on where it stopped (in another kitchen, without its dough): tourier virtual "
+                f'--speed {args.speed:g} --flash {shlex.quote(str(flash))} --at "{at.isoformat(sep=" ")}"'
+            )
     return 0
 
 
 def _start(text: str | None) -> tuple[int, int]:
     """Return (project seconds, local offset in seconds) of the instant at which the virtual clock starts."""
-    from datetime import datetime
-
-    from shared_schedule.units import EPOCH_UNIX_S
-
     if text is None:
         begin = datetime.now().astimezone()
     else:

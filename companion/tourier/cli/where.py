@@ -12,6 +12,6 @@ def run(args: argparse.Namespace, out: Output) -> int:
     from tourier import places
 
     rows = places.all_places()
-    out.result({key: str(path) for key, _text, path in rows})
+    out.result({"schema": "tourier/where/1", **{key: str(path) for key, _text, path in rows}})
     out.lines(table([["what", "path"]] + [[text, str(path)] for _key, text, path in rows]))
     return 0
