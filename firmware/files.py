@@ -58,7 +58,7 @@ def keep_crash(text):
 
 
 def summed(path):
-    """Return a file's (octets, CRC-32), (-1, 0) when it cannot be read. In pieces: it may be larger than free memory."""
+    """Return a file's (octets, CRC-32), (-1, 0) when it cannot be read. In pieces: memory may not hold it whole."""
     block = bytearray(128)
     view = memoryview(block)
     size = crc = 0
