@@ -32,6 +32,7 @@ from shared_schedule import plan as P
 from shared_schedule.units import NO_CDEG
 
 _LOST_S = 300  # what was lost stays on the screen until it is seen, or somebody has begun something else
+_LINK_SHARE = 256  # octets read in one turn: 14 ms on a Pico
 _LISTEN_MS = 250  # pace while a host is heard
 
 
@@ -79,6 +80,7 @@ class App:
         self._sample_at_ms = (board.ticks_ms() - SAMPLE_S * 1000) & ((1 << 30) - 1)
         self._sampled_s = 0
         self._shown_s = self.clock.now_s
+        self._stale = False  # a reading was taken and is not shown yet
         self._heard_ms = None
         self._take_up()
 
@@ -166,7 +168,7 @@ class App:
         self.supervisor.arm()
         try:
             while True:
-                heard = board.idle(wait_ms)
+                heard = False if self._stale else board.idle(wait_ms)
                 wait_ms = self.turn(heard)
         except KeyboardInterrupt:
             self.flush()
@@ -174,7 +176,11 @@ class App:
             raise
 
     def turn(self, heard):
-        """One turn of the loop; returns for how long it may sleep, ms."""
+        """One turn of the loop; returns for how long it may sleep, ms.
+
+        A press, a reading and the picture of a reading each have a turn of their own, so that none gets long: on a Pico
+        a reading takes about 20 ms and a whole picture 35.
+        """
         board = self.board
         sup = self.supervisor
         now_ms = board.ticks_ms()
@@ -192,7 +198,7 @@ class App:
         sup.end(BUTTONS)
 
         sup.begin()
-        sampled = self._sample_due(now_ms)
+        sampled = pressed is None and not self._stale and self._sample_due(now_ms)
         if sampled:
             self.sampler.turn(self._needle_air())
         sup.end(SAMPLE)
@@ -211,8 +217,11 @@ class App:
         sup.end(STORE)
 
         sup.begin()
-        if sampled or pressed is not None or heard or self.ui.screen is not None or now_s != self._shown_s:
-            self._show(now_s)
+        if not sampled:
+            over = self.ui.screen is not None
+            if self._stale or pressed is not None or heard or over or now_s != self._shown_s:
+                self._show(now_s)
+        self._stale = sampled
         sup.end(SCREEN)
 
         sup.turn()
@@ -248,7 +257,7 @@ class App:
     def _link(self, heard, now_ms):
         session = self.session
         if heard:
-            data = self.board.link_read(512)
+            data = self.board.link_read(_LINK_SHARE)
             if data:
                 self._heard_ms = now_ms
                 session.feed(data, now_ms)

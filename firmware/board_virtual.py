@@ -127,6 +127,8 @@ class Board:
         self._link_poll.register(sys.stdin, select.POLLIN)
         self._stdin = sys.stdin.buffer
         self._stdout = sys.stdout.buffer
+        self._in = bytearray(512)
+        self._one = bytearray(1)
         self._waiting = False
         self._waited_ms = 0
         self._idle_n = 0
@@ -248,7 +250,7 @@ class Board:
     # --- link -----------------------------------------------------------------------------------------------------
 
     def link_waiting(self):
-        for item in self._link_poll.poll(0):
+        for item in self._link_poll.ipoll(0):
             if item[1] & select.POLLIN:
                 return True
             raise SystemExit  # the line hung up for good
@@ -256,15 +258,18 @@ class Board:
 
     def link_read(self, limit):
         """Return up to `limit` octets that have come; the interrupt octet ends the program, whoever runs it."""
-        got = bytearray()
-        while len(got) < limit and self.link_waiting():
-            octet = self._stdin.read(1)
-            if not octet:
+        into = self._in
+        one = self._one
+        limit = min(limit, len(into))
+        count = 0
+        while count < limit and self.link_waiting():
+            if not self._stdin.readinto(one):
                 raise SystemExit
-            if octet == b"\x03":
+            if one[0] == 3:
                 raise KeyboardInterrupt
-            got.extend(octet)
-        return got
+            into[count] = one[0]
+            count += 1
+        return bytes(memoryview(into)[:count])
 
     def link_write(self, data):
         """Write as much as the line takes; return how many octets that was."""

@@ -73,14 +73,15 @@ RP2040 = "Raspberry Pi Pico with RP2040", "0x40058000"
 RP2350 = "Raspberry Pi Pico 2 W with RP2350", "0x400D8000"
 
 
-def run(code: str, held: int = 0, chip=RP2040) -> str:
+def run(code: str, held: int = 0, chip=RP2040, said: bytes | None = None) -> str:
     program = MACHINE.replace("HELD", str(held)).replace("MACHINE_NAME", chip[0]).replace("CONTROL", chip[1]) + code
     done = subprocess.run(
-        [find_micropython(), "-c", program], capture_output=True, text=True, timeout=30, stdin=subprocess.DEVNULL,
+        [find_micropython(), "-c", program], capture_output=True, timeout=30, input=said or b"",
         env={"MICROPYPATH": f"{firmware_dir()}:{shared_dir()}"},
     )  # fmt: skip
-    assert done.returncode == 0, done.stdout + done.stderr
-    return done.stdout.strip()
+    told = done.stdout.decode() + done.stderr.decode()
+    assert done.returncode == 0, told
+    return told.strip()
 
 
 @pytest.mark.parametrize(("held", "clocks"), [(0, 0), (1, 1), (7, 7), (99, 9)])
@@ -124,3 +125,31 @@ board._stdout = Out()
 print(board.link_write(b"x" * 100))
 """
     assert run(code) == "0"
+
+
+def test_reading_the_link_takes_what_came_and_leaves_no_garbage():
+    """A turn takes 512 octets at most; a poll() and a read(1) an octet left 160 octets of garbage each here."""
+    said = bytes(range(256)) * 6
+    code = """
+import gc, binascii
+got = [board.link_read(9999), board.link_read(100)]
+gc.collect()
+gc.disable()
+before = gc.mem_alloc()
+third = board.link_read(512)
+print(gc.mem_alloc() - before)
+print([len(part) for part in got], binascii.hexlify(got[0] + got[1] + third).decode())
+"""
+    garbage, lengths, octets = run(code, said=said).replace("[512, 100]", "512:100").split()
+    assert int(garbage) < 3 * 512
+    assert lengths == "512:100" and bytes.fromhex(octets) == said[:1124]
+
+
+def test_nothing_to_read_is_nothing():
+    code = """
+class Silent:
+    def ipoll(self, ms): return iter(())
+board._poll = Silent()
+print(board.link_read(512))
+"""
+    assert run(code) == "b''"
