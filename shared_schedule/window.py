@@ -188,13 +188,18 @@ def _beyond(distance_cdeg):
 def _likelihoods(edge_cdeg, sign, readings, shown):
     """Return the likelihood of the readings for the edge at each grid step around `edge_cdeg`, scaled to 1024."""
     reach = _SHIFT_REACH + _OWN_REACH
-    found = []
-    for place in range(-reach, reach + 1):
-        likely = _ONE << 10
-        for cdeg, verdict in readings:
-            seen = _beyond(sign * (cdeg - edge_cdeg - place * _GRID_CDEG))
-            likely = likely * (seen if verdict == shown else _ONE - seen) >> 10
-        found.append(likely)
+    places = range(2 * reach + 1)
+    found = [_ONE << 10 for _ in places]
+    for cdeg, verdict in readings:
+        for place in places:
+            seen = _beyond(sign * (cdeg - edge_cdeg - (place - reach) * _GRID_CDEG))
+            found[place] = found[place] * (seen if verdict == shown else _ONE - seen) >> 10
+        # Only how they compare counts: without this, some twenty tests near an edge would wear all of them to nothing.
+        top = max(found)
+        while 0 < top < _ONE << 9:
+            top <<= 1
+            for place in places:
+                found[place] <<= 1
     top = max(found)
     return [(likely << 10) // top if top else _ONE for likely in found]
 

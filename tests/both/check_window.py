@@ -137,6 +137,14 @@ def check_three_readings_over_a_field_of_butters():
     assert good >= 50 and worst <= 150
 
 
+def check_a_seasons_tests_still_count():
+    # Twenty batches, some of the tests near the edges: no likelihood wears down to nothing.
+    tests = [(1350, W.CRACKED), (1420, W.CRACKED), (1480, W.CLEAN), (1740, W.CLEAN), (1820, W.GREASY)]
+    for times in (1, 4, 20):
+        low, high = W.shift_window(1300, 1700, tests * times)
+        assert abs(low - 1450) <= 60 and abs(high - 1780) <= 60, (times, low, high)
+
+
 def check_shift_survives_one_wrong_verdict_and_keeps_its_bounds():
     readings = [(1200, W.CRACKED), (1400, W.CLEAN), (1600, W.CLEAN), (1800, W.GREASY)]
     low, high = W.shift_window(1300, 1700, readings)

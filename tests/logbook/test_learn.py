@@ -3,8 +3,9 @@
 import logbook_support as support
 import numpy as np
 import pytest
+from scipy.special import expit
 from tourier.device.virtual.kitchen import Kitchen, KitchenConfig
-from tourier.logbook import LogbookError, Outcome, ledger, slabfit
+from tourier.logbook import LogbookError, Outcome, bends, ledger, slabfit
 from tourier.logbook.learn import learn, study
 
 from shared_schedule import journal as J
@@ -203,13 +204,71 @@ def test_six_bend_tests_find_both_edges_within_a_degree():
     assert sharp >= 180 and blurred >= 150
 
 
+def test_the_timers_window_is_the_posterior_worked_out_with_scipy():
+    """*Independent*: the integer rule on a grid of 0.25 °C against floats, scipy's logistic and bivariate normal."""
+    rng = np.random.default_rng(11)
+    worst = 0.0
+    for _ in range(60):
+        low = 13.0 + rng.normal(0, 1.5)
+        readings = [(round(100 * c), _bent(rng, c, low, low + 4, 0.5)) for c in rng.uniform(9, 21, rng.integers(1, 9))]
+        got, wanted = shift_window(1300, 1700, readings), bends.edges(13.0, 17.0, readings)
+        worst = max(worst, *(abs(g / 100 - w.mean_c) for g, w in zip(got, wanted, strict=True)))
+    print(f"\nworst difference of an edge: {worst:.2f} °C")
+    assert worst < 0.25  # one step of the timer's grid
+
+
+def test_many_bend_tests_agree_with_a_likelihood_fit_without_prior():
+    """*Independent*: 400 tests of one butter; edges and blur by scipy's minimiser, neither prior nor slip assumed."""
+    from scipy.optimize import minimize
+    from scipy.special import log_expit
+
+    rng = np.random.default_rng(12)
+    c = rng.uniform(8, 22, 400)
+    verdict = np.array([1 if rng.random() < expit((14.2 - t) / 0.5) else 3 if rng.random() < expit((t - 17.6) / 0.5)
+                        else 2 for t in c])  # fmt: skip
+
+    def cost(p):
+        low, high, blur = p[0], p[1], np.exp(p[2])
+        colder, warmer = (low - c) / blur, (c - high) / blur
+        return -np.sum(np.where(verdict == 1, log_expit(colder), log_expit(-colder))
+                       + np.where(verdict == 3, log_expit(warmer), log_expit(-warmer)))  # fmt: skip
+
+    fitted = minimize(cost, [13.0, 17.0, -0.7], method="Nelder-Mead").x
+    got = shift_window(1300, 1700, [(round(100 * t), int(v)) for t, v in zip(c, verdict, strict=True)])
+    print(f"\nfit {fitted[0]:.2f}..{fitted[1]:.2f} °C, timer {got[0] / 100:.2f}..{got[1] / 100:.2f} °C")
+    assert abs(got[0] / 100 - fitted[0]) < 0.3 and abs(got[1] / 100 - fitted[1]) < 0.3
+
+
+def test_three_bend_tests_help_and_their_bands_hold():
+    """200 butters drawn as the prior says: edges in the 90 % band as often as it says, and nearer than the plan's."""
+    from shared_schedule.window import next_bend
+
+    rng = np.random.default_rng(13)
+    inside, before, after = 0, [], []
+    for _ in range(200):
+        shift, own = rng.normal(0, 2.0), rng.normal(0, 0.75, 2)
+        low, high = 13.0 + shift + own[0], max(17.0 + shift + own[1], 14.0 + shift + own[0])
+        readings: list[tuple[int, int]] = []
+        for _ in range(3):
+            c = next_bend(1300, 1700, readings) / 100
+            readings.append((round(c * 100), _bent(rng, c, low, high, 0.5)))
+        found = bends.edges(13.0, 17.0, readings)
+        got = [v / 100 for v in shift_window(1300, 1700, readings)]
+        for edge, true, was, now in zip(found, (low, high), (13.0, 17.0), got, strict=True):
+            inside += edge.low_c <= true <= edge.high_c
+            before.append(abs(true - was))
+            after.append(abs(true - now))
+    print(f"\n{inside / 4:.0f} % of edges inside; error {np.mean(before):.2f} -> {np.mean(after):.2f} °C")
+    assert 340 <= inside <= 390 and np.mean(after) < 0.6 * np.mean(before)
+
+
 def test_the_window_learned_is_the_timers_and_can_be_taken_back(book):
-    bends = [(support.BEGIN + 700 + n, c, v) for n, (c, v) in enumerate([(1150, 1), (1300, 1), (1500, 2), (1900, 2)])]
-    day = support.Day(support.small_plan(), bends=bends)
+    tests = [(support.BEGIN + 700 + n, c, v) for n, (c, v) in enumerate([(1150, 1), (1300, 1), (1500, 2), (1900, 2)])]
+    day = support.Day(support.small_plan(), bends=tests)
     number = day.collect(book, batch_text='[butter]\nprofile = "roll-in-84"\n[kitchen]\nname = "Hall"\n')
     learn(book)
     values = ledger.for_plan(book, "Hall", "roll-in-84")
-    low, high = shift_window(1200, 1700, [(c, v) for _, c, v in bends])
+    low, high = shift_window(1200, 1700, [(c, v) for _, c, v in tests])
     assert values["butter_low_c"] == low / 100 and values["butter_high_c"] == high / 100
     edges = [v for v in ledger.in_force(book) if v.quantity.startswith("butter")]
     assert all(v.batches == (number,) and v.low < v.value < v.high for v in edges)

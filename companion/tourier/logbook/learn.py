@@ -16,9 +16,11 @@ from scipy.stats import t as student
 from shared_schedule import plan as plans
 from shared_schedule.units import NO_CDEG
 from shared_schedule.window import shift_window
+from tourier.craft.butter import PROFILES
 from tourier.craft.water import MIXING_RISE_K
 from tourier.logbook import ledger
 from tourier.logbook.account import Account, account
+from tourier.logbook.bends import edges
 from tourier.logbook.kitchen import cold_spells, nights, spell
 from tourier.logbook.ledger import Learned
 from tourier.logbook.model import Batch
@@ -104,7 +106,7 @@ def study(book: Logbook) -> Study:
         take(_mixing(book, kitchen, group))
         take(_proof(kitchen, group))
     for butter, group in by_butter.items():
-        take(_butter(butter, group))
+        take(_butter(book, butter, group))
     return Study(tuple(proposals), tuple(refusals))
 
 
@@ -225,9 +227,9 @@ def _mean_band(values: list[float], floor: float) -> tuple[float, float, float]:
     return middle, middle - half, middle + half
 
 
-def _known_then(book: Logbook, acc: Account, kitchen: str) -> dict[str, float]:
+def _known_then(book: Logbook, acc: Account, subject: str) -> dict[str, float]:
     """Return the learned values that were in force when a batch was planned."""
-    return {v.quantity: v.value for v in ledger.in_force(book, acc.batch.plan.made_at_s) if v.subject == kitchen}
+    return {v.quantity: v.value for v in ledger.in_force(book, acc.batch.plan.made_at_s) if v.subject == subject}
 
 
 def _mixing(book: Logbook, kitchen: str, group: list[Account]) -> list[Learned] | Refusal:
@@ -286,12 +288,11 @@ def _proof(kitchen: str, group: list[Account]) -> list[Learned] | Refusal:
                     abs(doses[-1] - held) / 60, "min of proof at the reference temperature")]  # fmt: skip
 
 
-def _butter(butter: str, group: list[Account]) -> list[Learned] | Refusal:
+def _butter(book: Logbook, butter: str, group: list[Account]) -> list[Learned] | Refusal:
     """Pliable window from all bend tests of this butter, by the same rule as the timer's."""
     readings = [(cdeg, verdict) for acc in group for _at, cdeg, verdict in acc.bends]
     used = tuple(acc.batch.id for acc in group if acc.bends)
-    plan = group[0].batch.plan
-    low, high = plan.butter_low_cdeg, plan.butter_high_cdeg
+    low, high = _window_unlearned(book, butter, group)
     if NO_CDEG in (low, high):
         return Refusal("butter_low_c", butter, "the plan names no window to begin from")
     if len(readings) < 3:
@@ -299,12 +300,23 @@ def _butter(butter: str, group: list[Account]) -> list[Learned] | Refusal:
     new_low, new_high = shift_window(low, high, readings)
     before, after = _misjudged(low, high, readings), _misjudged(new_low, new_high, readings)
     out = []
-    for quantity, value in (("butter_low_c", new_low), ("butter_high_c", new_high)):
-        band = _edge_band_c(low, high, readings, 0 if quantity == "butter_low_c" else 1)
-        out.append(Learned(quantity, butter, value / 100, value / 100 - band, value / 100 + band, "°C",
+    known = edges(low / 100, high / 100, readings)
+    for quantity, cdeg, edge in (("butter_low_c", new_low, known[0]), ("butter_high_c", new_high, known[1])):
+        value = cdeg / 100
+        out.append(Learned(quantity, butter, value, min(value, edge.low_c), max(value, edge.high_c), "°C",
                            f"{len(readings)} bend tests, the timer's own rule", used, before, after,
                            "bend tests misjudged"))  # fmt: skip
     return out
+
+
+def _window_unlearned(book: Logbook, butter: str, group: list[Account]) -> tuple[int, int]:
+    """Return the window (0.01 °C) the tests are to move: a plan's own, not one that earlier tests have moved."""
+    for acc in group:
+        if "butter_low_c" not in _known_then(book, acc, butter):
+            return acc.batch.plan.butter_low_cdeg, acc.batch.plan.butter_high_cdeg
+    if butter in PROFILES:
+        return round(100 * PROFILES[butter].window_low_c), round(100 * PROFILES[butter].window_high_c)
+    return group[0].batch.plan.butter_low_cdeg, group[0].batch.plan.butter_high_cdeg
 
 
 def _misjudged(low: int, high: int, readings: list[tuple[int, int]]) -> float:
@@ -314,12 +326,3 @@ def _misjudged(low: int, high: int, readings: list[tuple[int, int]]) -> float:
         judged = 1 if cdeg < low else 3 if cdeg > high else 2
         wrong += judged != verdict
     return float(wrong)
-
-
-def _edge_band_c(low: int, high: int, readings: list[tuple[int, int]], edge: int) -> float:
-    """Return a rough 90 % half width of an edge in °C: how far it moves when each test is left out (jackknife), and
-    never less than the logistic's own blur over the root of the tests."""
-    whole = shift_window(low, high, readings)[edge]
-    without = [shift_window(low, high, readings[:n] + readings[n + 1 :])[edge] - whole for n in range(len(readings))]
-    spread = math.sqrt(sum(d * d for d in without)) / 100
-    return max(1.645 * spread, 1.645 * 0.9 / math.sqrt(len(readings)))
