@@ -62,10 +62,13 @@ def subjects(batch: Batch) -> tuple[str, str]:
 
 
 def bench_spells(acc: Account) -> list[Spell]:
-    """Return the warm-ups on the bench that the probe read, with the bench's temperature at their start."""
+    """Return the warm-ups on the bench that the probe read, with the bench's temperature at their start.
+
+    Folds only: at lock-in the dough chills the butter from both sides, which tells nothing of the bench.
+    """
     plan = acc.batch.plan
     out = []
-    for step in acc.of_kind(plans.LOCK_IN, plans.FOLD):
+    for step in acc.of_kind(plans.FOLD):
         _at, bench_c = acc.readings(step, bench=True)
         if not step.step.thickness_um or not len(bench_c) or plan.room_cdeg == NO_CDEG:
             continue
@@ -204,17 +207,27 @@ def _bench(kitchen: str, group: list[Account]) -> list[Learned] | Refusal:
     if fit.refused:
         return Refusal("bench_effusivity", kitchen, fit.refused)
     v = fit.get("effusivity")
-
-    def error(effusivity: float) -> float:
-        ends = [core_curve(s, float(s.c[0]), film, s.air_c, effusivity)[-1] - s.c[-1] for s in spells]
-        return float(np.sqrt(np.mean(np.square(ends))))
-
-    before, after = error(float(plan.bench_effusivity)), error(v.value)
+    believed = float(plan.bench_effusivity)
+    last = spells[-1].batch_id
+    seen, unseen = [s for s in spells if s.batch_id != last], [s for s in spells if s.batch_id == last]
+    # As with the fridge: the last batch is forecast from those before it; one batch alone judges itself.
+    judged = fit_bench(seen, believed, film) if seen else fit
+    if judged.refused:
+        judged = fit
+    before = _end_error_c(unseen, believed, film)
+    after = _end_error_c(unseen, judged.get("effusivity").value, film)
     if after > 0.8 * before:
-        return Refusal("bench_effusivity", kitchen, "the fitted bench forecasts hardly better than the believed one")
-    method = f"robust least squares on {len(spells)} warm-ups, residual {fit.residual_c:.2f} °C"
+        return Refusal("bench_effusivity", kitchen, f"the fitted bench forecasts the end of a fold to {after:.1f} °C, "
+                       f"the believed one to {before:.1f} °C: hardly better")  # fmt: skip
+    method = f"robust least squares on {len(spells)} folds, residual {fit.residual_c:.2f} °C"
     return [Learned("bench_effusivity", kitchen, v.value, v.low, v.high, "J/m²K√s", method, _batches(spells), before,
                     after, "°C, core at the end of a fold")]  # fmt: skip
+
+
+def _end_error_c(spells: list[Spell], effusivity: float, film: float) -> float:
+    """Return the RMS error in °C of the core at the end of each fold, forecast from its first reading."""
+    ends = [core_curve(s, float(s.c[0]), film, s.air_c, effusivity)[-1] - s.c[-1] for s in spells]
+    return float(np.sqrt(np.mean(np.square(ends))))
 
 
 def _mean_band(values: list[float], floor: float) -> tuple[float, float, float]:
