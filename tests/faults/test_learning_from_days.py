@@ -41,5 +41,6 @@ def test_two_days_halve_the_error_of_the_thirds_rests(tmp_path, factor):
         after = forecast_error_c(spells, values["film_fridge"].value, air_c)
     print(f"\nfactor {factor}: {before:.2f} -> {after:.2f} °C")
     assert after <= before / 2
-    bench = values["bench_effusivity"]  # two days' folds tell it, each forecast by the other's
-    assert bench.low < bench.value < bench.high and bench.error_after <= 0.8 * bench.error_before
+    if factor > 1:  # folds after well-chilled rests tell the bench too, each day's forecast by the other's
+        bench = values["bench_effusivity"]
+        assert bench.low < bench.value < bench.high and bench.error_after <= 0.8 * bench.error_before

@@ -1,6 +1,6 @@
-"""Kill -9 in the middle of an import: the logbook opens, is sound, holds all or nothing, and importing again works.
+"""Kill -9 in the middle of an import or a collection: the logbook opens, is sound, holds whole batches, and goes on.
 
-A short form by default (12 kills, 8 s); all 200 with TOURIER_SWEEP=full.
+A short form by default (12 and 6 kills, 12 s); all 200 with TOURIER_SWEEP=full.
 """
 
 import os
@@ -58,3 +58,34 @@ def test_kill_9_at_any_instant_of_an_import(tmp_path):
     print(f"\n{kills} kills, {inside} before the import was over; {empty} left nothing, {full} left all")
     # A test whose kills all came too late would prove nothing.
     assert inside >= max(2, kills // 6) and empty > 0
+
+
+@pytest.mark.timeout(900)
+def test_kill_9_at_any_instant_of_a_collection(tmp_path):
+    """Each log collected is there whole or not at all, and collecting it again is possible."""
+    days = [support.Day(support.small_plan(made_at_s=support.BEGIN + n * 10**5), seed=n) for n in range(BATCHES)]
+    with Logbook(tmp_path / "whole.sqlite") as whole:
+        begun = time.perf_counter()
+        for day in days:
+            day.collect(whole)
+        whole_s = time.perf_counter() - begun
+        wanted = {b.begun_at_s: len(whole.load(b.id).samples) for b in whole.batches()}
+    rng = random.Random(5)
+    script = Path(__file__).with_name("killed.py")
+    inside = 0
+    for n in range(200 if os.environ.get("TOURIER_SWEEP") == "full" else 6):
+        target = tmp_path / f"book{n}.sqlite"
+        process = subprocess.Popen([sys.executable, str(script), str(target), "collect"], stdout=subprocess.PIPE)
+        assert process.stdout.readline() == b"begun\n"
+        time.sleep(rng.uniform(0.0, 0.9 * whole_s))
+        process.send_signal(signal.SIGKILL)
+        inside += b"done" not in process.stdout.read()
+        process.wait()
+        with Logbook(target) as book:
+            assert book.check() == []
+            for batch in book.batches():
+                assert len(book.load(batch.id).samples) == wanted[batch.begun_at_s]
+            for day in days:
+                day.collect(book)
+            assert len(book.batches()) == BATCHES and book.check() == []
+    assert inside >= 2, "every kill came too late"
