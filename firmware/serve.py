@@ -106,6 +106,9 @@ class Handler:
             bench.replace(plan, data, plan_id, now_s)
             app.plan_changed(now_s)
             return m.OK, "replaced; what has happened stays"
+        if held is not None and bench.mode == D.FINISHED and app.store.flags & COLLECTED != COLLECTED:
+            # Only the batch in hand can be collected: another plan would put this one's log out of reach.
+            return m.REFUSED, "the log of %s was not collected; collect it, or forget it" % held.name
         if held is not None and bench.mode == D.IDLE:
             app.store.mark(AGREED)  # nothing happened under it
         if not app.store.make_room(len(data) + 4096):
@@ -116,9 +119,6 @@ class Handler:
         return m.OK, "stored"
 
     # --- logs -----------------------------------------------------------------------------------------------------
-
-    def _other(self):
-        return self.app.store
 
     def log_info(self, stream):
         store = self.app.store

@@ -1,4 +1,4 @@
-"""`tourier device`: list, install, check, clock, calibrate, back up, restore."""
+"""`tourier device`: list, install, check, clock, settings, calibrate, forget, back up, restore."""
 
 from __future__ import annotations
 
@@ -121,6 +121,41 @@ def _boiling_c(args: argparse.Namespace, craft_probe) -> float:
     raise UserError('boil-point needs --pressure "980 hPa" (better, as measured here) or --altitude "300 m".')
 
 
+def _settings(args: argparse.Namespace, out: Output) -> int:
+    from tourier.device.upkeep import SETTINGS, set_setting, settings
+
+    name, equals, value = (args.file or "").partition("=")
+    if args.file and (not equals or name not in SETTINGS):
+        raise UserError(f"device settings takes NAME=VALUE; names are {', '.join(SETTINGS)}.")
+    with open_timer(args, out) as timer:
+        if args.file:
+            set_setting(timer, name, value.strip())
+        found = settings(timer)
+    out.result({"schema": "tourier/device/1", "settings": found})
+    rows = [["setting", "is", "what"]]
+    rows += [[key, found[key], SETTINGS[key]] for key in ([name] if args.file else found)]
+    out.lines(table(rows))
+    return 0
+
+
+def _forget(args: argparse.Namespace, out: Output) -> int:
+    from tourier.device.errors import Refused
+    from tourier.device.upkeep import forget
+
+    with open_timer(args, out) as timer:
+        assert timer.info is not None
+        plan_id = timer.info.plan_id
+        try:
+            forget(timer, args.yes)
+        except Refused as refused:
+            if not plan_id or args.yes:
+                raise
+            raise UserError(f"The timer keeps its plan: {refused.text}. Say --yes to forget it all the same.") from None
+    out.result({"schema": "tourier/device/1", "forgotten": f"{plan_id:08x}"})
+    out.line("The timer holds no plan now.")
+    return 0
+
+
 def _backup(args: argparse.Namespace, out: Output) -> int:
     from tourier.device.install import backup
 
@@ -143,5 +178,5 @@ def _restore(args: argparse.Namespace, out: Output) -> int:
 
 _PARTS = {
     "list": _list, "install": _install, "check": _check, "clock": _clock, "ice-point": _ice, "boil-point": _boil,
-    "backup": _backup, "restore": _restore,
+    "settings": _settings, "forget": _forget, "backup": _backup, "restore": _restore,
 }  # fmt: skip

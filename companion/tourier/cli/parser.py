@@ -165,9 +165,15 @@ def build_parser() -> argparse.ArgumentParser:
 
     device = command("device", "device", "install, check and calibrate the bench timer")
     device.add_argument(
-        "part", choices=["list", "install", "check", "clock", "ice-point", "boil-point", "backup", "restore"]
+        "part",
+        choices=[
+            "list", "install", "check", "clock", "settings", "ice-point", "boil-point", "forget", "backup", "restore",
+        ],
     )
-    device.add_argument("file", nargs="?", metavar="FILE", help="for backup and restore")
+    device.add_argument(
+        "file", nargs="?", metavar="FILE", help="for backup and restore; for settings NAME=VALUE, left out: show them"
+    )
+    device.add_argument("--yes", action="store_true", help="for forget: also in a running day, also uncollected")
     device.add_argument("--probe", choices=["bench", "probe"], default="probe", help="which sensor to calibrate")
     device.add_argument("--altitude", metavar="HEIGHT", help='for boil-point: "300 m" or "1000 ft"')
     device.add_argument("--pressure", metavar="PRESSURE", help='for boil-point: station pressure, "980 hPa"')

@@ -9,11 +9,25 @@ import struct
 from dataclasses import dataclass
 from datetime import datetime
 
+from shared_schedule import day as D
+from shared_schedule import messages as m
 from tourier.device.client import ClockReading, DeviceInfo, Timer
-from tourier.device.errors import LinkError, plain
+from tourier.device.errors import LinkError, Refused, plain
 from tourier.device.ports import candidates
 
 TASKS = ("link", "buttons", "sample", "day", "store", "screen")  # order of the firmware's supervisor
+
+# What can be set on a timer (firmware/config.py; a test compares the two), and what each is.
+SETTINGS = {
+    "curve_bench": "thermistor on the bench: 103at or 3977",
+    "curve_probe": "thermistor in the needle: 103at or 3977",
+    "ohm_bench": "its fixed resistor, ohms",
+    "ohm_probe": "its fixed resistor, ohms",
+    "contrast": "brightness of the display, 1 to 255",
+    "sound": "1 = sounds, 0 = light only",
+    "watchdog": "1 = restarts itself when it hangs; counts from the next start",
+    "smps_pwm": "1 = steady regulator frequency of a plain Pico; counts from the next start",
+}
 
 
 @dataclass(frozen=True)
@@ -76,6 +90,30 @@ def set_clock(timer: Timer) -> ClockReading:
     """Set the timer's clock from this computer's, with this computer's offset from UTC."""
     offset = datetime.now().astimezone().utcoffset()
     return timer.set_clock(offset_min=round(offset.total_seconds() / 60) if offset else 0)
+
+
+def settings(timer: Timer) -> dict[str, str]:
+    """Every setting as text; what an older firmware does not know is left out."""
+    found = {}
+    for name in SETTINGS:
+        try:
+            found[name] = plain(timer.setting(name).decode(errors="replace"))
+        except Refused:
+            continue
+    return found
+
+
+def set_setting(timer: Timer, name: str, text: str) -> str:
+    """Set one; return it as the timer then has it. Raises Refused with the timer's own limits."""
+    timer.set_setting(name, text.encode())
+    return plain(timer.setting(name).decode(errors="replace"))
+
+
+def forget(timer: Timer, deliberate: bool = False) -> None:
+    """Let the timer put its plan away. It refuses in a running day or before a finished one was collected, unless
+    `deliberate`; then what was not collected is dropped when its room is needed.
+    """
+    timer.command(m.ACTION_FORGET_PLAN, 0, D.DELIBERATE if deliberate else 0)
 
 
 def ice_point(timer: Timer, channel: str) -> int:
