@@ -46,7 +46,7 @@ class DeviceSession:
         telemetry() -> dict or None   fields of TELEMETRY; None = nothing to say now
         plan_held() -> (plan_id, crc32 of its bytes)     (0, 0) when none is held
         plan_room() -> int            octets the device could take for a plan now
-      * on_plan(data) -> (code, text) the whole plan as offered, checked against its CRC; validates and stores it
+      * on_plan(data) -> (code, text) the whole plan as offered (bytearray), its CRC checked; validates and stores it
                                       before it returns messages.OK, or returns another code and why
         log_info(stream) -> (first, end) or None         extent; None = no such stream
       * log_read(stream, offset, n, into) -> count       copies at most n octets at offset into the memoryview

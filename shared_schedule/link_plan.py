@@ -52,7 +52,13 @@ class PlanIn:
         if not length or not plan_id:
             self._answer(seq, plan_id, m.BAD_VALUE, "an empty plan")
             return
-        self.pull = Pull(plan_id, length, crc, seq)
+        self.pull = None  # an unfinished one makes room
+        try:
+            self.pull = Pull(plan_id, length, crc, seq)
+        except MemoryError:
+            text = "there is no memory in one piece for it: unplug the timer, plug it in again, and repeat"
+            self._answer(seq, plan_id, m.TOO_LARGE, text)
+            return
         self._ask(now_ms)
 
     def _answer(self, seq, plan_id, code, text, offset=0, count=0, chunk=0):
@@ -91,7 +97,7 @@ class PlanIn:
                 pull.gained()
                 self._ask(now_ms)
             return
-        data = bytes(pull.data)
+        data = pull.data  # itself, no copy: there may not be memory for a second one
         self._logs.forget()  # a new plan begins new logs
         if binascii.crc32(data) != pull.crc:
             pull.got = 0  # frames are checked, so this is a host that changed its mind: start over

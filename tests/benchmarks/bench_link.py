@@ -72,6 +72,19 @@ def timed(work) -> float:
     return time.perf_counter() - started
 
 
+def best_of_three(work, enough_s: float = 0.0) -> float:
+    """The shortest of three tries of work(0), work(1), work(2): another program's turn is no property of the link.
+
+    Stops early when one took `enough_s` or less.
+    """
+    best = 1e9
+    for turn in range(3):
+        best = min(best, timed(lambda turn=turn: work(turn)))
+        if best <= enough_s:
+            break
+    return best
+
+
 def test_goodput_at_115200(folder):
     log = (folder / "samples.bin").read_bytes()
     assert sum(1 for _ in read_blocks(log)) == PAIRS
@@ -86,16 +99,23 @@ def test_goodput_at_115200(folder):
 
         with Timer.open(one.port, watchers=(listen,)) as timer:
             for size in (4000, 12_000):
-                data = random.Random(size).randbytes(size)
-                took_s = timed(lambda data=data: timer.send_plan(data))
-                rows.append((f"plan, {size} octets", size, took_s))
-                assert (folder / "plan.bin").read_bytes() == data
-            before = one.bridge.octets[1]
-            heard.clear()
-            got = []
-            took_s = timed(lambda: got.append(timer.collect(m.STREAM_SAMPLES)))
+
+                def upload(turn: int, size=size) -> None:
+                    data = random.Random(size + turn).randbytes(size)
+                    timer.send_plan(data)
+                    assert (folder / "plan.bin").read_bytes() == data
+
+                rows.append((f"plan, {size} octets", size, best_of_three(upload, size / LINE / 0.91)))
+            before = 0
+
+            def download(_turn: int) -> None:
+                nonlocal before
+                before = one.bridge.octets[1]
+                heard.clear()
+                assert timer.collect(m.STREAM_SAMPLES) == log
+
+            took_s = best_of_three(download, len(log) / LINE / 0.96)
             on_line = one.bridge.octets[1] - before
-            assert got == [log]
             rows.append((f"log, {len(log)} octets", len(log), took_s))
             assert timer.counters["resent"] == 0
     finally:
@@ -303,7 +323,7 @@ def opcodes(path: str) -> float:
     return count / octets
 
 
-def long_plan() -> bytes:
+def long_plan(name: str = "two days") -> bytes:
     """A plan of 48 steps with every field of a lamination step in use and long names."""
     steps = [
         plans.Step(
@@ -331,7 +351,7 @@ def long_plan() -> bytes:
         )
         for i in range(48)
     ]
-    return plans.encode(plans.Plan(steps, name="two days", made_at_s=200_000_000, ready_at_s=200_100_000))
+    return plans.encode(plans.Plan(steps, name=name, made_at_s=200_000_000, ready_at_s=200_100_000))
 
 
 def test_plan_is_small_on_the_wire():
@@ -344,20 +364,20 @@ def test_plan_is_small_on_the_wire():
 
 def test_on_the_virtual_board(tmp_path):
     """The real firmware on the virtual board, and mpremote on the same board's own flash: plan up, plan down."""
-    data = long_plan()
+    plans_of_three = [long_plan(f"two days {turn}") for turn in range(3)]  # the same one again would not be sent
+    data = plans_of_three[-1]
     times = {}
     with VirtualTimer(tmp_path / "flash", start_at_s=200_000_000, speed=1) as one:
         time.sleep(2)
+        got = []
         with Timer.open(one.port) as timer:
-            times["ours up"] = timed(lambda: timer.send_plan(data))
-            got = []
-            times["ours down"] = timed(lambda: got.append(timer.collect(m.STREAM_PLAN)))
-            assert got == [data]
+            times["ours up"] = best_of_three(lambda turn: timer.send_plan(plans_of_three[turn]))
+            times["ours down"] = best_of_three(lambda _: got.append(timer.collect(m.STREAM_PLAN)))
         transport = SerialTransport(one.port)
         transport.enter_raw_repl(soft_reset=False)
-        times["peer up"] = timed(lambda: transport.fs_writefile("/peer.bin", data))
-        times["peer down"] = timed(lambda: got.append(transport.fs_readfile("/peer.bin")))
-        assert got == [data, data]
+        times["peer up"] = best_of_three(lambda _: transport.fs_writefile("/peer.bin", data))
+        times["peer down"] = best_of_three(lambda _: got.append(transport.fs_readfile("/peer.bin")))
+        assert got == [data] * 6
         transport.close()
     print(f"\nreal firmware on the virtual board, {len(data)} octets, connecting left out on both sides")
     for name in ("up", "down"):

@@ -3,6 +3,7 @@
 import binascii
 
 from shared_schedule import link_host as lh
+from shared_schedule import link_plan
 from shared_schedule import messages as m
 from shared_schedule.framing import Deframer, encode
 from shared_schedule.link import DeviceSession
@@ -211,6 +212,55 @@ def check_plan_that_would_fill_the_device_is_refused_before_it_is_sent():
         assert pair.device._plans.pull is None
     offer = {"plan_id": 7, "length": 0xFFFFFFFF, "crc32": 0}
     assert pair.ask(m.PLAN_OFFER, offer).values["code"] == m.TOO_LARGE
+
+
+def check_plan_for_which_there_is_no_memory_is_refused_and_can_be_offered_again():
+    """Memory in pieces: no room for it in one. The day goes on, the host is told, and nothing is half taken."""
+    pair = Pair().hello()
+    whole = link_plan.Pull
+    asked = []
+
+    def no_memory(*given):
+        asked.append(given)
+        raise MemoryError
+
+    link_plan.Pull = no_memory
+    try:
+        pair.host.send_plan(7, b"x" * 700)
+        end = pair.run().values
+    finally:
+        link_plan.Pull = whole
+    assert asked and end["code"] == m.TOO_LARGE and "memory" in end["text"]
+    assert pair.device._plans.pull is None and not pair.bench.done
+    pair.host.send_plan(7, b"x" * 700)
+    assert pair.run().values["code"] == m.OK and pair.bench.plan == b"x" * 700
+
+
+def check_plan_is_handed_over_without_a_copy():
+    """There may be memory for a plan once, not twice: what came in is what the handler gets."""
+    pair = Pair().hello()
+    held = []
+
+    def keep(data):
+        held.append(data)
+        return m.OK, ""
+
+    pair.bench.on_plan = keep
+    pull = link_plan.Pull
+    made = []
+
+    def remember(*given):
+        made.append(pull(*given))
+        made.append(made[0].data)
+        return made[0]
+
+    link_plan.Pull = remember
+    try:
+        pair.host.send_plan(7, b"x" * 700)
+        assert pair.run().values["code"] == m.OK
+    finally:
+        link_plan.Pull = pull
+    assert held[0] is made[1] and made[0].data is None  # and the session lets go of it
 
 
 def check_trouble_with_storage_is_told_not_raised():
