@@ -152,7 +152,8 @@ GROUPS = (
     Group("board", (*_CIRCUIT, "board/placement.py", "board/route.py", "board/copper.py", "board/gerber.py"), _board),
     Group("budget", ("budget/error_budget.py", "budget/plot.py"), _budget),
     Group("printed", _SHAPE, _printed),
-    Group("pictures", (*_SHAPE, "enclosure/scene.py", "enclosure/render.py", "assembly/steps.py"), _pictures),
+    Group("pictures", (*_SHAPE, "enclosure/scene.py", "enclosure/render.py", "assembly/steps.py",
+                       "pictures/screen.png"), _pictures),
 )  # fmt: skip
 
 

@@ -29,13 +29,7 @@ class Step:
     build: Callable[[], list[Mesh]]
 
 
-def _cylinder(x: float, y: float, z: float, d: float, h: float, bore: float = 0.0):  # noqa: ANN202
-    with BuildPart() as part:
-        with Locations((x, y, z)):
-            Cylinder(d / 2, h, align=_LOW)
-            if bore:
-                Cylinder(bore / 2, h, align=_LOW, mode=Mode.SUBTRACT)
-    return part.part
+_cylinder = scene.cylinder
 
 
 def _inserts(lift: float = 0.0) -> list:
@@ -61,6 +55,22 @@ def _arrows(spots: list[tuple[float, float, float]], length: float = 14) -> list
                 Cone(0.1, 2.4, 4.5, align=_LOW)
         out.append(scene.mesh(part.part, (0.11, 0.36, 0.56), glow=True))
     return out
+
+
+def _lifted(by: float, meshes: list[Mesh]) -> list[Mesh]:
+    return [m.moved(scene.shift(z=by)) for m in meshes]
+
+
+def _small_screws(spots: list[tuple[float, float]], z: float, length: float) -> list[Mesh]:
+    """Screws that hang above their holes, each with an arrow; z is where their points are."""
+    out = []
+    for x, y in spots:
+        out += _with(NEW, _cylinder(x, y, z, 2.2, length), _cylinder(x, y, z + length, 4.2, 1.6))
+    return [*out, *_arrows([(x, y, z + length + 3) for x, y in spots], 7)]
+
+
+def _corners(dx: float, dy: float, y: float) -> list[tuple[float, float]]:
+    return [(sx * dx / 2, y + sy * dy / 2) for sx in (-1, 1) for sy in (-1, 1)]
 
 
 def _with(colour, *parts) -> list[Mesh]:  # noqa: ANN001
@@ -100,16 +110,6 @@ def _flipped(meshes: list[Mesh]) -> list[Mesh]:
 
 def _cover_inside() -> list[Mesh]:
     return [Mesh(scene.cover_mesh(P).triangles, OLD)]
-
-
-def _sounder():  # noqa: ANN202
-    return _cylinder(P.sound_x, P.sound_y, P.cover_z - 4.5, 22, 4.5)
-
-
-def _air():  # noqa: ANN202
-    with BuildPart() as part, Locations((P.vent_x, P.sound_y, P.cover_z - 2.5)):
-        Box(13, 18, 2.5, align=_LOW)
-    return part.part
 
 
 def _gasket():  # noqa: ANN202
@@ -173,15 +173,23 @@ def _usb() -> list[Mesh]:
 STEPS = (
     Step("01-coupon", (25, 40), lambda: [scene.mesh(coupon(P), NEW)]),
     Step("02-inserts", (25, 50), lambda: [_tray(), *_with(NEW, *_inserts(4)), *_arrows(_above_posts())]),
-    Step("03-window", (25, 58), lambda: [_tray(), *_recolour(_with(NEW, scene.pane(P)), NEW)]),
-    Step("04-display", (25, 58), lambda: [_tray(), *_with(NEW, *_display())]),
-    Step("05-light", (-25, 58), lambda: [_tray(), *_with(DONE, *_display()), *_with(NEW, _led())]),
+    Step("03-window", (25, 58), lambda: [_tray(), *_lifted(16, _with(NEW, scene.pane(P))),
+                                            *_arrows([(0, P.oled_y, P.window_lip + P.pane_t + 19)])]),
+    Step("04-display", (25, 58), lambda: [_tray(), *_with(DONE, scene.pane(P)), *_with(NEW, *_display()),
+                                             *_small_screws(_corners(P.oled_hole_dx, P.oled_hole_dy, P.oled_y),
+                                                            P.oled_board_z + P.oled_board_t + 5, 6.5)]),
+    Step("05-light", (-25, 58), lambda: [_tray(), *_with(DONE, *_display()), *_with(NEW, _led(22)),
+                                             *_arrows([(P.led_x, P.led_y, P.led_skin + 36)])]),
     Step("06-buttons", (-28, 24), lambda: _standing([_tray(), *_with(DONE, scene.pane(P)), *_buttons()])),
     Step("07-glands", (-28, 24), lambda: _standing([_tray(), *_with(DONE, scene.pane(P)), *_recolour(_buttons(), DONE),
                                                       *_with(NEW, scene.gland(P, 1), scene.gland(P, -1))])),
-    Step("08-board", (25, 50), lambda: _flipped([*_cover_inside(), *_with(NEW, *scene.main_board(P))])),
-    Step("09-sounder", (25, 50), lambda: _flipped([*_cover_inside(), *_with(DONE, *scene.main_board(P)),
-                                                   *_with(NEW, _sounder(), _air())])),
+    Step("08-board", (25, 50), lambda: [
+        *_flipped([*_cover_inside(), *_with(NEW, *scene.main_board(P))]),
+        *_small_screws(_corners(P.board_hole_dx, P.board_hole_dy, -P.board_y), P.board_stand + P.board_t + 6, 9.5)]),
+    Step("09-sounder", (25, 50), lambda: [
+        *_flipped([*_cover_inside(), *_with(DONE, *scene.main_board(P)),
+                   *_lifted(-9, _with(NEW, scene.sounder(P), scene.air_sensor(P)))]),
+        *_arrows([(P.sound_x, -P.sound_y, 17), (P.vent_x, -P.sound_y, 15)])]),
     Step("10-usb", (-30, 50), lambda: [*_tray_full(), *_usb()]),
     Step("11-gasket", (25, 55), lambda: [*_tray_full(), *_with(NEW, _gasket())]),
     Step("12-cover", (30, 38), lambda: [_tray(), Mesh(scene.cover_mesh(P).triangles, DONE), *_with(NEW, *_screws())]),

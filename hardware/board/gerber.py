@@ -200,13 +200,15 @@ def _word(x: float, y: float, size: float, fill: str, text: str, anchor: str = "
     return tag("text", escape(text), x=float(x), y=float(y), font_size=size, fill=fill, text_anchor=anchor, **more)
 
 
-def _marks(c: Circuit, ink: str) -> list[str]:
+def _marks(c: Circuit, ink: str, ground: str = "") -> list[str]:
+    """The printed legend; `ground` puts a rim of that colour round the words, which may stand over holes."""
+    rim = {"stroke": ground, "stroke_width": 0.55, "paint_order": "stroke"} if ground else {}
     out = []
     for line in legend_lines(c):
         path = " ".join(f"{x:.2f},{y:.2f}" for x, y in line)
         out.append(tag("polyline", points=path, fill="none", stroke=ink, stroke_width=0.18))
     for x, y, height, text in legend_texts(c):
-        out.append(_word(x, y + height * 0.38, height * 1.25, ink, text, font_weight="bold"))
+        out.append(_word(x, y + height * 0.38, height * 1.25, ink, text, font_weight="bold", **rim))
     return out
 
 
@@ -242,7 +244,7 @@ def perfboard_svg(c: Circuit) -> str:
             out.append(_disc(x, y, 1.24, "#c98f1d" if (column, row) in used else "#d8c793"))
             out.append(_disc(x, y, 0.68, "#5b4a1c"))
     out += [_disc(x, y, MOUNT_DRILL_MM, "#ffffff", **edge) for x, y in MOUNT_MM]
-    out += _marks(c, "#23303c")
+    out += _marks(c, "#23303c", "#efe3c2")
     for pin, hole in enumerate(HOLES["U1"], 1):
         x, y = hole_mm(hole)
         if c.net_of("U1", pin):

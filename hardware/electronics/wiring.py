@@ -78,7 +78,7 @@ def table(c: Circuit) -> str:
 
 # --- picture -----------------------------------------------------------------------------------------------------
 
-_W, _H = 1180, 800
+_W, _H = 1180, 900
 _PICO_X, _PICO_Y, _PITCH = 520, 84, 31
 _PICO_W = 166
 
@@ -179,7 +179,7 @@ def picture(c: Circuit) -> str:
     left_edge = _PICO_X - 6
     joints: list[tuple[float, float, str]] = []
     # Left: I2C modules on a shared pair, then sound, then light.
-    modules = [("J3", "DS1", 60, "Display"), ("J7", "M1", 232, "Air sensor"), ("J8", "M2", 380, "Clock")]
+    modules = [("J3", "DS1", 92, "Display"), ("J7", "M1", 280, "Air sensor"), ("J8", "M2", 444, "Clock")]
     for plug, ref, y, title in modules:
         part = c.parts[ref]
         n = len(part.pins)
@@ -205,11 +205,11 @@ def picture(c: Circuit) -> str:
         if colour != COLOURS["OLED_RESET"][1]:
             out.append(f'<line x1="{x - 8}" y1="{y:g}" x2="{x}" y2="{y:g}" stroke="{colour}" stroke-width="2.6"/>')
             out.append(f'<circle cx="{x}" cy="{y:g}" r="4" fill="{colour}"/>')
-    out.append(_part(330, 46, "R5, R6", f"{_value(c, 'R5')} each, SDA and SCL to 3V3"))
-    out.append(_part(312, 24, "C3", f"{_value(c, 'C3')}, 3V3 to GND beside J3"))
+    out.append(_part(178, 64, "R5, R6", f"{_value(c, 'R5')} each, SDA and SCL to 3V3"))
+    out.append(_part(159, 38, "C3", f"{_value(c, 'C3')}, 3V3 to GND beside J3"))
 
-    out.append(_module(30, 528, 190, 88, "Sound", "passive piezo"))
-    at = plug_pins("J6", 220, 578, 1)
+    out.append(_module(30, 608, 190, 104, "Sound", "passive piezo"))
+    at = plug_pins("J6", 220, 666, 1)
     pin_y = _pin_y(pico_pin["BUZZER_A"])
     x, y = at["BUZZER_OUT"]
     out.append(_wire([(x + 5, y), (448, y), (448, pin_y), (left_edge, pin_y)], COLOURS["BUZZER_OUT"][1]))
@@ -218,8 +218,8 @@ def picture(c: Circuit) -> str:
     x, y = at["BUZZER_B"]
     out.append(_wire([(x + 5, y), (464, y), (464, pin_y), (left_edge, pin_y)], COLOURS["BUZZER_B"][1]))
 
-    out.append(_module(30, 632, 190, 150, "Light", "RGB LED, common cathode"))
-    at = plug_pins("J5", 220, 688, 1)
+    out.append(_module(30, 728, 190, 152, "Light", "RGB LED, common cathode"))
+    at = plug_pins("J5", 220, 786, 1)
     for k, colour in enumerate("RGB"):
         x, y = at[f"LED_{colour}_OUT"]
         pin_y = _pin_y(pico_pin[f"LED_{colour}"])
@@ -237,8 +237,8 @@ def picture(c: Circuit) -> str:
         pin_y = _pin_y(pico_pin[f"{word}_ADC"])
         colour = COLOURS[f"{word}_CABLE"][1]
         out.append(_wire([(right_edge, pin_y), (lane, pin_y), (lane, cable_y), (cable_x - 5, cable_y)], colour))
-        out.append(_part(830, cable_y, f"R{n + 2}", _value(c, f"R{n + 2}")))
-        for x, ref, net, up in ((905, f"R{n}", "ADC_VREF", -34), (764, f"C{n}", "AGND", 46)):
+        out.append(_part(818, cable_y, f"R{n + 2}", _value(c, f"R{n + 2}")))
+        for x, ref, net, up in ((884, f"R{n}", "ADC_VREF", -34), (764, f"C{n}", "AGND", 46)):
             out.append(f'<circle cx="{x}" cy="{cable_y:g}" r="4" fill="{colour}"/>')
             out.append(
                 f'<line x1="{x}" y1="{cable_y:g}" x2="{x}" y2="{cable_y + up:g}" stroke="#5d6b78" stroke-width="2"/>'
@@ -259,7 +259,7 @@ def picture(c: Circuit) -> str:
         out.append(_wire([(right_edge, pin_y), (lane, pin_y), (lane, y), (x - 5, y)], COLOURS[f"BUTTON_{side}"][1]))
 
     out += _pico(c)
-    out.append(_text(700, 770, "Pills are parts soldered on the board. Dots with a name go to that pin.", 12))
+    out.append(_text(700, 868, "Pills are parts soldered on the board. Dots with a name go to that pin.", 12))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_W} {_H}" width="{_W}" height="{_H}" '
         'font-family="DejaVu Sans, Verdana, sans-serif">\n<title>Wiring of the bench timer</title>\n'

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 from build123d import Align, Axis, Box, BuildPart, Cylinder, Locations, Mode, Part, RegularPolygon, chamfer, extrude
@@ -20,6 +21,7 @@ GREEN: Colour = (0.36, 0.58, 0.43)
 BLUE: Colour = (0.33, 0.47, 0.68)
 CABLE: Colour = (0.33, 0.33, 0.36)
 LIT: Colour = (0.78, 0.93, 1.0)
+SCREEN = Path(__file__).resolve().parent.parent / "pictures" / "screen.png"
 
 
 def mesh(part: Part, colour: Colour, glow: bool = False) -> Mesh:
@@ -64,17 +66,10 @@ def display(p: Params = PARAMS) -> tuple[Part, Part]:
 
 
 def lit_pixels(p: Params = PARAMS) -> Mesh:
-    """An example of what the glass may show, one square per lit pixel, just in front of the pane."""
-    from PIL import Image, ImageDraw, ImageFont
+    """A screen as the firmware drew it (`pictures/screen.png`, one dot a pixel), just in front of the pane."""
+    from PIL import Image
 
-    image = Image.new("1", (128, 64))
-    pen = ImageDraw.Draw(image)
-    pen.fontmode = "1"
-    big, small = ImageFont.load_default(38), ImageFont.load_default(19)
-    pen.text((2, 0), "FOLD 2/3", fill=1, font=small)
-    pen.text((2, 20), "6.4°", fill=1, font=big)
-    pen.rectangle((106, 22, 118, 62), outline=1)
-    pen.rectangle((108, 44, 116, 60), fill=1)
+    image = Image.open(SCREEN).convert("1")
     step = p.oled_active_w / 128
     squares = []
     z = p.window_lip - 0.15
@@ -139,6 +134,25 @@ def main_board(p: Params = PARAMS) -> tuple[Part, Part]:
         with Locations((15, p.board_y, z - 12.6)):
             Box(6, 8, 2.8, align=_LOW)
     return board.part, pico.part
+
+
+def cylinder(x: float, y: float, z: float, d: float, h: float, bore: float = 0.0) -> Part:
+    """An upright cylinder that stands on z, with a bore where asked."""
+    with BuildPart() as part, Locations((x, y, z)):
+        Cylinder(d / 2, h, align=_LOW)
+        if bore:
+            Cylinder(bore / 2, h, align=_LOW, mode=Mode.SUBTRACT)
+    return part.part
+
+
+def sounder(p: Params = PARAMS) -> Part:
+    return cylinder(p.sound_x, p.sound_y, p.cover_z - 4.5, 22, 4.5)
+
+
+def air_sensor(p: Params = PARAMS) -> Part:
+    with BuildPart() as part, Locations((p.vent_x, p.sound_y, p.cover_z - 2.5)):
+        Box(13, 18, 2.5, align=_LOW)
+    return part.part
 
 
 def cable(points: list[tuple[float, float, float]], radius: float, colour: Colour = CABLE, sides: int = 10) -> Mesh:
@@ -253,6 +267,9 @@ def exploded_scene(p: Params = PARAMS) -> list[Mesh]:
         )
     )
     plank, pico = main_board(p)
+    lamp = cylinder(p.led_x, p.led_y, p.led_skin, p.led_d - 0.4, 11)
+    rows.append((62.0, [mesh(lamp, (0.95, 0.93, 0.85))]))
     rows.append((104.0, [mesh(plank, (0.72, 0.62, 0.36)), mesh(pico, GREEN)]))
+    rows.append((126.0, [mesh(part, DARK) for part in (sounder(p), air_sensor(p))]))
     rows.append((150.0, [cover_mesh(p)]))
     return [m.moved(shift(z=z)).moved(pose) for z, group in rows for m in group]
