@@ -27,6 +27,7 @@ def test_a_day_as_planned_is_not_accused(book):
 @pytest.mark.parametrize("slip, cause, fold, saw", [
     ({1: {"lasts_s": 120, "end_c": 7.5}, 2: {"start_c": 8.0, "end_c": 9.0}}, "butter-too-cold", 0,
      ("shattered-butter",)),
+    ({1: {"lasts_s": 4500, "end_c": 21.5}, 2: {"start_c": 21.0, "end_c": 17.0}}, "butter-too-warm", 0, ("bready",)),
     ({2: {"start_c": 13.0, "end_c": 8.0}, 3: {"start_c": 8.0, "end_c": 11.0}}, "dough-too-cold", 1,
      ("shattered-butter",)),
     ({5: {"lasts_s": 1800, "end_c": 20.0}}, "slow-fold", 2, ("bready",)),

@@ -51,6 +51,30 @@ def butter_too_cold(acc: Account, n: Numbers) -> Reading:
     return best(found, "the butter was in its window when it was enclosed")
 
 
+def butter_too_warm(acc: Account, n: Numbers) -> Reading:
+    """Butter over its window when it was enclosed: end of tempering, start of lock-in."""
+    limits = n.evidence["butter-too-warm"]["above_window_c"]
+    high = degrees(acc.batch.plan.butter_high_cdeg)
+    found = []
+    looked = False
+    for step in acc.of_kind(plans.TEMPER, plans.LOCK_IN):
+        tempering = step.step.kind == plans.TEMPER
+        reading = step.probe.at_end_c if tempering else step.probe.at_start_c
+        if math.isnan(reading) or math.isnan(high):
+            continue
+        looked = True
+        rank = grade(reading - high, limits)
+        if rank:
+            when = "at the end of" if tempering else "at the start of"
+            text = f"butter {reading:.1f} °C {when} {step.title}; window to {high:.1f} °C"
+            if tempering and step.ratio > 1.5:
+                text += f" (it took {minutes_text(step.lasted_s)} of {minutes_text(step.step.planned_for_s)})"
+            found.append((rank, reading - high, step, text))
+    if not looked:
+        return unknown("the probe gave no reading in the butter before lock-in")
+    return best(found, "the butter was no warmer than its window when it was enclosed")
+
+
 def dough_too_cold(acc: Account, n: Numbers) -> Reading:
     """Butter tempered well, but the pâton under the window at lock-in or in the first fold: the dough chilled it."""
     steps = n.evidence["dough-too-cold"]["below_window_c"]

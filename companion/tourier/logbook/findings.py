@@ -117,7 +117,7 @@ def review(batch: Batch, outcome: Outcome | None = None, numbers: Numbers | None
     enough = not missing or bool(named and named[0].key != "probe-fault" and not unexplained)
     return Review(
         account=acc, outcome=outcome, named=named, possible=possible, all=tuple(findings), enough_data=enough,
-        missing=missing, rivals=_rivals(findings, named, outcome, numbers),
+        missing=missing, rivals=_rivals(findings, named + possible, outcome, numbers),
         verdict=_verdict(acc, named, possible, outcome, enough, unexplained),
         change=_one_change(named, possible, outcome, enough), kitchen=facts(acc),
     )  # fmt: skip
@@ -174,12 +174,12 @@ def _missing(acc: Account, findings: list[Finding], outcome: Outcome, n: Numbers
     return tuple(out)
 
 
-def _rivals(findings: list[Finding], named: tuple[Finding, ...], outcome: Outcome, n: Numbers) -> tuple[str, ...]:
+def _rivals(findings: list[Finding], said: tuple[Finding, ...], outcome: Outcome, n: Numbers) -> tuple[str, ...]:
     """Causes that would also explain what was seen and that this log does not speak against."""
     out: list[str] = []
     for symptom in outcome.symptoms:
         for finding in findings:
-            if finding in named or finding.key not in n.symptom.get(symptom, {}):
+            if finding in said or finding.key not in n.symptom.get(symptom, {}):
                 continue
             if finding.reading.level != "none" and finding.cause.title not in out:
                 out.append(finding.cause.title)
@@ -204,4 +204,6 @@ def _verdict(acc: Account, named, possible, outcome: Outcome, enough: bool, unex
     if outcome.symptoms:
         more = f" The nearest is: {possible[0].cause.title} ({possible[0].strength})." if possible else ""
         return "The log shows nothing that explains what you saw; look at what no log shows." + more
+    if possible:
+        return f"Nothing is marked enough to be named; the nearest is: {possible[0].cause.title} ({possible[0].strength})."
     return "Nothing in the log stands out; the batch went about as planned."

@@ -58,6 +58,9 @@ CAUSES: tuple[Cause, ...] = (
     Cause("butter-too-cold", "butter too cold at lock-in",
           "Temper the block until the probe reads inside its window before you enclose it; bend a corner first.",
           _HARD, evidence.butter_too_cold),
+    Cause("butter-too-warm", "butter too warm at lock-in",
+          "Put the block back into the fridge until the probe reads inside its window; only then enclose it.",
+          _SOFT, evidence.butter_too_warm),
     Cause("dough-too-cold", "dough too cold, so that it hardened the butter again",
           "Let the dough stand until it is no more than a few degrees colder than the butter, and roll at once after "
           "lock-in.", f"{_HARD}; equal consistency of dough and fat: IREKS compendium 11.3",
