@@ -205,5 +205,6 @@ def _verdict(acc: Account, named, possible, outcome: Outcome, enough: bool, unex
         more = f" The nearest is: {possible[0].cause.title} ({possible[0].strength})." if possible else ""
         return "The log shows nothing that explains what you saw; look at what no log shows." + more
     if possible:
-        return f"Nothing is marked enough to be named; the nearest is: {possible[0].cause.title} ({possible[0].strength})."
+        nearest = possible[0]
+        return f"Nothing is marked enough to be named; the nearest is: {nearest.cause.title} ({nearest.strength})."
     return "Nothing in the log stands out; the batch went about as planned."
