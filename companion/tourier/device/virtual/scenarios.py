@@ -173,6 +173,7 @@ _ALL = (
         "late-morning",
         "The cook sleeps through the alarm and starts the second day three quarters of an hour late.",
         slips=(Slip(plan.LOCK_IN, late_s=2700),),
+        cause="butter-too-warm",
     ),
 )
 
