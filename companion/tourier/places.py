@@ -45,6 +45,11 @@ def sent_folder() -> Path:
     return _folder("state") / "sent"
 
 
+def removed_folder() -> Path:
+    """Return where batches that were taken out of the logbook can still be put back from."""
+    return _folder("state") / "removed"
+
+
 def all_places() -> list[tuple[str, str, Path]]:
     """Return (key, what it is, path) for every place used."""
     return [
@@ -53,6 +58,7 @@ def all_places() -> list[tuple[str, str, Path]]:
         ("config", "settings and profiles", config_folder()),
         ("autosave", "unsaved edits", autosave_folder()),
         ("collecting", "logs half collected", partial_logs_folder()),
+        ("removed", "batches taken out of the logbook", removed_folder()),
         ("sent", "batch files of plans that were sent", sent_folder()),
         ("program", "this program", Path(__file__).resolve().parent),
     ]

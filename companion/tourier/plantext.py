@@ -68,8 +68,8 @@ def sheet_lines(work: Workup, inch: bool) -> list[str]:
     return lines
 
 
-def cut_lines(work: Workup) -> list[str]:
-    """Return cut map and ruler marks, once for pâtons that are alike."""
+def cut_lines(work: Workup, columns: int = 64) -> list[str]:
+    """Return cut map (so many columns wide) and ruler marks, once for pâtons that are alike."""
     from tourier.craft import cutmap
 
     lines: list[str] = []
@@ -83,7 +83,7 @@ def cut_lines(work: Workup) -> list[str]:
         lines += [
             f"{_patons(patons)}: trim {sheet['edge_m'] * 1000:.0f} mm off every edge; {size} ({inches}) is left. "
             f"Strips run {way} the bench.",
-            *cutmap.cells(layout), *cutmap.legend(layout),
+            *cutmap.cells(layout, columns), *cutmap.legend(layout),
             "Capitals and small letters only tell neighbours apart; a dot is offcut. The near edge is at the bottom.",
             *mark_lines(work, patons[0]), "",
         ]  # fmt: skip

@@ -72,21 +72,22 @@ class PlayedLog:
         self.samples = (folder / "samples.bin").read_bytes()
         self.plan = wire.decode(self.plan_bytes)
 
-    def into(self, logbook: Path, outcome=None) -> int:
+    def into(self, logbook: Path, outcome=None, board="0011223344556677") -> int:
         """Take it into a logbook, as collecting does; return its number."""
         from tourier.logbook.store import Logbook
 
         logbook.parent.mkdir(parents=True, exist_ok=True)
         with Logbook(logbook) as book:
-            number = book.collect("0011223344556677", self.plan_bytes, self.journal, self.samples, self.batch_text)
+            number = book.collect(board, self.plan_bytes, self.journal, self.samples, self.batch_text)
             if outcome is not None:
                 book.set_outcome(number, outcome)
         return number
 
     def report(self, at_s: int):
         """Return the steps' states as the timer had them at an instant."""
-        from shared_schedule import day, journal
         from tourier.device.client import DayReport, StepState
+
+        from shared_schedule import day, journal
 
         state = day.DayState(self.plan)
         for record in journal.read(self.journal):
@@ -102,11 +103,15 @@ class PlayedLog:
 
     def looks(self, until_s: int, span_s: int = 3600, **telemetry):
         """Return what the timer said each half minute up to an instant, the last time with `telemetry` on top."""
-        from shared_schedule import samples, words
         from tourier.device.sight import sight_of
+
+        from shared_schedule import samples, words
 
         report = self.report(until_s)
         step = self.plan.steps[report.focus]
+        for one, state in zip(self.plan.steps, report.steps, strict=True):
+            if state.state == 1 and one.attended_s:  # hands are on it
+                step = one
         kept = [one for one in samples.read_blocks(self.samples) if until_s - span_s <= one[0] <= until_s]
         values = {
             "mode": 1, "word": words.KIND + step.kind, "step_id": step.step_id, "fold_n": step.fold_n,

@@ -87,6 +87,7 @@ async def test_three_moments_by_mouse(make_desk, home, until):
     desk = make_desk(welcomed=False)
     async with desk.run_test(size=(120, 40)) as pilot:
         await until(pilot, lambda: desk.screen.__class__.__name__ == "Welcome", what="no welcome")
+        await until(pilot, lambda: desk.screen.query_one("#on").region.area and desk.focused is not None)
         await pilot.click("#on")
         await until(pilot, lambda: desk.screen.__class__.__name__ == "Batch")
         room = desk.screen
@@ -101,7 +102,7 @@ async def test_three_moments_by_mouse(make_desk, home, until):
         await pilot.press("end", "backspace", "backspace", "1", "0")
         assert room.doc.get("pieces[2].count") == 10
         await pilot.click("#worked-pages", offset=(30, 0))
-        assert room._page == "times"
+        assert room.pane.page == "times"
         await until(pilot, lambda: room.timed and room.timed.planned, 60, "no timetable")
         assert [p["cut"] for p in room.sized.workup.cuts["pieces"]] == [24, 10]
         await pilot.press("ctrl+t")

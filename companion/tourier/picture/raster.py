@@ -132,7 +132,7 @@ def _band_cells(
 
 
 def scale(low_c: float, high_c: float, height: int) -> list[str]:
-    """Return a label for every row ("" for most): whole degrees at about every third row."""
+    """Return a label for every row ("" for most): whole degrees, at least two of them, at about every third row."""
     labels = [""] * height
     if height < 2:
         return labels
@@ -142,4 +142,7 @@ def scale(low_c: float, high_c: float, height: int) -> list[str]:
         row = int(_dot_rows(np.array(float(degree)), low_c, high_c, height * 4)) // 4
         labels[row] = f"{degree}°"
         degree += step
+    if sum(1 for label in labels if label) < 2:  # a low picture: its upper and lower edge, as well as whole degrees can
+        labels = [""] * height
+        labels[0], labels[-1] = f"{high_c:.0f}°", f"{low_c:.0f}°"
     return labels

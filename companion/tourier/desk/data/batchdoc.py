@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from dataclasses import dataclass
 from typing import Any
 
 _PART = re.compile(r"([^.\[\]]+)(?:\[(\d+)\])?")
@@ -46,6 +47,52 @@ def typed(text: str, kind: str) -> Any:
     return text
 
 
+class DocError(ValueError):
+    """A text in which this cannot be written, as a sentence."""
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """Where a text is no TOML: line from 1, the key on that line ("" when there is none), what is wrong."""
+
+    line: int
+    key: str
+    sentence: str
+
+    def __str__(self) -> str:
+        at = f" ({self.key})" if self.key else ""
+        return f"Line {self.line}{at}: {self.sentence}"
+
+
+_KEY = re.compile(r"""\s*(?:\[+\s*([^\]\n]+?)\s*\]|([^=#\n]+?)\s*=)""")
+# What tomllib says, and what a cook can do about it.
+_SAY = {
+    "Invalid value": "the value cannot be read; texts and quantities stand in quotes, such as \"20 °C\"",
+    "Expected newline or end of document after a statement": "something stands after the value; texts need quotes",
+    "Cannot overwrite a value": "this key is written twice; keep one of them",
+    "Illegal character '\\n'": "a closing quote is missing",
+    "Expected '=' after a key in a key/value pair": "no = follows the key",
+    "Invalid statement": "this is neither a key with a value nor a [table]",
+}
+
+
+def trouble(text: str) -> Trouble | None:
+    """Return the first place where a text is no TOML, None when it is."""
+    try:
+        tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        found = re.search(r"\(at line (\d+)", str(error))
+        lines = text.split("\n")
+        line = int(found.group(1)) if found else len(lines)
+        key = _KEY.match(lines[line - 1]) if line <= len(lines) else None
+        said = re.sub(r" \(at .*\)$", "", str(error))
+        named = (key.group(1) or key.group(2)).strip("\"' ") if key else ""
+        return Trouble(line, named[:60], _SAY.get(said, said))
+    except RecursionError:
+        return Trouble(1, "", "is nested too deeply; a batch file has flat tables")
+    return None
+
+
 class BatchDoc:
     """The text of one batch file. Every change makes a new text; `text` is the one in force."""
 
@@ -82,7 +129,29 @@ class BatchDoc:
                 present["percent"] = value  # an ingredient written as a table keeps its kind and temperature
             elif table is not None:
                 table[last] = value
-        self._take(tomlkit.dumps(doc))
+        self.take(tomlkit.dumps(doc))
+
+    def put_ingredient(self, name: str, part: str, value: Any) -> None:
+        """Write the percent, kind or temperature of an ingredient; one that has only a percent is written short."""
+        import tomlkit
+
+        if part == "percent":
+            self.put_key("formula", name, value)
+            return
+        doc = tomlkit.parse(self.text)
+        table = _table(doc, "formula", make=True)
+        present = table.get(name)
+        if not isinstance(present, dict):
+            fresh = tomlkit.inline_table()
+            fresh["percent"] = "1 %" if present is None else present
+            table[name] = present = fresh
+        if value == "":
+            present.pop(part, None)
+            if set(present) == {"percent"} and isinstance(present, tomlkit.items.InlineTable):
+                table[name] = present["percent"]
+        else:
+            present[part] = value
+        self.take(tomlkit.dumps(doc))
 
     def rename(self, path: str, new: str) -> None:
         """Give a key of a table another name, in its place."""
@@ -98,20 +167,23 @@ class BatchDoc:
             table.pop(key)
         for key, value in pairs:
             table[key] = value
-        self._take(tomlkit.dumps(doc))
+        self.take(tomlkit.dumps(doc))
 
     def add(self, path: str, values: dict[str, Any]) -> None:
         """Add a member to an array of tables."""
         import tomlkit
 
         doc = tomlkit.parse(self.text)
-        fresh = tomlkit.table()
-        for key, value in values.items():
-            fresh[key] = value
         if path not in doc:
             doc[path] = tomlkit.aot()
-        doc[path].append(fresh)
-        self._take(tomlkit.dumps(doc))
+        members = doc[path]
+        if not isinstance(members, list):
+            raise DocError(f"{path} is no list in this file; mend it as text.")
+        fresh = tomlkit.table() if isinstance(members, tomlkit.items.AoT) else tomlkit.inline_table()
+        for key, value in values.items():
+            fresh[key] = value
+        members.append(fresh)
+        self.take(tomlkit.dumps(doc))
 
     def remove(self, path: str, number: int) -> None:
         """Take member `number` (from 1) out of an array of tables."""
@@ -119,11 +191,11 @@ class BatchDoc:
 
         doc = tomlkit.parse(self.text)
         members = doc.get(path)
-        if members is not None and 0 < number <= len(members):
+        if isinstance(members, list) and 0 < number <= len(members):
             del members[number - 1]
             if not members:
                 del doc[path]
-        self._take(tomlkit.dumps(doc))
+        self.take(tomlkit.dumps(doc))
 
     def replace_table(self, path: str, values: dict[str, Any]) -> None:
         """Put a whole table in place of another (the cook's own kitchen into a batch)."""
@@ -131,9 +203,13 @@ class BatchDoc:
 
         doc = tomlkit.parse(self.text)
         doc[path] = values
-        self._take(tomlkit.dumps(doc))
+        self.take(tomlkit.dumps(doc))
 
-    def _take(self, text: str) -> None:
+    def take(self, text: str) -> None:
+        """Put another text in force. Raises DocError and changes nothing when it is no TOML."""
+        wrong = trouble(text)
+        if wrong is not None:
+            raise DocError(str(wrong))
         self.table = tomllib.loads(text)
         self.text = text
 
@@ -149,5 +225,9 @@ def _table(doc: Any, path: str, make: bool) -> Any:
             table[name] = tomlkit.table()
         table = table[name]
         if number:
+            if not isinstance(table, list) or int(number) > len(table):
+                raise DocError(f"{path} is not in this file.")
             table = table[int(number) - 1]
+        if not isinstance(table, dict):
+            raise DocError(f"{name} is no table in this file; mend it as text.")
     return table

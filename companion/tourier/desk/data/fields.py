@@ -19,6 +19,17 @@ class Field:
     help: str = ""
     kind: str = "text"
     choices: tuple[str, ...] = ()
+    usual: str = ""  # of a choice: what holds when nothing is written, else the first
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The words a choice or flag goes through."""
+        return self.choices or ("yes", "no")
+
+    @property
+    def unsaid(self) -> str:
+        """What a choice or flag shows when nothing is written."""
+        return self.usual or (self.choices[0] if self.choices else "no")
 
 
 @dataclass(frozen=True)
@@ -34,14 +45,15 @@ class Section:
     help: str = ""
 
 
-def _choice(key: str, label: str, choices: tuple[str, ...], help: str = "") -> Field:
-    return Field(key, label, choices[0], help, "choice", choices)
+def _choice(key: str, label: str, choices: tuple[str, ...], help: str = "", usual: str = "") -> Field:
+    return Field(key, label, choices[0], help, "choice", choices, usual)
 
 
 SECTIONS: tuple[Section, ...] = (
     Section("batch", "Batch", "", (
         Field("name", "name", "Sunday croissants", "What the timer and the logbook call it."),
         Field("ready", "ready", "Sunday 08:30", "When the last tray is cool enough to eat: a weekday or a date."),
+        Field("buffer", "buffer", "none", "Aim so much before the hour, and before you go to bed or out. 0 to 6 h."),
         Field("zone", "time zone", "Europe/Paris", "Name of the time zone; clock changes are reckoned with."),
         _choice("kind", "kind", ("leavened", "puff")),
         Field("start_after", "not before", "now", "No step before this moment."),
@@ -53,13 +65,13 @@ SECTIONS: tuple[Section, ...] = (
         Field("proof", "own proof", "2 h", "Your own proof time, if you know it."),
         Field("proof_at", "  at", "24 °C", "The temperature that proof was at."),
         Field("bake", "bake", "18 min", "One load."),
-        _choice("units", "print in", ("metric", "inch")),
+        _choice("units", "print in", ("metric", "inch"), usual="like the pieces"),
         Field("note", "note", "", "Anything, up to 400 bytes."),
     ), help="Units as you say them: 20 cm, 8 in, 340 g, 20 °C, 68 °F, 1 h 15 min, 12 %."),
     Section("pieces", "Pieces", "pieces", (
         Field("name", "name", "croissant"),
         Field("count", "how many", "24", "1 to 2000.", "whole"),
-        _choice("shape", "shape", ("triangle", "rectangle", "strip")),
+        _choice("shape", "shape", ("triangle", "rectangle", "strip"), usual="choose one"),
         Field("base", "base, short side", "9 cm", "As cut, before stretching."),
         Field("height", "height, long side", "26 cm"),
         Field("thickness", "thickness", "4 mm", "Of the final sheet, 1.5 to 15 mm."),
@@ -70,7 +82,8 @@ SECTIONS: tuple[Section, ...] = (
             help="Percent of flour; the flours together make 100 %. A new ingredient: its name, then its percent."),
     Section("butter", "Butter", "butter", (
         Field("roll_in", "roll-in", "27 % of dough", "Always with its label: % of dough or % of flour."),
-        _choice("profile", "butter", PROFILES, "What its window is known from; bend tests make it truer."),
+        _choice("profile", "butter", PROFILES, "What its window is known from; bend tests make it truer.",
+                "standard-82"),
         _choice("lock_in", "lock-in", ("two-flap", "envelope", "half")),
         Field("block_length", "block length", "21 cm", "At most two of the three; the mass decides the third."),
         Field("block_width", "block width", "21 cm"),
@@ -92,7 +105,7 @@ SECTIONS: tuple[Section, ...] = (
         Field("room", "room", "22 °C"),
         Field("humidity", "humidity", "55 %"),
         Field("altitude", "altitude", "0 m"),
-        _choice("bench.material", "bench of", BENCHES),
+        _choice("bench.material", "bench of", BENCHES, usual="choose one"),
         Field("bench.thickness", "  thick", "20 mm"),
         Field("bench.length", "  long", "120 cm"),
         Field("bench.width", "  deep", "60 cm"),
@@ -116,7 +129,7 @@ SECTIONS: tuple[Section, ...] = (
         Field("mixing.tap", "tap water", "15 °C"),
     )),
     Section("away", "Hours", "away", (
-        _choice("why", "why", ("sleep", "away")),
+        _choice("why", "why", ("sleep", "away"), usual="away"),
         Field("from", "from", "22:30", "Every day: 22:30; once: Saturday 14:00."),
         Field("to", "to", "06:00"),
     ), many=True, help="Hours in which nobody works: every day (22:30 to 06:00), or once (Saturday 14:00 to 16:00)."),
@@ -135,3 +148,26 @@ def section_of(key: str) -> str:
     """Return the id of the page on which a problem's key is shown."""
     head = key.partition(".")[0].partition("[")[0]
     return next((one.id for one in SECTIONS if one.path == head and one.path), "batch")
+
+
+def label_of(key: str) -> str:
+    """Return a key of a batch file in the form's words: 'pieces[croissant].count' is 'Pieces, croissant: how many'."""
+    head, _, rest = key.partition(".")
+    table, _, member = head.partition("[")
+    for one in SECTIONS:
+        if one.free and head == one.path and rest:
+            return f"{one.title}: {rest}"
+        inside = rest if one.path and table == one.path else key if not one.path else ""
+        for row in one.fields:
+            if row.key == inside:
+                whose = f", {member.rstrip(']')}" if member else ""
+                return f"{one.title}{whose}: {_above(one, row)}{row.label.strip()}"
+    return key
+
+
+def _above(page: Section, row: Field) -> str:
+    """Return the words an indented label hangs on ("bench of, thick"): the nearest label above that is not indented."""
+    if not row.label.startswith(" "):
+        return ""
+    before = page.fields[: page.fields.index(row)]
+    return next((f"{one.label} " for one in reversed(before) if not one.label.startswith(" ")), "")

@@ -11,6 +11,7 @@ from typing import Any
 from tourier.desk.data.linkstate import LinkState
 
 _SCAN_EVERY_S = 3.0  # listing ports reads a few small files; a cook who plugs in looks up after about that time
+_NAMED = 4  # digits of a board's own number that name it
 _CLOCK_SET_S = 5
 _KEPT = 20_000  # looks kept of each timer for the live picture: five hours at one a second
 
@@ -32,6 +33,7 @@ class Berth:
     looks: deque[tuple[int, float, float]] = field(default_factory=lambda: deque(maxlen=_KEPT))
     alarm: str = ""
     calm: Callable[[bool], None] = lambda _on: None  # slows a virtual timer while something is transferred
+    twin: int = 0  # from 2: the how manieth whose number ends alike
     hurried: bool = False  # a virtual day played fast: its alarms are answered before anybody could hear them
 
     @property
@@ -56,7 +58,8 @@ class Berth:
     @property
     def label(self) -> str:
         """A short name: the end of the board's own number, or the port."""
-        return f"timer {self.board_id[-4:]}" if self.board_id else self.port.rsplit("/", 1)[-1]
+        name = f"timer {self.board_id[-_NAMED:]}" if self.board_id else self.port.rsplit("/", 1)[-1]
+        return f"{name} ({self.twin})" if self.twin else name
 
 
 class Fleet:
@@ -151,6 +154,8 @@ class Fleet:
             berth.board_id, berth.firmware, berth.plan, berth.report = (
                 what.board_id, what.firmware, what.plan, what.report,
             )  # fmt: skip
+            alike = [one for one in self.berths.values() if one.board_id[-_NAMED:] == what.board_id[-_NAMED:]]
+            berth.twin = 0 if alike[0] is berth else alike.index(berth) + 1
             holds = f"holds “{what.plan.name}”" if what.plan is not None else "holds no plan"
             kind, word = ("playing", "virtual") if berth.clock else ("connected", "connected")
             berth.link, berth.why = LinkState(kind, f"{word}, {holds}"), ""

@@ -135,12 +135,16 @@ class Follower:
                     self._post(Gone(str(problem), hopeless=True))
                     return
                 except LinkError as problem:  # lost between two looks, in the middle of a question
-                    self._post(Gone(str(problem)))
+                    self._lost(str(problem))
                     self._stopping.wait(FIRST_WAIT_S)
         except _Leaving:
             return
         finally:
             self._fail_the_rest()
+
+    def _lost(self, why: str) -> None:
+        self._post(Gone(why))
+        self._fail_the_rest()  # "go" pressed now must not come to pass minutes later
 
     def _follow(self) -> None:
         # Closed at once when a question fails, so that the port is free for the next try.
@@ -151,7 +155,7 @@ class Follower:
                 if isinstance(happening, Connected):
                     self._found(happening.state, happening.again)
                 elif isinstance(happening, Lost):
-                    self._post(Gone(happening.why))
+                    self._lost(happening.why)
                 elif isinstance(happening, Heard):
                     self._seen(happening)
 

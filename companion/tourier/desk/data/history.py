@@ -1,28 +1,31 @@
-"""Undo and redo of a text, and its autosave: no edit is lost by a crash."""
+"""Undo and redo of a text, its autosave, and what is put aside: no edit is lost by a crash or by opening another."""
 
 from __future__ import annotations
 
 import hashlib
 from pathlib import Path
 
+_ASIDE = 10
 _DEEPEST = 500  # snapshots kept: a long evening of edits, well under a megabyte
 
 
 class History:
-    """Snapshots of one text with the field that was edited; `now` is the text in force."""
+    """Snapshots of one text with what was edited; `now` is the text in force, `touched` what undo or redo changed."""
 
     def __init__(self, text: str) -> None:
-        self._past: list[str] = []
-        self._future: list[str] = []
+        self._past: list[tuple[str, str]] = []
+        self._future: list[tuple[str, str]] = []
         self.now = text
+        self.touched = ""
         self._key = ""
 
-    def edit(self, text: str, key: str = "") -> None:
-        """Put a new text in force. Edits of the same `key` in a row are one step of undo."""
+    def edit(self, text: str, where: str = "", alone: bool = False) -> None:
+        """Put a new text in force. Edits of one field in a row are one step of undo, unless they stand `alone`."""
         if text == self.now:
             return
+        key = "" if alone else where
         if not key or key != self._key or not self._past:
-            self._past.append(self.now)
+            self._past.append((self.now, where))
             del self._past[:-_DEEPEST]
         self._key = key
         self._future.clear()
@@ -30,20 +33,18 @@ class History:
 
     def undo(self) -> bool:
         """Take back one step; False when there is none."""
-        if not self._past:
-            return False
-        self._future.append(self.now)
-        self.now = self._past.pop()
-        self._key = ""
-        return True
+        return self._move(self._past, self._future)
 
     def redo(self) -> bool:
         """Do one step again; False when there is none."""
-        if not self._future:
+        return self._move(self._future, self._past)
+
+    def _move(self, source: list[tuple[str, str]], target: list[tuple[str, str]]) -> bool:
+        if not source:
             return False
-        self._past.append(self.now)
-        self.now = self._future.pop()
-        self._key = ""
+        text, self.touched = source.pop()
+        target.append((self.now, self.touched))
+        self.now, self._key = text, ""
         return True
 
 
@@ -65,9 +66,31 @@ class Autosave:
         """Return a text that was left over, None when there is none."""
         try:
             return self.file.read_text(encoding="utf-8")
-        except (FileNotFoundError, UnicodeDecodeError):
+        except (OSError, UnicodeDecodeError):
             return None
 
     def forget(self) -> None:
         """Throw the kept text away: it has been saved."""
         self.file.unlink(missing_ok=True)
+
+
+class Aside:
+    """Batches that had no file yet when another one was opened: put aside, and offered when one opens a batch."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def put(self, text: str) -> None:
+        """Put a text aside; the same text once."""
+        self._folder.mkdir(parents=True, exist_ok=True)
+        name = hashlib.sha256(text.encode()).hexdigest()[:16]
+        (self._folder / f"aside-{name}.toml").write_text(text, encoding="utf-8")
+        for old in self.files()[_ASIDE:]:
+            old.unlink(missing_ok=True)
+
+    def files(self) -> list[Path]:
+        """Return what was put aside, newest first."""
+        try:
+            return sorted(self._folder.glob("aside-*.toml"), key=lambda one: -one.stat().st_mtime)
+        except OSError:
+            return []

@@ -3,23 +3,57 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
+from shared_schedule.units import EPOCH_UNIX_S
 from tourier.logbook.account import Account, StepAccount
-from tourier.logbook.model import ALARM_WORDS, VERDICTS, Batch, clock_text, minutes_text
+from tourier.logbook.model import (
+    ALARM_WORDS,
+    REST_DONE,
+    STEP_DUE,
+    VERDICTS,
+    Batch,
+    Listed,
+    clock_text,
+    local,
+    minutes_text,
+)
 from tourier.picture.raster import Band, Series
+
+# The day's own rhythm, not a warning: a small mark, so that what matters stands out.
+_RHYTHM = (STEP_DUE, REST_DONE)
+_SHORTEST_OUTSIDE_S = 30
+_ONE_STRETCH_S = 120.0  # two stretches outside the window closer than that are one
+_HELD_S = 15.0  # a reading stands for so long at most when none follows
 
 
 @dataclass(frozen=True)
 class Excursion:
-    """A stretch of a step outside the window."""
+    """A stretch outside the window: from the first reading beyond it to the last."""
 
     from_s: int
     to_s: int
     title: str
-    text: str
+    word: str
+    seconds: float
+    worst_c: float
+    degmin: float
+
+    @property
+    def text(self) -> str:
+        """How far and how long, in words."""
+        return f"{self.word} for {minutes_text(self.seconds)}, to {self.worst_c:.1f} °C"
+
+    @property
+    def cells(self) -> tuple[str, ...]:
+        """The same for a table: which side, how long, to which °C, °C·min beyond the edge."""
+        return self.word, minutes_text(self.seconds), f"{self.worst_c:.1f}", f"{self.degmin:.1f}"
 
 
 @dataclass(frozen=True)
@@ -36,11 +70,20 @@ class Pictured:
     excursions: list[Excursion]
     events: list[tuple[int, str]] = field(default_factory=list)
 
-    def clock(self, at_s: float) -> str:
-        """Return the local time of an instant, with seconds."""
-        from tourier.logbook.model import local
+    def local(self, at_s: float) -> datetime:
+        """Return the local time of an instant."""
+        return local(self.batch.plan, at_s)
 
-        return local(self.batch.plan, at_s).strftime("%a %H:%M:%S")
+    def clock(self, at_s: float) -> str:
+        """Return the local time of an instant in words, with seconds."""
+        return self.local(at_s).strftime("%a %H:%M:%S")
+
+    @property
+    def begun_s(self) -> float:
+        """When the first step began; the first sample where none did."""
+        if self.strip:
+            return float(self.strip[0][0])
+        return float(self.series[0].at_s[0]) if self.series[0].at_s.size else float(self.batch.plan.steps[0].start_at_s)
 
 
 def picture(batch: Batch, account: Account, review: Any) -> Pictured:
@@ -48,71 +91,105 @@ def picture(batch: Batch, account: Account, review: Any) -> Pictured:
     samples = batch.samples
     at_s = samples.at_s.astype(float)
     series = [Series("bench", at_s, samples.bench_c, dotted=True), Series("probe", at_s, samples.probe_c)]
-    bands, strip = [], []
-    for step in account.steps:
-        if step.from_s is None:
-            continue
-        until = step.to_s if step.to_s is not None else batch.last_at_s
-        strip.append((step.from_s, until, step.title))
-        if not math.isnan(step.low_c) and not math.isnan(step.high_c):
-            bands.append(Band(step.from_s, until, step.low_c, step.high_c))
-    marks: list[tuple[float, str]] = []
-    events: list[tuple[int, str]] = []
-    for alarm in account.alarms:
-        word = ALARM_WORDS[alarm.kind] if alarm.kind < len(ALARM_WORDS) else "alarm"
-        answered = (
-            "not answered"
-            if alarm.acked_at_s is None
-            else f"answered after {minutes_text(alarm.acked_at_s - alarm.at_s)}"
-        )
-        marks.append((alarm.at_s, "!"))
-        events.append((alarm.at_s, f"! alarm: {word}, {answered}"))
-    for at, cdeg, verdict in account.bends:
-        marks.append((at, "b"))
-        events.append(
-            (at, f"b bend test at {cdeg / 100:.1f} °C: {VERDICTS[verdict] if verdict < len(VERDICTS) else '?'}")
-        )
-    for at, text in account.notes:
-        marks.append((at, "n"))
-        events.append((at, f"n note: {text}"))
-    events.sort()
+    strip = sorted(
+        (step.from_s, step.to_s if step.to_s is not None else batch.last_at_s, step.title)
+        for step in account.steps
+        if step.from_s is not None
+    )
+    bands = [band for step in account.steps for band in _bands(account, step)]
+    marks, events = _marks(account)
     return Pictured(batch, account, review, series, bands, marks, strip, excursions(account), events)
 
 
+def _bands(account: Account, step: StepAccount) -> Iterable[Band]:
+    """Return the window of a step where the needle was in its dough: two pâtons share one probe."""
+    if step.from_s is None or math.isnan(step.low_c) or math.isnan(step.high_c):
+        return
+    at_s, _c = account.readings(step)
+    for from_s, to_s in _stretches(at_s, np.ones(len(at_s), dtype=bool)):
+        yield Band(from_s, to_s, step.low_c, step.high_c)
+
+
+def _marks(account: Account) -> tuple[list[tuple[float, str]], list[tuple[int, str]]]:
+    """Return marks under the picture, the weighty last, and the events in words by time."""
+    rhythm: list[tuple[float, str]] = []
+    weighty: list[tuple[float, str]] = []
+    events: list[tuple[int, str]] = []
+    for alarm in account.alarms:
+        word = ALARM_WORDS[alarm.kind] if alarm.kind < len(ALARM_WORDS) else "alarm"
+        step = account.step(alarm.step_id)
+        where = f" ({step.title})" if step is not None else ""
+        if alarm.kind in _RHYTHM:
+            rhythm.append((alarm.at_s, "·"))
+            events.append((alarm.at_s, f"· {word}{where}, {alarm.answer}"))
+        else:
+            weighty.append((alarm.at_s, "!"))
+            events.append((alarm.at_s, f"! {word}{where}, {alarm.answer}"))
+    for at, cdeg, verdict in account.bends:
+        weighty.append((at, "b"))
+        seen = VERDICTS[verdict] if verdict < len(VERDICTS) else "?"
+        events.append((at, f"b bend test at {cdeg / 100:.1f} °C: {seen}"))
+    for at, text in account.notes:
+        weighty.append((at, "n"))
+        events.append((at, f"n {text}"))
+    return [*rhythm, *weighty], sorted(events)
+
+
+def _stretches(at_s: np.ndarray, where: np.ndarray) -> list[tuple[float, float]]:
+    """Return (from, to) of the runs of readings picked by `where`, close ones joined."""
+    picked = at_s[where]
+    if not picked.size:
+        return []
+    cuts = np.flatnonzero(np.diff(picked) > _ONE_STRETCH_S)
+    firsts = np.concatenate(([0], cuts + 1))
+    lasts = np.concatenate((cuts, [picked.size - 1]))
+    return [(float(picked[a]), float(picked[b])) for a, b in zip(firsts, lasts, strict=True)]
+
+
 def excursions(account: Account) -> list[Excursion]:
-    """Return the steps that left their window, with how far and how long."""
+    """Return the stretches outside the window by time: how far, for how long, °C·min beyond the edge."""
     found = []
     for step in account.steps:
         if step.from_s is None or not step.probe.known:
             continue
-        until = step.to_s if step.to_s is not None else account.batch.last_at_s
-        for seconds, degmin, word, extreme in (
-            (step.probe.warm_s, step.probe.warm_degmin, "too warm", step.probe.max_c),
-            (step.probe.cold_s, step.probe.cold_degmin, "too cold", step.probe.min_c),
-        ):
-            if seconds >= 30:
-                text = f"{word} for {minutes_text(seconds)}, to {extreme:.1f} °C ({degmin:.1f} °C·min)"
-                found.append(Excursion(step.from_s, until, step.title, text))
-    return found
+        at_s, c = account.readings(step)
+        for word, beyond, worst in (("too warm", c - step.high_c, np.max), ("too cold", step.low_c - c, np.min)):
+            outside = np.nan_to_num(beyond, nan=-1.0) > 0
+            for from_s, to_s in _stretches(at_s, outside):
+                here = outside & (at_s >= from_s) & (at_s <= to_s)
+                # Each reading stands until the next; a gap stands for nothing.
+                held_s = np.minimum(np.diff(at_s, append=at_s[-1] + _HELD_S), _HELD_S)[here]
+                seconds = float(np.sum(held_s))
+                if seconds < _SHORTEST_OUTSIDE_S:
+                    continue
+                degmin = float(np.sum(beyond[here] * held_s)) / 60
+                found.append(
+                    Excursion(int(from_s), int(to_s), step.title, word, seconds, float(worst(c[here])), degmin)
+                )
+    return sorted(found, key=lambda one: one.from_s)
 
 
-def step_rows(account: Account) -> list[tuple[str, ...]]:
-    """Return the rows of the step table: title, planned, real, late, start, end, least and most °C."""
-    return [_step_row(account, step) for step in account.steps]
-
-
-def _step_row(account: Account, step: StepAccount) -> tuple[str, ...]:
+def step_row(account: Account, step: StepAccount) -> tuple[str, ...]:
+    """Return the cells of a step: name, began, minutes late, lasted, planned for, °C at start and end, most, rest."""
     plan = account.batch.plan
 
     def degrees(value: float) -> str:
         return "--" if math.isnan(value) else f"{value:.1f}"
 
-    real = "--" if step.from_s is None else clock_text(plan, step.from_s)
+    began = "--" if step.from_s is None else clock_text(plan, step.from_s)
+    late = "" if math.isnan(step.late_s) else f"{round(step.late_s / 60):+d}".replace("+0", "0").replace("-", "−")
     lasted = "--" if math.isnan(step.lasted_s) else minutes_text(step.lasted_s)
+    rest = "" if step.rest_word == "as planned" else step.rest_word
     return (
-        step.title, clock_text(plan, step.planned_from_s), real, lasted, minutes_text(step.step.planned_for_s),
-        step.rest_word, degrees(step.probe.start_c), degrees(step.probe.end_c), degrees(step.probe.max_c),
+        step.title, began, late, lasted, minutes_text(step.step.planned_for_s),
+        degrees(step.probe.start_c), degrees(step.probe.end_c), degrees(step.probe.max_c), rest,
     )  # fmt: skip
+
+
+def when_text(one: Listed) -> str:
+    """Return the day a batch of the list began, by its own clock."""
+    zone = timezone(timedelta(minutes=one.offset_min))
+    return datetime.fromtimestamp(EPOCH_UNIX_S + one.begun_at_s, UTC).astimezone(zone).strftime("%d %b %y")
 
 
 def load(logbook: Path, batch_id: int) -> Pictured:
@@ -124,3 +201,28 @@ def load(logbook: Path, batch_id: int) -> Pictured:
     with Logbook(logbook) as book:
         batch = book.load(batch_id)
     return picture(batch, account_of(batch), review_of(batch))
+
+
+def compared(first: Batch, second: Batch) -> list[tuple[str, str, str]]:
+    """Return rows of what, in the first, in the second: changed inputs, then what behaved otherwise."""
+    from tourier.logbook.compare import compare
+
+    found = compare([first, second])
+    nothing = [("  nothing", "", "")]
+    return [
+        ("Changed beforehand", "", ""), *([_row(one) for one in found.inputs] or nothing),
+        ("Behaved otherwise", "", ""), *([_row(one) for one in found.behaviour] or nothing),
+    ]  # fmt: skip
+
+
+def _row(change: Any) -> tuple[str, str, str]:
+    first, second = (_said(change.what, value) for value in change.values)
+    return "  " + change.what.removesuffix(" (s)"), first, second
+
+
+def _said(what: str, value: Any) -> str:
+    if value is None:
+        return "--"
+    if what.endswith(" (s)") and isinstance(value, int | float):
+        return minutes_text(value)
+    return str(value)

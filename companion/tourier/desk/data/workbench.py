@@ -59,6 +59,12 @@ def size(text: str, where: str, now: datetime) -> Sized:
         return Sized(text, problems=tuple((problem.key, problem.sentence) for problem in error.problems))
     except Unworkable as error:
         return Sized(text, refused=str(error))
+    except Exception as error:  # the thread must live on, and the cook hear of it
+        return Sized(text, refused=_unexpected(error))
+
+
+def _unexpected(error: Exception) -> str:
+    return f"This batch could not be worked out ({type(error).__name__}: {str(error)[:200]}); undo the last edit."
 
 
 def time_it(text: str, where: str, now: datetime, logbook: Path | None) -> Timed:
@@ -66,6 +72,7 @@ def time_it(text: str, where: str, now: datetime, logbook: Path | None) -> Timed
     from tourier.batch.fields import BatchError
     from tourier.batch.workup import Unworkable
     from tourier.dayplan.model import Impossible, Refused
+    from tourier.logbook.errors import LogbookError
     from tourier.planning import plan_text
 
     try:
@@ -75,8 +82,10 @@ def time_it(text: str, where: str, now: datetime, logbook: Path | None) -> Timed
         if error.nearest is not None:
             near = (f"The nearest hour that works: {error.nearest:%A %d %B, %H:%M}.",)
         return Timed(text, refused=str(error), offers=(*near, *error.give_up))
-    except (Refused, Unworkable, BatchError) as error:
+    except (Refused, Unworkable, BatchError, LogbookError) as error:
         return Timed(text, refused=str(error))
+    except Exception as error:
+        return Timed(text, refused=_unexpected(error))
 
 
 class Workbench:

@@ -27,7 +27,8 @@ def sheets(workup: Any, columns: int) -> list[str]:
     from tourier.columns import table
     from tourier.picture.sheets import sheet_picture
 
-    alike = [f"{workup.patons} pâtons; the first one is drawn."] if workup.patons > 1 else []
+    first = "the first one is drawn; Cuts has them all" if _differ(workup) else "all alike"
+    alike = [f"{workup.patons} pâtons, {first}."] if workup.patons > 1 else []
     rows = [["after", "fat layers", "dough layers", "layers", "naive count"]]
     rows += [[r["after"], str(r["fat"]), str(r["dough"]), str(r["total"]), str(r["naive"])] for r in workup.layers]
     lines = sheet_picture(workup, columns)
@@ -35,40 +36,31 @@ def sheets(workup: Any, columns: int) -> list[str]:
             "Dough meets dough where a fold closes, so layers are fewer than the naive product."]  # fmt: skip
 
 
-def cuts(workup: Any, columns: int) -> list[str]:
-    """The cut map of each different sheet with its ruler marks."""
-    from tourier.craft import cutmap
+def _differ(workup: Any) -> bool:
+    """Whether the sheets of the pâtons differ by more than a millimetre."""
 
-    lines: list[str] = []
-    drawn: list[tuple] = []
-    inch = workup.spec.units == "inch"
-    for number, sheet in enumerate(workup.cuts["sheets"]):
-        layout = sheet["layout"]
-        if layout is None:
-            continue
-        like = (layout.counts, round(layout.length_m, 3), round(layout.width_m, 3))
-        if like in drawn:
-            lines += [f"Pâton {sheet['paton']}: as pâton {drawn.index(like) + 1}.", ""]
-            drawn.append(like)
-            continue
-        drawn.append(like)
-        way = "across the bench" if layout.across_bench else "along the bench"
-        lines += [
-            f"Pâton {sheet['paton']}: trimmed sheet {layout.length_m * 100:.1f} x {layout.width_m * 100:.1f} cm, "
-            f"strips {way}; trim {sheet['edge_m'] * 1000:.0f} mm off each edge",
-            *cutmap.cells(layout, max(16, min(columns - 2, 100))), *cutmap.legend(layout), "",
-            "Ruler marks from the left edge, " + ("in 1/16 inch" if inch else "in mm") + ":",
-        ]  # fmt: skip
-        marks = workup.cuts["marks_inch" if inch else "marks_mm"][number]
-        for mark in marks:
-            where = "slit at" if mark["edge"] == "slit" else f"strip {mark['strip']}, {mark['edge']} edge"
-            at = mark.get("at") or mark.get("at_16") or []
-            lines.append(f"  {where:18} " + "  ".join(f"{value:g}" for value in at))
-        lines.append("")
-    if not lines:
-        return ["Nothing is cut."]
-    lines.append(f"Offcut {workup.cuts['offcut_percent']:.1f} % of the rolled sheet, trimmed edges included.")
-    return lines
+    def sizes(paton: int) -> list[tuple[float, ...]]:
+        own = [stage for stage in workup.stages if stage.paton == paton]
+        return [tuple(round(metres, 3) for metres in (one.length_m, one.width_m, one.thickness_m)) for one in own]
+
+    return any(sizes(paton) != sizes(1) for paton in range(2, workup.patons + 1))
+
+
+def cuts(workup: Any, columns: int) -> list[str]:
+    """The cut map of each different sheet with its ruler marks, as the command line prints it."""
+    from tourier.plantext import cut_lines
+
+    return [line for text in cut_lines(workup, max(16, min(columns - 2, 100))) for line in _wrapped(text, columns)]
+
+
+def _wrapped(text: str, columns: int) -> list[str]:
+    """Fold a long line; what follows stands under it."""
+    import textwrap
+
+    if len(text) <= columns:
+        return [text]
+    indent = " " * (len(text) - len(text.lstrip()))
+    return textwrap.wrap(text, max(30, columns), subsequent_indent=indent + "  ", break_on_hyphens=False)
 
 
 def masses(workup: Any) -> list[str]:
@@ -82,9 +74,10 @@ def masses(workup: Any) -> list[str]:
     total = workup.dough_g + workup.butter_block_g
     pieces = sum(piece["cut"] * piece["piece_g"] for piece in workup.cuts["pieces"])
     lines = formula_lines(workup, inch)
+    each = f", one for each of {workup.patons} pâtons" if workup.patons > 1 else ""
     lines += [
         "",
-        f"Butter block, one for each of {workup.patons} pâton(s): {length_text(block['length_m'], unit)} x "
+        f"Butter block{each}: {length_text(block['length_m'], unit)} x "
         f"{length_text(block['width_m'], unit)}, {block['thickness_m'] * 1000:.1f} mm, "
         f"{block['mass_kg'] * 1000:.0f} g; {block['lock_in']}.",
         "",
@@ -99,13 +92,15 @@ def masses(workup: Any) -> list[str]:
 
 
 def times(planned: Any, columns: int) -> list[str]:
-    """The timetable over the hours, then by the clock."""
+    """The days with their nights, the timetable over the hours, then by the clock."""
     if planned is None:
         return ["The timetable is being looked for."]
     from tourier.dayplan.draw import timeline
+    from tourier.desk.data.dayrows import day_rows
     from tourier.plantext import timetable_lines
 
-    return [*timeline(planned.day, max(60, columns)), "", *timetable_lines(planned.day)]
+    return [*day_rows(planned.day, columns), "", *timeline(planned.day, max(60, columns)), "",
+            *timetable_lines(planned.day)]  # fmt: skip
 
 
 def mind(workup: Any, planned: Any, columns: int) -> list[str]:
@@ -131,7 +126,12 @@ def mind(workup: Any, planned: Any, columns: int) -> list[str]:
             lines += ["", "Learned from your batches and used here:", *taught_lines(planned.taught)]
     lines += ["", "The timer advises; it is no food-safety instrument. Keep to your local rules for eggs, milk and",
               "holding times, and ask a qualified person where they are at stake."]  # fmt: skip
-    return lines if len(lines) > 3 else ["Nothing to mind.", *lines]
+    return lines if minded(workup, planned) or len(lines) > 3 else ["Nothing to mind.", *lines]
+
+
+def minded(workup: Any, planned: Any) -> bool:
+    """Whether there is a warning."""
+    return bool(workup.warnings or (planned is not None and planned.day.warnings))
 
 
 def figures(workup: Any) -> str:
@@ -145,9 +145,10 @@ def figures(workup: Any) -> str:
         water += f" + {workup.ice_g:.0f} g ice"
     pieces = sum(piece["cut"] for piece in workup.cuts["pieces"])
     return (
-        f"{pieces} pieces  {workup.patons} pâton(s)  block {length_text(block['length_m'], unit)} x "
+        f"{pieces} pieces, {workup.patons} pâton{'s' if workup.patons > 1 else ''}  "
+        f"block {length_text(block['length_m'], unit).removesuffix(' ' + unit)} x "
         f"{length_text(block['width_m'], unit)}, {block['thickness_m'] * 1000:.0f} mm{water}  "
-        f"dough {workup.dough_g:.0f} g  butter {workup.butter_block_g:.0f} g"
+        f"dough {workup.dough_g:.0f} g, butter {workup.butter_block_g:.0f} g"
     )
 
 

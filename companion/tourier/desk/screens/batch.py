@@ -3,29 +3,29 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from rich.text import Text
-from textual import work
 from textual.app import ComposeResult
 from textual.message import Message
 
 from tourier import places
 from tourier.desk.actions import bindings
-from tourier.desk.data.batchdoc import BatchDoc, typed
-from tourier.desk.data.history import Autosave, History
+from tourier.desk.data.batchdoc import typed
 from tourier.desk.data.workbench import Result, Sized, Timed, Timing, Workbench
-from tourier.desk.data.worked import PAGES
-from tourier.desk.screens.room import Room
+from tourier.desk.screens.batchkeep import BatchKeep
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from tourier.desk.data.batchdoc import BatchDoc
     from tourier.desk.widgets.form import Form
     from tourier.desk.widgets.formrow import Edited
-    from tourier.desk.widgets.pages import PageRow
+    from tourier.desk.widgets.workedpane import WorkedPane
 
 
-class Batch(Room):
-    """What the cook wants, and what comes of it."""
+class Batch(BatchKeep):
+    """What the cook wants, and what comes of it. Opening and saving stand in BatchKeep."""
 
     ROOM = "batch"
     LATE = True
@@ -46,14 +46,8 @@ class Batch(Room):
 
     def __init__(self) -> None:
         super().__init__()
-        self.doc: BatchDoc | None = None
-        self.file: Path | None = None
-        self.saved = ""
-        self.history = History("")
         self.sized: Sized | None = None
         self.timed: Timed | None = None
-        self._autosave = Autosave(places.autosave_folder(), None)
-        self._page = PAGES[0][0]
         self._timing = False
         self._send_when_timed = False
         self._play = False
@@ -63,18 +57,15 @@ class Batch(Room):
 
     def compose_room(self) -> ComposeResult:
         # Imported here: the frame is on the screen by now.
-        from textual.containers import Horizontal, Vertical, VerticalScroll
+        from textual.containers import Horizontal
         from textual.widgets import Static
 
         from tourier.desk.widgets.form import Form
-        from tourier.desk.widgets.pages import PageRow
+        from tourier.desk.widgets.workedpane import WorkedPane
 
         with Horizontal(id="batch"):
             yield Form(id="form")
-            with Vertical(id="worked"):
-                yield PageRow(list(PAGES), id="worked-pages")
-                with VerticalScroll(id="worked-scroll"):
-                    yield Static("", id="worked-page", markup=False)
+            yield WorkedPane(id="worked")
         yield Static("", id="figures", markup=False)
 
     def on_unmount(self) -> None:
@@ -94,54 +85,10 @@ class Batch(Room):
         """The form."""
         return self.query_one("#form")  # type: ignore[return-value]
 
-    def _put(self, selector: str, text: Text) -> None:
-        self.query_one(selector).update(text)  # type: ignore[attr-defined]
-
-    # --- files -------------------------------------------------------------------------------------------------
-
-    async def open_file(self, file: Path) -> bool:
-        """Open a batch file; says why when it cannot be opened."""
-        import tomllib
-
-        try:
-            text = file.read_text(encoding="utf-8-sig")
-            tomllib.loads(text)
-        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-            self.notify(f"{file} cannot be opened: {error}", severity="error", timeout=10, markup=False)
-            return False
-        self.desk.settings.opened(file)
-        await self.open_text(text, file)
-        return True
-
-    async def open_text(self, text: str, file: Path | None, keep: bool = True) -> None:
-        """Put a text into the form; edits that a crash left over come back on top of it."""
-        self.file, self.saved = file, text
-        self.history = History(text)
-        self._autosave = Autosave(places.autosave_folder(), file)
-        left = self._autosave.found() if keep else None
-        if left is not None and left != text:
-            self.history.edit(left)
-            self.notify("Edits that were not saved last time are back; Undo takes them away.", timeout=8)
-        self.doc = BatchDoc(self.history.now)
-        await self.form.set_doc(self.doc)
-        self._changed()
-
-    def save_to(self, file: Path) -> None:
-        """Write the file whole, through a neighbour, and forget the autosave."""
-        fresh = file.with_name(file.name + ".new")
-        try:
-            fresh.write_text(self.history.now, encoding="utf-8")
-            fresh.replace(file)
-        except OSError as error:
-            self.notify(f"{file} cannot be written ({error.strerror}); choose another place.", severity="error",
-                        markup=False)  # fmt: skip
-            return
-        self._autosave.forget()
-        self.file, self.saved = file, self.history.now
-        self._autosave = Autosave(places.autosave_folder(), file)
-        self.desk.settings.opened(file)
-        self._line()
-        self.notify(f"Saved: {file}", markup=False)
+    @property
+    def pane(self) -> WorkedPane:
+        """What comes of the batch."""
+        return self.query_one("#worked")  # type: ignore[return-value]
 
     # --- edits -------------------------------------------------------------------------------------------------
 
@@ -150,48 +97,64 @@ class Batch(Room):
         assert self.doc is not None
         form = self.form
         value = typed(event.text, event.field.kind)
-        if form.page == "formula":
-            self.doc.put_key("formula", event.path.removeprefix("formula."), value)
-        elif form._value(event.path).strip() != event.text.strip():
-            self.doc.put(event.path, value)
-        self._take(event.path)
+        if form.value(event.path).strip() == event.text.strip():
+            return
+        if event.path.startswith("formula."):
+            name, part = form.ingredient(event.path)
+            self._edit(lambda doc: doc.put_ingredient(name, part, value), event.path)
+        else:
+            self._edit(lambda doc: doc.put(event.path, value), event.path)
 
     async def on_form_added(self, event: Form.Added) -> None:
         assert self.doc is not None
-        self.doc.add(event.path, event.values)
-        self._take()
+        count = self.doc.count(event.path) + 1
+        self._edit(lambda doc: doc.add(event.path, event.values), f"{event.path}[{count}].name", alone=True)
         await self.form.open_page(self.form.page, self.doc.count(event.path))
 
     async def on_form_removed(self, event: Form.Removed) -> None:
-        assert self.doc is not None
-        self.doc.remove(event.path, event.number)
-        self._take()
+        where = f"{event.path}[{event.number}].name"
+        self._edit(lambda doc: doc.remove(event.path, event.number), where, alone=True)
         await self.form.open_page(self.form.page)
 
     async def on_form_new_ingredient(self, event: Form.NewIngredient) -> None:
-        assert self.doc is not None
-        self.doc.put_key("formula", event.name, "1 %")
-        self._take()
-        await self.form.refresh_doc()
+        if event.name not in self.form.names():
+            self._edit(lambda doc: doc.put_key("formula", event.name, "1 %"), f"formula.{event.name}", alone=True)
+        await self.form.show_path(f"formula.{event.name}")
 
-    def _take(self, key: str = "") -> None:
+    def on_form_more(self) -> None:
+        from tourier.desk.screens.ask import Choose
+
+        async def chosen(name: object) -> None:
+            if isinstance(name, str):
+                from tourier.batch.ingredients import kind_of
+
+                kind = kind_of(name) or ""
+                self._edit(lambda doc: doc.put_ingredient(name, "kind", kind), f"formula.{name}.kind", alone=True)
+                await self.form.refresh_doc()
+                await self.form.show_path(f"formula.{name}.kind")
+
+        names = self.form.plain_ingredients()
+        if names:
+            self.app.push_screen(Choose("Of which one?", [(name, name) for name in names]), chosen)
+
+    def _edit(self, change: Callable[[BatchDoc], None], where: str = "", alone: bool = False) -> None:
+        """Change the document; what cannot be written into this file is said, and nothing is changed."""
         assert self.doc is not None
+        try:
+            change(self.doc)
+        except ValueError as error:
+            self.notify(f"{error} (ctrl+r shows the file as text)", severity="error", timeout=10, markup=False)
+            return
         if self.doc.text != self.history.now:
-            self.history.edit(self.doc.text, key)
-            self._changed()
+            self.history.edit(self.doc.text, where, alone)
+            self.changed()
 
-    def _changed(self) -> None:
+    def changed(self) -> None:
+        """Work out the text in force, and keep it."""
         self.desk.batch_text = self.history.now
-        self._keep(self.history.now)
+        self.keep(self.history.now, self.saved, self._autosave)
         self.bench.ask(self.history.now, self.file.name if self.file else "this batch")
-        self._line()
-
-    @work(thread=True, exclusive=True, group="autosave")
-    def _keep(self, text: str) -> None:
-        if text == self.saved:
-            self._autosave.forget()
-        else:
-            self._autosave.keep(text)
+        self.say_line()
 
     # --- what comes of it --------------------------------------------------------------------------------------
 
@@ -201,60 +164,31 @@ class Batch(Room):
             return
         if isinstance(result, Sized):
             self.sized, self.timed, self._timing = result, None, False
-            self.form.complain(dict(result.problems))
+            self.form.complain(beside(result.problems))
         elif isinstance(result, Timing):
             self._timing = True
         elif isinstance(result, Timed):
             self.timed, self._timing = result, False
-        self._line()
-        self._draw()
+        self.say_line()
+        self.pane.show(self.sized, self.timed)
         if self._send_when_timed and self.timed is not None:
             self._send_when_timed = False
             self.action_send()
 
-    def on_page_row_chosen(self, event: PageRow.Chosen) -> None:
-        if event.row.id == "worked-pages":
-            self._page = event.page
-            self.query_one("#worked-scroll").scroll_home(animate=False)
-            self._draw()
-            if self.has_class("-narrow") and not self.has_class("-worked"):
-                self.add_class("-worked")
+    def on_worked_pane_turned(self) -> None:
+        if self.has_class("-narrow"):
+            self.add_class("-worked")
 
     def on_resize(self) -> None:
         if self.doc is not None:
-            self._draw()
-            self._line()
+            self.say_line()
 
-    @work(thread=True, exclusive=True, group="draw")
-    def _draw(self) -> None:
-        from tourier.desk.data import worked
-
-        sized, timed = self.sized, self.timed
-        if sized is None:
-            return
-        columns = self.query_one("#worked-scroll").size.width - 2
-        if columns < 10:
-            columns = max(30, self.app.size.width - 6)
-        if sized.workup is None:
-            lines = ["Nothing to show yet:", "", *[f"! {key}: {sentence}" for key, sentence in sized.problems]]
-            lines += [f"! {sized.refused}"] if sized.refused else []
-        elif timed is not None and timed.refused and self._page in ("times", "mind"):
-            lines = [f"! {timed.refused}", "", *[f"- {offer}" for offer in timed.offers]]
-        else:
-            lines = worked.page(self._page, sized.workup, timed.planned if timed else None, columns)
-        self.app.call_from_thread(self._put_page, "\n".join(lines))
-
-    def _put_page(self, text: str) -> None:
-        self._put("#worked-page", Text(text, no_wrap=not self._wraps()))
-
-    def _wraps(self) -> bool:
-        return self.sized is not None and (self.sized.workup is None or bool(self.timed and self.timed.refused))
-
-    def _line(self) -> None:
+    def say_line(self) -> None:
+        """Redraw the figures and the state line."""
         from tourier.desk.data import worked
 
         name = str(self.doc.get("name") or "Unnamed batch") if self.doc else "No batch"
-        dirty = "" if self.history.now == self.saved and self.file else " (not saved)"
+        dirty = " (not saved)" if self.unsaved or self.file is None else ""
         first, second = "", ""
         if self.sized is not None and self.sized.workup is not None:
             first = worked.figures(self.sized.workup)
@@ -266,8 +200,9 @@ class Batch(Room):
                 second = f"! {self.timed.refused}"
         elif self.sized is not None:
             count = len(self.sized.problems)
-            first = f"! {self.sized.refused}" if self.sized.refused else f"! {count} thing(s) to put right, marked !"
-        self._put("#figures", Text(f"{first}\n{second}", no_wrap=True, overflow="ellipsis"))
+            things = "One thing" if count == 1 else f"{count} things"
+            first = f"! {self.sized.refused}" if self.sized.refused else f"! {things} to put right, marked !"
+        self.query_one("#figures").update(Text(f"{first}\n{second}", no_wrap=True, overflow="ellipsis"))  # type: ignore[attr-defined]
         ready = ""
         if self.timed is not None and self.timed.planned is not None:
             ready = f"  ready {self.timed.planned.day.ready_at:%a %H:%M}"
@@ -288,52 +223,21 @@ class Batch(Room):
             self.notify(nothing)
             return
         assert self.doc is not None
-        self.doc._take(self.history.now)
-        await self.form.refresh_doc()
-        self._changed()
+        self.doc.take(self.history.now)
+        await self.form.show_path(self.history.touched)
+        self.changed()
 
     def action_let_be(self) -> None:
         """Stop looking for the timetable."""
         if self._timing:
             self.bench.cancel()
             self._timing = False
-            self._line()
+            self.say_line()
 
     def action_flip(self) -> None:
         """In a narrow window: form or what comes of it."""
         self.toggle_class("-worked")
         self.query_one("#worked-pages" if self.has_class("-worked") else "#form-pages").focus()
-        self._draw()
-
-    def action_save(self) -> None:
-        """Write the batch file."""
-        if self.file is not None:
-            self.save_to(self.file)
-            return
-        from tourier.desk.screens.ask import Ask
-
-        def named(text: str | None) -> None:
-            if text:
-                self.save_to(Path(text).expanduser())
-
-        self.app.push_screen(Ask("Save as (a file name ending in .toml):", "batch.toml", 300), named)
-
-    def action_open(self) -> None:
-        """Open another batch file."""
-        from tourier.desk.screens.batchfiles import OpenBatch
-
-        async def chosen(what: Any) -> None:
-            if isinstance(what, Path):
-                await self.open_file(what)
-            elif isinstance(what, str):
-                await self.open_text(what, None, keep=False)
-
-        self.app.push_screen(OpenBatch(self.desk.settings.recent), chosen)
-
-    async def action_duplicate(self) -> None:
-        """Start a new batch from this one."""
-        await self.open_text(self.history.now, None, keep=False)
-        self.notify("This is a new batch now; the old file stays as it is. Save gives it a name.")
 
     def action_changed(self) -> None:
         """Show what changed since the last good batch."""
@@ -368,10 +272,19 @@ class Batch(Room):
         from tourier.desk.data import mykitchen
 
         assert self.doc is not None
-        mykitchen.into(self.doc, mykitchen.read(places.config_folder()))
-        self._take()
+        self._edit(lambda doc: mykitchen.into(doc, mykitchen.read(places.config_folder())), "kitchen.name", alone=True)
         await self.form.open_page("kitchen")
         self.notify("Your kitchen is in this batch now; Undo takes it out.")
+
+
+def beside(problems: Sequence[tuple[str, str]]) -> dict[str, str]:
+    """Return what is said beside each field, by key; the reader's words for a file become words for a form."""
+    said: dict[str, str] = {}
+    for key, sentence in problems:
+        if key.startswith("formula.") and "does not know" in sentence:
+            key, sentence = f"{key}.kind", "not known by its name: choose what it is a kind of"
+        said[key] = f"{said[key]}; {sentence}" if key in said else sentence
+    return said
 
 
 ROOM_SCREEN = Batch

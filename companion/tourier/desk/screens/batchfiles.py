@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from rich.markup import escape
@@ -13,6 +14,8 @@ from textual.widgets import DataTable, Input, Label, OptionList, Static
 from textual.widgets.option_list import Option
 
 from tourier import places
+from tourier.desk.data.fields import label_of
+from tourier.desk.data.paths import typed_path
 
 
 class OpenBatch(ModalScreen[object]):
@@ -20,9 +23,12 @@ class OpenBatch(ModalScreen[object]):
 
     BINDINGS = [("escape", "dismiss(None)", "Leave it")]
 
-    def __init__(self, recent: list[str]) -> None:
+    def __init__(self, recent: list[str], aside: Sequence[Path] = ()) -> None:
         super().__init__()
-        self._answers: list[tuple[object, str]] = [(Path(name), name) for name in recent]
+        self._answers: list[tuple[object, str]] = [
+            (Path(name), name if Path(name).is_file() else f"{name} (no longer there)") for name in recent
+        ]
+        self._answers += [(file, f"Put aside: {_name_in(file)}") for file in aside]
 
     def compose(self) -> ComposeResult:
         from importlib.resources import files
@@ -36,7 +42,7 @@ class OpenBatch(ModalScreen[object]):
             yield OptionList(*[Option(escape(words)) for _answer, words in self._answers])
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
-        file = Path(event.value.strip()).expanduser()
+        file = typed_path(event.value)
         if not file.is_file():
             self.notify(f"There is no file {file}; check the name.", severity="warning", markup=False)
             return
@@ -44,10 +50,26 @@ class OpenBatch(ModalScreen[object]):
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         answer, words = self._answers[event.option_index]
-        if words.startswith("Example: "):
-            self.dismiss(answer.read_text(encoding="utf-8"))  # type: ignore[attr-defined]
+        if words.startswith(("Example: ", "Put aside: ")):
+            try:
+                self.dismiss(answer.read_text(encoding="utf-8"))  # type: ignore[attr-defined]
+            except OSError as error:
+                self.notify(f"It cannot be read any more ({error.strerror}).", severity="warning")
         else:
             self.dismiss(answer)
+
+
+def _name_in(file: Path) -> str:
+    """Return the name a batch file gives its batch, and when it was put aside."""
+    import tomllib
+    from datetime import datetime
+
+    try:
+        name = tomllib.loads(file.read_text(encoding="utf-8")).get("name")
+        when = datetime.fromtimestamp(file.stat().st_mtime).strftime("%a %d %b %H:%M")
+    except (OSError, ValueError):
+        return file.name
+    return f"{str(name or 'unnamed')[:40]}, {when}"
 
 
 class Changed(ModalScreen[None]):
@@ -110,8 +132,9 @@ def changes(text: str, logbook: Path) -> tuple[str, list[tuple[str, str, str]]]:
     rows = []
     for key in list(dict.fromkeys([*then, *now])):
         if then.get(key) != now.get(key):
-            rows.append((key, str(then.get(key, "not written")), str(now.get(key, "not written"))))
+            rows.append((label_of(key), str(then.get(key, "not written")), str(now.get(key, "not written"))))
     kind = "the last good batch" if good else "the last batch (none is rated 4 or 5 yet)"
     if not rows:
         return f"Nothing differs from {kind}, {chosen.name} (number {chosen.id}).", []
-    return f"{len(rows)} thing(s) changed since {kind}: {chosen.name} (number {chosen.id}).", rows
+    things = "One thing" if len(rows) == 1 else f"{len(rows)} things"
+    return f"{things} changed since {kind}: {chosen.name} (number {chosen.id}).", rows

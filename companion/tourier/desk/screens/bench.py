@@ -70,8 +70,8 @@ class Bench(BenchDeeds, Room):
             self.job_moved(what)
         elif isinstance(what, JobDone):
             self.job_done(what, berth)
+        self._list_timers()
         if not self.is_current or berth is not self.berth:
-            self._list_timers()
             return
         if isinstance(what, Seen):
             self._show_look(berth)

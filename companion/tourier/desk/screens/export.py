@@ -11,6 +11,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Label, Static
 
 from tourier.desk.data.lookback import Pictured
+from tourier.desk.data.paths import typed_path
 
 
 class Export(ModalScreen[None]):
@@ -23,14 +24,15 @@ class Export(ModalScreen[None]):
         self._pictured = pictured
 
     def compose(self) -> ComposeResult:
-        with Vertical(classes="dialog small"):
+        with Vertical(classes="dialog small dense"):
             yield Label(f"Write the report of batch {self._pictured.batch.id} into the folder:", markup=False)
             yield Input(str(Path.home()), max_length=400)
             yield Button("Report for a browser (HTML)", id="html", variant="primary")
             yield Button("Steps and temperatures (CSV)", id="csv")
-            yield Button("Everything (JSON)", id="json")
+            yield Button("The review (JSON)", id="json")
+            yield Button("The whole log (open log, can be imported)", id="log")
             yield Button("Copy the findings (works over ssh)", id="copy")
-            yield Static("", id="exported", markup=False)
+            yield Static("Escape closes.", id="exported", markup=False)
 
     def on_button_pressed(self, event: Button.Pressed) -> None:
         if event.button.id == "copy":
@@ -38,9 +40,13 @@ class Export(ModalScreen[None]):
 
             # The terminal itself puts it on the clipboard (OSC 52), so it works over ssh too.
             self.app.copy_to_clipboard("\n".join(review_lines(self._pictured.review)))
-            self.query_one("#exported", Static).update("Copied.")
+            self.query_one("#exported", Static).update("Copied. Escape closes.")
             return
-        self._write(Path(self.query_one(Input).value).expanduser(), str(event.button.id))
+        self._write(typed_path(self.query_one(Input).value), str(event.button.id))
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        event.stop()
+        self.query_one("#html").focus()
 
     @work(thread=True, exclusive=True)
     def _write(self, folder: Path, kind: str) -> None:
@@ -49,7 +55,7 @@ class Export(ModalScreen[None]):
         except OSError as error:
             said = f"That folder cannot be written ({error.strerror}); choose another."
         else:
-            said = "Written: " + ", ".join(str(file) for file in written)
+            said = "Written: " + ", ".join(str(file) for file in written) + ". Escape closes."
         self.app.call_from_thread(self.query_one("#exported", Static).update, said)
 
 
@@ -57,6 +63,7 @@ def write_report(pictured: Pictured, folder: Path, kind: str) -> list[Path]:
     """Write one kind of report; return the files. Raises OSError."""
     import json
 
+    from tourier.logbook import openlog
     from tourier.logbook.report_csv import samples_csv, steps_csv
     from tourier.logbook.report_html import report_html
     from tourier.logbook.report_json import review_dict
@@ -66,6 +73,8 @@ def write_report(pictured: Pictured, folder: Path, kind: str) -> list[Path]:
         files = {stem.with_suffix(".html"): report_html(pictured.review)}
     elif kind == "json":
         files = {stem.with_suffix(".json"): json.dumps(review_dict(pictured.review), ensure_ascii=False, indent=1)}
+    elif kind == "log":
+        files = {stem.with_suffix(".jsonl"): "".join(openlog.write(pictured.batch))}
     else:
         files = {
             folder / f"{stem.name}-steps.csv": steps_csv(pictured.account),

@@ -6,11 +6,11 @@ from textual import work
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.screen import ModalScreen
-from textual.widgets import Button, Input, Label, SelectionList, Static
-from textual.widgets.selection_list import Selection
+from textual.widgets import Button, Input, Label, Static
 
 from tourier import places
 from tourier.desk.data.lookback import Pictured
+from tourier.desk.widgets.marklist import MarkList
 
 
 class OutcomeForm(ModalScreen[bool]):
@@ -29,11 +29,11 @@ class OutcomeForm(ModalScreen[bool]):
         from tourier.logbook.knowledge import SYMPTOMS
 
         before = self._before
-        with Vertical(classes="dialog"):
+        with Vertical(classes="dialog dense"):
             yield Label(f"How did batch {self._batch.id} come out? Space marks what you saw.", markup=False)
-            yield SelectionList(*[Selection(text, key, key in before.symptoms) for key, text in SYMPTOMS.items()])
+            yield MarkList(SYMPTOMS.items(), before.symptoms, id="seen")
             with Horizontal(classes="row"):
-                yield Static("rating 1 (bad) to 5", classes="label")
+                yield Static("1 (bad) to 5 (good)", classes="label")
                 yield Input(str(before.rating or ""), id="rating", type="integer", max_length=1, compact=True)
             with Horizontal(classes="row"):
                 yield Static("note", classes="label")
@@ -60,7 +60,7 @@ class OutcomeForm(ModalScreen[bool]):
             self.notify("A rating is 1 (bad) to 5 (good), or empty.", severity="warning")
             return
         self._keep(Outcome(
-            symptoms=tuple(self.query_one(SelectionList).selected),
+            symptoms=self.query_one(MarkList).marked,
             rating=int(rating) if rating else None,
             photo=self.query_one("#photo", Input).value.strip(),
             note=self.query_one("#note", Input).value.strip(),

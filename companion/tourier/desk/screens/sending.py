@@ -24,7 +24,7 @@ class Sending(ModalScreen[None]):
         self._planned = planned
         self._data = b""
         self._waiting_for = ""
-        self._busy = False
+        self._busy = self._left = False
 
     def compose(self) -> ComposeResult:
         day = self._planned.day
@@ -120,10 +120,18 @@ class Sending(ModalScreen[None]):
         try:
             port = bench.start(self._planned, self._data)
         except (VirtualTimerError, OSError) as error:
-            self.app.call_from_thread(self._say, str(error))
+            bench.close()
+            self.app.call_from_thread(self._not_played, str(error))
+            return
+        if self._left:
+            bench.close()
             return
         self.app.virtual = bench  # type: ignore[attr-defined]
         self.app.call_from_thread(self._played, port, bench)
+
+    def _not_played(self, why: str) -> None:
+        self._say(why)
+        self.query_one("#play", Button).disabled = False
 
     def _played(self, port: str, bench) -> None:
         self._waiting_for = port
@@ -154,6 +162,7 @@ class Sending(ModalScreen[None]):
 
     def action_leave(self) -> None:
         """Leave it; a transfer that runs is broken off."""
+        self._left = True
         berth = self.app.fleet.berths.get(self._waiting_for)  # type: ignore[attr-defined]
         if self._busy and berth is not None:
             berth.follower.cancel(_NAME)

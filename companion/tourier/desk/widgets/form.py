@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from textual import on
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical, VerticalScroll
@@ -10,10 +12,11 @@ from textual.widgets import Button, Input, Static
 
 from tourier.desk.data.batchdoc import BatchDoc, shown
 from tourier.desk.data.fields import SECTIONS, Field, Section, section, section_of
-from tourier.desk.widgets.formrow import FormRow
+from tourier.desk.widgets.formrow import Edited, FormRow
 from tourier.desk.widgets.pages import PageRow
 
-_PERCENT = Field("percent", "", "10 %", "Percent of flour; the flours together make 100 %.")
+_PERCENT = "Percent of flour; the flours together make 100 %."
+_MEMBER = re.compile(r"\w+\[(\d+)\]")
 _MEMBER_WORDS = {"pieces": "piece", "away": "hours"}
 _NEW = {
     "pieces": {"name": "new piece", "count": 12, "shape": "triangle", "base": "9 cm", "height": "26 cm",
@@ -39,6 +42,9 @@ class Form(Vertical):
             super().__init__()
             self.path, self.number = path, number
 
+    class More(Message):
+        """Kind or temperature of an ingredient is to be written."""
+
     class NewIngredient(Message):
         """An ingredient was named."""
 
@@ -52,6 +58,7 @@ class Form(Vertical):
         self._section = SECTIONS[0]
         self._member = 1
         self._wrong: dict[str, str] = {}
+        self._parts: dict[str, tuple[str, str]] = {}  # paths of the formula page: ingredient and what of it
 
     def compose(self) -> ComposeResult:
         yield PageRow([(one.id, one.title) for one in SECTIONS], id="form-pages")
@@ -74,7 +81,7 @@ class Form(Vertical):
             await self._rebuild()
             return
         for row in rows:
-            row.set_value(self._value(row.path))
+            row.set_value(self.value(row.path))
 
     def complain(self, problems: dict[str, str]) -> None:
         """Show problems (by key) beside their fields and on their pages."""
@@ -84,10 +91,26 @@ class Form(Vertical):
             row.complain(self._problem(row.path))
         self._say_rest()
 
+    async def show_path(self, path: str) -> None:
+        """Go to the field of a path, and put the cursor there."""
+        if not path:
+            return await self.refresh_doc()
+        page = section(section_of(path))
+        found = _MEMBER.match(path) if page.many else None
+        member = int(found.group(1)) if found else self._member
+        if (page.id, member) == (self._section.id, self._member):
+            await self.refresh_doc()
+        else:
+            await self.open_page(page.id, member)
+        for row in self.query(FormRow):
+            if row.path == path:
+                row.focus_entry()
+        return None
+
     async def open_page(self, section_id: str, member: int = 1) -> None:
         """Go to a page of the form."""
         self._section, self._member = section(section_id), member
-        self.query_one("#form-pages", PageRow).choose(section_id)
+        self.query_one("#form-pages", PageRow).show(section_id)
         await self._rebuild()
 
     @property
@@ -101,33 +124,62 @@ class Form(Vertical):
         return self._member
 
     def _problem(self, path: str) -> str:
-        return self._wrong.get(path, "")
+        return self._wrong.get(path) or (self._wrong.get(f"{path}.percent", "") if path in self._parts else "")
 
-    def _value(self, path: str) -> str:
+    def value(self, path: str) -> str:
+        """Return what the document says at a field's path, as the form shows it."""
         assert self._doc is not None
-        value = self._ingredient(path) if self._section.free else self._doc.get(path)
-        return shown(value)
+        if not path.startswith("formula."):
+            return shown(self._doc.get(path))
+        name, part = self.ingredient(path)
+        value = self._ingredients().get(name)
+        if isinstance(value, dict):
+            return shown(value.get(part))
+        return shown(value) if part == "percent" else ""
 
-    def _ingredient(self, path: str) -> object:
+    def ingredient(self, path: str) -> tuple[str, str]:
+        """Return (ingredient, what of it) of a path of the formula page."""
+        return self._parts.get(path, (path.removeprefix("formula."), "percent"))
+
+    def names(self) -> list[str]:
+        """Return the ingredients."""
+        return list(self._ingredients())
+
+    def plain_ingredients(self) -> list[str]:
+        """Return the ingredients that are written with their percent only."""
+        return [name for name, value in self._ingredients().items() if not isinstance(value, dict)]
+
+    def _ingredients(self) -> dict:
         table = self._doc.get("formula") if self._doc else None
-        value = table.get(path.removeprefix("formula.")) if isinstance(table, dict) else None
-        return value.get("percent") if isinstance(value, dict) else value
+        return table if isinstance(table, dict) else {}
 
     def _fields(self) -> list[tuple[str, Field]]:
         assert self._doc is not None
         page: Section = self._section
         if page.free:
-            table = self._doc.get(page.path)
-            names = list(table) if isinstance(table, dict) else []
-            return [(f"formula.{name}", Field(name, name, _PERCENT.example, self._words_of(name))) for name in names]
+            return self._formula_fields()
         prefix = f"{page.path}[{self._member}]." if page.many else f"{page.path}." if page.path else ""
         return [(prefix + one.key, one) for one in page.fields]
 
-    def _words_of(self, name: str) -> str:
-        table = self._doc.get("formula") if self._doc else None
-        value = table.get(name) if isinstance(table, dict) else None
-        more = ", ".join(f"{key} {shown(one)}" for key, one in value.items()) if isinstance(value, dict) else ""
-        return _PERCENT.help + (f" Written as: {more}." if more else "") + " Empty takes the ingredient away."
+    def _formula_fields(self) -> list[tuple[str, Field]]:
+        from tourier.batch.ingredients import KINDS, kind_of
+
+        rows: list[tuple[str, Field]] = []
+        self._parts = {}
+        for name, value in self._ingredients().items():
+            path, known = f"formula.{name}", kind_of(name)
+            rows.append((path, Field(name, name, "10 %", f"{_PERCENT} Empty takes the ingredient away.")))
+            self._parts[path] = (name, "percent")
+            if isinstance(value, dict) or known is None:
+                rows += [
+                    (f"{path}.kind", Field("kind", "  is a kind of", known or "choose",
+                                           "What it is made of, for heat and volume.", "choice", KINDS)),
+                    (f"{path}.temperature", Field("temperature", "  comes at", "as it is kept",
+                                                  "Its own temperature; empty: from fridge or room.")),
+                ]  # fmt: skip
+                self._parts[f"{path}.kind"] = (name, "kind")
+                self._parts[f"{path}.temperature"] = (name, "temperature")
+        return rows
 
     async def _rebuild(self) -> None:
         assert self._doc is not None
@@ -142,13 +194,14 @@ class Form(Vertical):
             members.set_pages([*pages, ("new", "+ new")], str(self._member))
         box = self.query_one("#form-fields", VerticalScroll)
         rows: list = [
-            FormRow(path, one, self._value(path), self._problem(path))
+            FormRow(path, one, self.value(path), self._problem(path))
             for path, one in (self._fields() if count or not page.many else [])
         ]
         if page.free:
             rows.append(Horizontal(Static("new ingredient", classes="label"),
                                    Input(placeholder="rye flour, then Enter", id="new-ingredient", compact=True),
                                    classes="new-row"))  # fmt: skip
+            rows.append(Button("Kind or temperature of an ingredient …", id="more", compact=True))
         if page.many and count:
             rows.append(Button(f"Take this {_MEMBER_WORDS[page.path]} away", id="remove-member", compact=True))
         rows.append(Static("", id="form-rest", markup=False))
@@ -175,6 +228,7 @@ class Form(Vertical):
 
     async def on_page_row_chosen(self, event: PageRow.Chosen) -> None:
         event.stop()
+        self._flush()
         if event.row.id == "form-pages":
             self._section, self._member = section(event.page), 1
             await self._rebuild()
@@ -184,10 +238,21 @@ class Form(Vertical):
             self._member = int(event.page)
             await self._rebuild()
 
+    def _flush(self) -> None:
+        """Say what was typed last: the rows are about to go, and their own messages with them."""
+        for row in self.query(FormRow):
+            if row.text.strip() != self.value(row.path).strip():
+                self.post_message(Edited(row.path, row.text, row.field))
+
     @on(Button.Pressed, "#remove-member")
     def _remove(self, event: Button.Pressed) -> None:
         event.stop()
         self.post_message(self.Removed(self._section.path, self._member))
+
+    @on(Button.Pressed, "#more")
+    def _more(self, event: Button.Pressed) -> None:
+        event.stop()
+        self.post_message(self.More())
 
     @on(Input.Changed, "#new-ingredient")
     def _naming(self, event: Input.Changed) -> None:

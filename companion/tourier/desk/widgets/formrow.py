@@ -54,7 +54,8 @@ class Choice(Static, can_focus=True):
         self._draw()
 
     def _draw(self) -> None:
-        self.update(f"‹ {self.value} ›" if self.value else f"‹ {self._usual} › usual")
+        usual = f"‹ {self._usual} › usual" if self._usual in self._words else f"‹ {self._usual} ›"
+        self.update(f"‹ {self.value} ›" if self.value else usual)
 
     def _choose(self, word: str) -> None:
         self.set_value(word)
@@ -63,7 +64,8 @@ class Choice(Static, can_focus=True):
     def action_step(self, by: int) -> None:
         """Take the neighbouring word."""
         present = self.value or self._usual
-        at = self._words.index(present) if present in self._words else 0
+        # From a usual that is none of the words (the reader decides, or the cook must), the first or the last is next.
+        at = self._words.index(present) if present in self._words else (-1 if by > 0 else 0)
         self._choose(self._words[(at + by) % len(self._words)])
 
     def action_all(self) -> None:
@@ -71,10 +73,11 @@ class Choice(Static, can_focus=True):
         from tourier.desk.screens.ask import Choose
 
         def chosen(word: object) -> None:
-            if word:
+            if word is not None:
                 self._choose(str(word))
 
-        self.app.push_screen(Choose("Choose:", [(word, word) for word in self._words]), chosen)
+        answers: list[tuple[object, str]] = [(word, word) for word in self._words]
+        self.app.push_screen(Choose("Choose:", [*answers, ("", f"write nothing ({self._usual})")]), chosen)
 
     def on_click(self, event: events.Click) -> None:
         self.action_all()
@@ -114,12 +117,20 @@ class FormRow(Horizontal):
 
         with Vertical(classes="entry"):
             if self.field.kind in ("choice", "flag"):
-                words = self.field.choices or ("yes", "no")
-                yield Choice(words, self._value, words[0] if self.field.choices else "no")
+                yield Choice(self.field.words, self._value, self.field.unsaid)
             else:
                 yield Input(self._value, placeholder=self.field.example, compact=True, select_on_focus=False)
             if self._wrong:
                 yield Static(escape(self._wrong), classes="wrong")
+
+    @property
+    def text(self) -> str:
+        """What stands in the field now."""
+        for entry in self.query(Input):
+            return entry.value
+        for choice in self.query(Choice):
+            return choice.value
+        return self._value
 
     def set_value(self, value: str) -> None:
         """Show another value (after undo)."""
@@ -130,6 +141,11 @@ class FormRow(Horizontal):
                     entry.value = value
         for choice in self.query(Choice):
             choice.set_value(value)
+
+    def focus_entry(self) -> None:
+        """Put the cursor into the field."""
+        for entry in self.query("Input, Choice"):
+            entry.focus()
 
     def complain(self, wrong: str) -> None:
         """Show what is wrong beside the field, or nothing."""

@@ -16,7 +16,6 @@ from tourier.picture.raster import Band, Series
 _HOUR_S = 3600  # older looks are the business of Look back
 _CURVE_EVERY_S = 5.0  # of this computer's time: dough moves slowly, a sample is kept every 5 s
 _ROOM_AHEAD_S = 300
-_SECONDS_BELOW_S = 1200  # a shorter picture names its instants with seconds
 
 
 class LivePlot(Plot):
@@ -61,8 +60,7 @@ class LivePlot(Plot):
         bands = [Band(at_s[0], until, low, high)] if low is not None and high is not None else []
         plan = berth.plan
         if plan is not None:
-            form = "%H:%M:%S" if until - at_s[0] < _SECONDS_BELOW_S else "%H:%M"
-            self.set_clock(lambda at: local(plan, at).strftime(form))
+            self.set_clock(lambda at: local(plan, at))
         self.set_data(series, bands, [(float(at_s[-1]), "^")])
 
     def clear(self) -> None:

@@ -61,6 +61,12 @@ class PageRow(Static, can_focus=True):
             self._draw()
             self.post_message(self.Chosen(self, page))
 
+    def show(self, page: str) -> None:
+        """Go to a page without saying so."""
+        if page != self.page:
+            self.page = page
+            self._draw()
+
     def action_step(self, by: int) -> None:
         """Go to the neighbour."""
         ids = [page for page, _word in self._pages]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import UTC, datetime
 
 import numpy as np
 from rich.segment import Segment
@@ -13,6 +14,7 @@ from textual.reactive import reactive
 from textual.strip import Strip
 from textual.widget import Widget
 
+from tourier.desk.widgets.timeaxis import ticks
 from tourier.picture.decimate import columns, extent
 from tourier.picture.raster import Band, Series, draw, scale
 
@@ -49,22 +51,33 @@ class Plot(Widget, can_focus=True):
         def control(self) -> Plot:
             return self.plot
 
-    def __init__(self, clock: Callable[[float], str] | None = None, **kwargs) -> None:
+    def __init__(self, **kwargs) -> None:
         super().__init__(**kwargs)
         self._series: list[Series] = []
         self._bands: list[Band] = []
         self._marks: list[tuple[float, str]] = []
-        self._clock = clock or (lambda at_s: f"{int(at_s // 3600)}:{int(at_s % 3600 // 60):02d}:{int(at_s % 60):02d}")
+        self._local: Callable[[float], datetime] = lambda at_s: datetime.fromtimestamp(at_s, UTC)
         self._whole = (0.0, 1.0)
         self._drawn: list[Strip] = []
         self._drag_from: tuple[int, tuple[float, float]] | None = None
 
-    def set_data(self, series: list[Series], bands: list[Band], marks: list[tuple[float, str]] | None = None) -> None:
-        """Show these curves (seconds ascending), windows and one-character marks at instants; view the whole."""
+    def set_data(
+        self,
+        series: list[Series],
+        bands: list[Band],
+        marks: list[tuple[float, str]] | None = None,
+        whole: tuple[float, float] | None = None,
+    ) -> None:
+        """Show these curves (seconds ascending), windows and one-character marks at instants; view the whole.
+
+        Of marks that fall into one column the last is seen. `whole`: another span than that of the curves.
+        """
         marks = marks or []
         self._series, self._bands, self._marks = series, bands, list(marks)
         filled = [one for one in series if one.at_s.size]
-        if filled:
+        if whole is not None:
+            self._whole = whole
+        elif filled:
             self._whole = (
                 float(min(one.at_s[0] for one in filled)),
                 float(max(one.at_s[-1] for one in filled)) + _SHORTEST_VIEW_S,
@@ -74,9 +87,9 @@ class Plot(Widget, can_focus=True):
         else:
             self.view = self._whole  # its watcher draws
 
-    def set_clock(self, clock: Callable[[float], str]) -> None:
-        """Name instants with this from now on."""
-        self._clock = clock
+    def set_clock(self, local: Callable[[float], datetime]) -> None:
+        """Name instants by this local time from now on."""
+        self._local = local
 
     @property
     def whole(self) -> tuple[float, float]:
@@ -208,11 +221,8 @@ class Plot(Widget, can_focus=True):
 
     def _time_row(self, first: float, last: float, width: int, look: Style) -> Strip:
         cells = [" "] * width
-        for column in range(0, max(1, width - 8), 14):
-            text = self._clock(first + column / width * (last - first))
-            for offset, char in enumerate(text[:13]):
-                if column + offset < width:
-                    cells[column + offset] = char
+        for column, text in ticks(first, last, width, self._local):
+            cells[column : column + len(text)] = list(text)
         return Strip([Segment(" " * _LABEL_COLUMNS), Segment("".join(cells), look)])
 
     def render_line(self, y: int) -> Strip:

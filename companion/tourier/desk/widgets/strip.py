@@ -5,6 +5,8 @@ from __future__ import annotations
 from rich.text import Text
 from textual.widgets import Static
 
+_SHORTEST_NAME = 4  # letters: less says nothing
+
 
 class StepStrip(Static):
     """One row of step names between bars; `show` redraws it for a view."""
@@ -16,15 +18,21 @@ class StepStrip(Static):
         width = max(0, self.size.width - indent)
         cells = [" "] * width
         first, last = view
+
+        def column(at_s: float) -> int:
+            return int((at_s - first) / (last - first) * width)
+
+        bars = sorted({column(from_s) for from_s, _to, _title in spans})
+        for at in bars:
+            if 0 <= at < width:
+                cells[at] = "▏"
         for from_s, to_s, title in spans:
-            start = int((from_s - first) / (last - first) * width)
-            stop = int((to_s - first) / (last - first) * width)
-            if stop < 0 or start >= width:
+            start = column(from_s)
+            if column(to_s) < 0 or start >= width:
                 continue
-            shown = max(0, start)
-            if start >= 0:
-                cells[start] = "▏"
-                shown = start + 1
-            for offset, char in enumerate(title[: max(0, min(stop, width) - shown)]):
-                cells[shown + offset] = char
+            # A name has the room up to the next beginning: steps overlap, and a rest is no longer than what follows it.
+            after = next((at for at in bars if at > start), width)
+            begin, stop = max(0, start + 1), min(column(to_s), after, width)
+            if stop - begin >= min(_SHORTEST_NAME, len(title)):
+                cells[begin:stop] = list(title[: stop - begin].ljust(stop - begin))
         self.update(Text(" " * indent + "".join(cells), no_wrap=True))
