@@ -92,6 +92,22 @@ def cut_lines(work: Workup, columns: int = 64) -> list[str]:
     return [*lines, f"Offcut {work.cuts['offcut_percent']:.1f} % of the rolled sheet, trimmed edges included."]
 
 
+def cut_map_svg(work: Workup) -> str:
+    """Return the cut maps of all pâtons as one drawing, once for pâtons that are alike, marks in the cook's unit."""
+    from tourier.craft import cutmap
+    from tourier.quantities import inch_text
+
+    groups = _alike(work, lambda n: (_sheet(work, n)["layout"], _sheet(work, n)["edge_m"]))
+    sheets = [
+        (_patons(patons) if work.patons > 1 else "", layout, edge_m)
+        for patons, (layout, edge_m) in groups if layout is not None
+    ]  # fmt: skip
+    title = f"Cut map: {work.spec.name}"
+    if work.spec.units == "inch":
+        return cutmap.sheets_svg(sheets, lambda metres: inch_text(metres).removesuffix(" in"), "in", title)
+    return cutmap.sheets_svg(sheets, title=title)
+
+
 def mark_lines(work: Workup, paton: int) -> list[str]:
     """Return one pâton's ruler marks in cm and, to the nearest 1/16, in inches, in the order a cook walks the ruler."""
     from tourier.quantities import inch_text

@@ -8,9 +8,10 @@ import numpy as np
 from CoolProp.CoolProp import PropsSI
 from scipy.optimize import brentq
 from tourier.craft import dewpoint, films, probe, proof, properties, water
-from tourier.craft.butter import profile
+from tourier.craft.butter import melting_cp_j_kgk, profile, seasonal, solid_fraction
 from tourier.craft.composition import composition, mixture
 from tourier.craft.heat import Face, Layer, Stack
+from tourier.craft.ice import Ice, dough_ice
 from tourier.craft.properties import REFERENCE_DOUGH, Material
 
 from shared_schedule import ferment, thermistor
@@ -160,6 +161,67 @@ row(
     "summer butter by calorimetry, 41 % liquid at 10 C (J. Dairy Sci., abstract); poor agreement",
     "published",
 )
+
+# The curve is from memory; no published table of it was found. Published single points beside it, each by a method of
+# its own (calorimetry counts more fat as solid than NMR, which the curve is meant to be like).
+_MILK = profile("standard-82")
+row("solid fat of butter at 10 C in winter (model is low)",
+    lambda: 100 * float(solid_fraction(seasonal(_MILK, 3.0), 10.0)), 65.0, 20.0, "%",
+    "winter butter by calorimetry, 35 % liquid at 10 C (J. Dairy Sci., abstract); poor agreement", "published")
+row("temperature at which half of the fat has melted",
+    lambda: brentq(lambda t: float(solid_fraction(_MILK, t)) - 0.5, -5.0, 20.0), 8.6, 3.5, "C",
+    "Abd El-Rahman et al. 1998, Milchwissenschaft 53:77-81: anhydrous milk fat, calorimetry", "published")
+row("solid fat at the softening point, 33.75 C",
+    lambda: 100 * float(solid_fraction(_MILK, 33.75)), 5.0, 3.5, "%",
+    "J. Dairy Res. 38 (1971) 179 and 39 (1972) 325: softens at 33.5-34 C, where 95 +- 2.7 % is liquid", "published")
+row("temperature of the fastest melting",
+    lambda: float(np.linspace(5, 30, 251)[np.argmax(melting_cp_j_kgk(_MILK, np.linspace(5, 30, 251)))]), 16.5, 2.0, "C",
+    "Sherbon 1974, JAOCS 51:22: maximum melting at 15-18 C", "published")
+row("solid fat of hard-fraction butter at 25 C lies under that of the hard fraction itself",
+    lambda: 100 * float(solid_fraction(profile("hard-fraction"), 25.0)), 35.0, 20.0, "%",
+    "J. Dairy Res. 38 (1971) 179: the solid fraction is 65 % liquid at 25 C; roll-in butter holds some of it",
+    "published")
+
+# --- ice -----------------------------------------------------------------------------------------------------------
+
+_BEEF = {"water": 0.5821, "protein": 0.1748, "fat": 0.2405, "ash": 0.0081, "carbohydrate": 0.0, "fibre": 0.0}
+_BEEF_ICE = Ice(-1.7, 0.5821 - 0.4 * 0.1748)
+
+
+def _beef_kj_kg(t_c):
+    """Enthalpy above -40 C by our ice model, kJ/kg."""
+    c = properties.heat_capacity(_BEEF, 0.0)
+    return float(c * (t_c + 40.0) + _BEEF_ICE.heat_j_kg(t_c) - _BEEF_ICE.heat_j_kg(-40.0)) / 1e3
+
+
+_S = "ASHRAE Handbook Refrigeration 2006 ch. 9, beef carcass (inputs from memory): {}; computed apart from this program"
+row("beef enthalpy at -20 C", lambda: _beef_kj_kg(-20.0), 48.79, 2.0, "kJ/kg", _S.format("Schwartzberg's formula"))
+row("beef enthalpy at -1.7 C", lambda: _beef_kj_kg(-1.7), 245.60, 3.0, "kJ/kg", _S.format("Chang and Tao's fit"))
+row("beef enthalpy at 10 C", lambda: _beef_kj_kg(10.0), 282.84, 3.0, "kJ/kg", _S.format("Chang and Tao's fit"))
+row("beef, ice at -20 C (Tchigeov's fit counts bound water too)", lambda: float(_BEEF_ICE.share(-20.0)), 0.5182, 0.06,
+    "kg/kg", _S.format("Tchigeov's fit"))  # fmt: skip
+_PORK = {"water": 0.7263, "protein": 0.1955, "fat": 0.0714, "ash": 0.0102, "carbohydrate": 0.0, "fibre": 0.0}
+_PORK = {n: v / 1.0034 for n, v in _PORK.items()}
+row("lean pork at -40 C, conductivity parallel with 0.6715 kg/kg of ice",
+    lambda: properties.conductivity_frozen(_PORK, -40.0, 0.6715 / 1.0034), 1.962, 0.002, "W/(m K)",
+    "ASHRAE Handbook Refrigeration 2006 ch. 9 (inputs from memory); computed apart from this program")
+_LEAN = [("flour", 100.0), ("water", 60.0), ("salt", 2.0)]
+row("freezing point of a lean bread dough", lambda: dough_ice(_LEAN).freezing_c, -2.0, 1.0, "C",
+    "Earle, Unit Operations in Food Processing, app. 7 (nzifst.org.nz): bread, -2 C", "published")  # fmt: skip
+
+
+def _bread_kj_kg(t_c):
+    """White bread of 37.3 % water, as our dough model sees it, enthalpy above -40 C, kJ/kg."""
+    solids = {"protein": 0.08, "fat": 0.03, "carbohydrate": 0.497, "ash": 0.02}
+    c = 0.373 * 4129.0 + sum(v * properties.component_heat(n, -10.0) for n, v in solids.items())
+    ice = Ice(-5.0, 0.373 - 0.3 * 0.577)
+    return float(c * (t_c + 40.0) + ice.heat_j_kg(t_c) - ice.heat_j_kg(-40.0)) / 1e3
+
+
+for _t, _h in ((-20.0, 35.0), (-10.0, 67.0), (-5.0, 117.0), (0.0, 137.0)):
+    row(f"white bread, 37.3 % water, enthalpy at {_t:g} C above -40 C", lambda t=_t: _bread_kj_kg(t), _h, 22.0, "kJ/kg",
+        "Riedel's measurements, ASHRAE table of enthalpies of frozen foods, from memory; fair agreement, ours is high",
+        "published")  # fmt: skip
 
 # --- air and films ------------------------------------------------------------------------------------------------
 

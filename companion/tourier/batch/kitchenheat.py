@@ -18,6 +18,7 @@ from tourier.batch.model import BatchSpec
 from tourier.craft import butter as butters
 from tourier.craft import proof, stacks
 from tourier.craft.formula import DOUGH_GAS
+from tourier.craft.ice import dough_ice
 from tourier.craft.properties import butter_material, dough_material, laminate_material
 
 #: Dose of a short bulk before the cold, seconds at 26 °C: about 1 h at 24 °C, common practice, no source.
@@ -25,6 +26,10 @@ BULK_DOSE_S = 3200.0
 #: Coldest and warmest dough worth locking butter into (4 to 10 °C: common practice; 8 to 16 °C when rolled: brotdoc).
 LOCK_IN_COLD_C, LOCK_IN_WARM_C = 4.0, 12.0
 ICE_S = 15 * MIN
+#: Ice is gone from a piece whose core is above this: butter's water melts at -0.5 °C (J. Dairy Res. 39 (1972) 319).
+THAWED_C = -0.3
+#: Hard enough to be bagged without sticking or bending: common practice, no source.
+HARD_C = -12.0
 #: Kept between the core a rest aims at and the butter's brittle end, K: about a probe's error.
 COLD_MARGIN_K = 0.5
 
@@ -55,7 +60,8 @@ class KitchenHeat:
             learned=dict(self.learned.get("films", {})),
             doubt=float(self.learned.get("doubt", 1.0)),
         )
-        self.dough_m = dough_material(geometry.dough_composition, LAMINATE_C, DOUGH_GAS)
+        ice = dough_ice((line.kind, line.percent_of_flour) for line in spec.formula)
+        self.dough_m = dough_material(geometry.dough_composition, LAMINATE_C, DOUGH_GAS, ice=ice)
         self.butter_m = butter_material(self.butter, LAMINATE_C)
         self.laminate_m = laminate_material(self.dough_m, self.butter_m, geometry.of_dough, 100.0 - geometry.of_dough)
         #: Core a rest brings the pâton to: the low end of the butter's window, since rolling warms it again.
@@ -309,9 +315,32 @@ class KitchenHeat:
             return span(6 * HOUR, 11 * HOUR, 18 * HOUR, "cold hold of shaped pieces: common practice, no source")
         return span(0, 0, 3 * HOUR, "shaped pieces wait cold for the others: common practice, no source")
 
+    @property
+    def _piece_plate_m(self) -> float:
+        """Thickness of the plate that stands for the largest shaped piece, as in `proof`."""
+        return proof.piece_thickness_m(self.heaviest_g, "roll") / 2
+
     def thaw(self) -> Limits:
-        """Frozen pieces in the fridge overnight."""
-        return span(8 * HOUR, 12 * HOUR, 24 * HOUR, "overnight in the fridge: drgigdidit.com (Child's recipe)")
+        """Frozen pieces in the fridge, covered: at least until the ice is gone from the core of the largest, also in a
+        slower fridge than the usual; overnight suits the cook."""
+        found = stacks.rest_seconds(self.laminate_m, self._piece_plate_m, self.place.freezer_c, THAWED_C, self.place,
+                                    "fridge", True, 48 * HOUR, 0.05)  # fmt: skip
+        night = "overnight in the fridge: drgigdidit.com (Child's recipe)"
+        if not math.isfinite(found.high):
+            return span(12 * HOUR, 18 * HOUR, 36 * HOUR, f"a fridge this cold hardly thaws; {night}")
+        least = max(4 * HOUR, found.high)
+        why = (f"ice is gone from the core of {self.heaviest_g:.0f} g pieces after about {minutes_text(found.usual)} "
+               f"({minutes_text(found.low)} to {minutes_text(found.high)}); {night}")  # fmt: skip
+        return span(least, max(12 * HOUR, least), max(24 * HOUR, 2 * least), why)
+
+    @cached_property
+    def frozen_s(self) -> float:
+        """Seconds until shaped pieces are hard: core below -12 °C, or 3 K above the freezer's air if that is more."""
+        target, day = max(HARD_C, self.place.freezer_c + 3.0), 24 * HOUR
+        run, core = stacks.core_curve(self.laminate_m, self._piece_plate_m, 12.0, self.place, "freezer", day,
+                                      doubtful=False)  # fmt: skip
+        seconds = float(run.crossing_s(core, target)[0])
+        return math.inf if math.isnan(seconds) else seconds
 
     def proof_dose_s(self) -> int:
         """Dose of the proof, seconds at 26 °C: learned, or the cook's own proof time, or the usual."""

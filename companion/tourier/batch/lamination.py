@@ -7,7 +7,7 @@ import math
 from shared_schedule import plan as ss
 from tourier.batch.geometry import Geometry, Paton
 from tourier.batch.kitchenheat import KitchenHeat
-from tourier.batch.limits import HOUR, MIN, span, up
+from tourier.batch.limits import HOUR, MIN, minutes_text, span, up
 from tourier.batch.model import BatchSpec
 from tourier.batch.steps import CP, Steps
 
@@ -158,11 +158,15 @@ class Lamination:
             key = self._shape(key, count)
         if self.frozen:
             stored = self._add("store", ss.FREEZE, f"Freeze {self.frozen} pieces raw", ss.FREEZER,
-                               span(5 * MIN, 5 * MIN, 15 * MIN, "keeps a month at most: drgigdidit.com"), 5 * MIN,
+                               span(5 * MIN, 5 * MIN, 15 * MIN, self._frozen_why()), 5 * MIN,
                                {key: 20 * MIN}, ticks=("bag is labelled with the date",))  # fmt: skip
             if self.frozen == count:
                 return stored
         return self._hold(key, count - self.frozen)
+
+    def _frozen_why(self) -> str:
+        hard = minutes_text(self.heat.frozen_s)
+        return f"spread out until hard, about {hard}, then bagged; keeps a month at most: drgigdidit.com"
 
     def _shape(self, key: str, count: int) -> str:
         key = self._add("cutrest", ss.REST, "Chill the cut pieces", ss.FRIDGE,

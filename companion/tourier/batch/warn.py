@@ -192,7 +192,7 @@ def _heat(spec: BatchSpec, geometry: Geometry, heat: KitchenHeat) -> list[Warned
             f"{wish} in the freezer takes the dough's core to about {_deg(spec, dough_c)}, and the butter to "
             f"{_deg(spec, after)} 5 min after the lock-in; take the dough out near {_deg(spec, right_c)}"
         )
-        out.append(Warned("dough-freezer", text, "heat model, without freezing; ploetzblog.de on butter that hardens"))
+        out.append(Warned("dough-freezer", text, "heat model with ice; ploetzblog.de on butter that hardens"))
     elif after < heat.butter.stop_low_c:
         text = (
             f"dough at {_deg(spec, dough_c)} takes the butter from {_deg(spec, heat.window_mid_c)} to "

@@ -51,9 +51,9 @@ def write_files(args: argparse.Namespace, day: DayPlan) -> list[Path]:
         Path(args.card).write_text(card_html(day), encoding="utf-8")
         written.append(Path(args.card))
     if args.cut_map:
-        from tourier.craft import cutmap
+        from tourier.plantext import cut_map_svg
 
-        Path(args.cut_map).write_text(cutmap.svg(day.workup.cuts["layout"]), encoding="utf-8")
+        Path(args.cut_map).write_text(cut_map_svg(day.workup), encoding="utf-8")
         written.append(Path(args.cut_map))
     if args.write:
         from shared_schedule import plan as wire

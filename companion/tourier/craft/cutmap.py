@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from xml.sax.saxutils import escape
 
 from tourier.craft.cuts import EPS, Layout, Marks, Piece, marks, pieces
@@ -24,17 +24,44 @@ def svg(
     `label` turns metres into the figure at a mark, in `unit`. One user unit is one millimetre, so the file prints true
     to size. The strips run left to right whatever way they lie on the bench; the caption says which.
     """
+    return sheets_svg([("", layout, edge_m)], label, unit, title)
+
+
+def sheets_svg(
+    sheets: Sequence[tuple[str, Layout, float]],
+    label: Callable[[float], str] = _mm_text,
+    unit: str = "cm",
+    title: str = "",
+) -> str:
+    """The maps of several sheets, (heading, layout, trim at every edge in m), one below the other, each as in `svg`."""
+    body: list[str] = []
+    width = top = 0.0
+    told = []
+    for heading, layout, edge_m in sheets:
+        head = 14.0 if heading else 0.0
+        lines, wide, high, names = _sheet(layout, edge_m, label, unit)
+        if heading:
+            body.append(f'<text x="42.00" y="{top + 11:.2f}" font-size="9" font-weight="bold">{escape(heading)}</text>')
+        body += [f'<g transform="translate(0 {top + head:.2f})">', *lines, "</g>"] if top + head else lines
+        told.append(f"{heading}: {names}" if heading else names)
+        width, top = max(width, wide), top + head + high
+    return "\n".join([
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.1f}mm" height="{top:.1f}mm" '
+        f'viewBox="0 0 {width:.1f} {top:.1f}" font-family="sans-serif">',
+        f"<title>{escape(title or 'Cut map')}</title>", f"<desc>{escape('. '.join(told))}</desc>", *body, "</svg>",
+    ]) + "\n"  # fmt: skip
+
+
+def _sheet(layout: Layout, edge_m: float, label, unit: str) -> tuple[list[str], float, float, str]:
+    """One sheet's drawing, its width and height in mm, and what is on it."""
     pad, edge = 12.0, edge_m * 1000
     long, wide = layout.length_m * 1000, layout.width_m * 1000
     width, height = long + 2 * (edge + pad) + 30, wide + 2 * (edge + pad) + 20
     left, bottom = pad + edge + 30, pad + edge + wide
     names = ", ".join(f"{_LETTERS[i]} = {n} x {s.name}" for i, (s, n) in enumerate(_kinds(layout)))
     way = "across the bench" if layout.across_bench else "along the bench"
+    told = f"{names}; strips run {way}; marks in {unit}"
     out = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.1f}mm" height="{height:.1f}mm" '
-        f'viewBox="0 0 {width:.1f} {height:.1f}" font-family="sans-serif">',
-        f"<title>{escape(title or 'Cut map')}</title>",
-        f"<desc>{escape(names)}; strips run {way}; marks in {escape(unit)}</desc>",
         f'<rect x="{left - edge:.2f}" y="{pad:.2f}" width="{long + 2 * edge:.2f}" height="{wide + 2 * edge:.2f}" '
         'fill="none" stroke="#888" stroke-width="0.4" stroke-dasharray="3 2"/>',
         f'<rect x="{left:.2f}" y="{pad + edge:.2f}" width="{long:.2f}" height="{wide:.2f}" fill="#fff" '
@@ -49,10 +76,8 @@ def svg(
                    f'text-anchor="middle">{_LETTERS[piece.index % 10]}</text>')  # fmt: skip
     for mark in marks(layout):
         out.extend(_mark_lines(layout, mark, left, bottom, label))
-    out.append(f'<text x="{left:.2f}" y="{height - 4:.2f}" font-size="6">{escape(names)}; strips run {way}; marks in '
-               f"{escape(unit)}</text>")  # fmt: skip
-    out.append("</svg>")
-    return "\n".join(out) + "\n"
+    out.append(f'<text x="{left:.2f}" y="{height - 4:.2f}" font-size="6">{escape(told)}</text>')
+    return out, width, height, told
 
 
 def _kinds(layout: Layout):

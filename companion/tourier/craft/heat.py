@@ -1,6 +1,7 @@
 """One-dimensional transient conduction through a stack of layers, many scenarios at once.
 
-    rho dh/dt = d/dx (k dT/dx),  h(T) with butter's melting in it,  a film, a fixed temperature or nothing at each face
+    rho dh/dt = d/dx (k dT/dx),  h(T) with melting butter and ice in it,  a film, a fixed temperature or nothing at each
+    face
 
 Finite volumes, cell centres, half-cell resistances at faces and contacts: second order in space. In time the two-stage
 Rosenbrock method ROS2 with gamma = 1 - 1/sqrt 2 (Verwer et al. 1999, SIAM J. Sci. Comput. 20:1456, from memory):
@@ -18,7 +19,7 @@ Units: m, s, degrees C, W, J; fluxes into the stack are positive.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg.blas import idamax  # pyright: ignore[reportAttributeAccessIssue]
@@ -33,6 +34,11 @@ _ERROR = abs(1.0 / 6.0 - 3.0 * GAMMA**2 + 2.0 * GAMMA**3) / (1.0 - 2.0 * GAMMA)
 
 # Fine enough that a heat capacity read off a step of the table does not spoil the order in time.
 _TABLE_LOW_C, _TABLE_HIGH_C, _TABLE_PER_K = -21.0, 41.0, 200
+_ICE_TABLE_LOW_C = -45.0
+# A step that takes a cell across its freezing point guesses the cell's temperature badly; it is made again, shorter,
+# when the guess is out by more than so many times the tolerance, but not shorter than this.
+_ICE_OFF, _ICE_STEP_S = 10.0, 0.5
+_COLDEST_C, _HOTTEST_C = -200.0, 1000.0  # what air that is a function of time may come to
 
 Drive = float | np.ndarray | Callable[[float], "float | np.ndarray"]
 
@@ -96,6 +102,10 @@ class Stack:
         self.slices: list[slice] = []
         melting: list[tuple[slice, Material]] = []
         start = 0
+        t0s = [np.asarray(layer.t0_c, dtype=float) for layer in layers]
+        seen = [_seen(bottom.air_c), _seen(top.air_c), *((float(t.min()), float(t.max())) for t in t0s)]
+        self._coldest, self._hottest = min(low for low, _ in seen), max(high for _, high in seen)
+        self._icy = False
         for layer in layers:
             if layer.cells < 1 or np.any(np.asarray(layer.thickness_m) <= 0.0) or layer.material.k <= 0.0:
                 raise ValueError(f"layer {layer.material.name!r} needs a thickness, a conductivity and a cell")
@@ -108,9 +118,12 @@ class Stack:
             self._cap[:, here] = m.rho * m.c * _per_cell(layer.rc_scale, scenarios, layer.cells)
             self._t0[:, here] = _per_cell(layer.t0_c, scenarios, layer.cells)
             joint[:, here.stop - 1] = 1.0 / np.broadcast_to(np.asarray(layer.contact, dtype=float), (scenarios,))
-            if m.fat is not None and m.butter_share > 0.0:
-                melting.append((here, m))
-                self._melt[:, here] = m.rho * m.butter_share * _per_cell(layer.melt_scale, scenarios, layer.cells)
+            freezes = any(ice.freezing_c > self._coldest for ice in m.ices)  # else the ice would cost time for nothing
+            self._icy = self._icy or freezes
+            if freezes or (m.fat is not None and m.butter_share > 0.0):
+                melting.append((here, m if freezes else replace(m, ices=())))
+                amount = m.rho * (1.0 if freezes else m.butter_share)
+                self._melt[:, here] = amount * _per_cell(layer.melt_scale, scenarios, layer.cells)
         self._cap *= self._dz
         self._melt *= self._dz
         self._half = half = self._dz / (2.0 * k)
@@ -127,34 +140,40 @@ class Stack:
         self.x_m = np.cumsum(self._dz, axis=1) - 0.5 * self._dz
 
     def _set_melting(self, melting) -> None:
-        """Tables of melting heat per kg of butter as straight pieces A + B T, read where something melts."""
+        """Tables of melting heat, per kg of butter or, where ice may be, of the whole, as straight pieces A + B T."""
         self._melting = bool(melting)
         if not melting:
             return
-        grid = np.arange(round((_TABLE_HIGH_C - _TABLE_LOW_C) * _TABLE_PER_K) + 1) / _TABLE_PER_K + _TABLE_LOW_C
-        profiles = list(dict.fromkeys(m.fat for _, m in melting))
+        self._low = _ICE_TABLE_LOW_C if self._icy else _TABLE_LOW_C
+        grid = np.arange(round((_TABLE_HIGH_C - self._low) * _TABLE_PER_K) + 1) / _TABLE_PER_K + self._low
+        profiles = list(dict.fromkeys(_what_melts(m) for _, m in melting))
         first = min(here.start for here, _ in melting)
         self._at = slice(first, max(here.stop for here, _ in melting))
         self._offset = np.zeros(self._at.stop - first, dtype=np.intp)
         intercepts, slopes = [], []
-        for fat in profiles:
-            heat = melting_heat_j_kg(fat, grid)
+        tabled = {_what_melts(m): m for _, m in melting}
+        for profile in profiles:
+            m = tabled[profile]
+            heat = m.latent_j_kg(grid) if m.ices else melting_heat_j_kg(m.fat, grid)
             slope = np.diff(heat, append=heat[-1]) * _TABLE_PER_K
             intercepts.append(heat - slope * grid)
             slopes.append(slope)
         self._intercept, self._slope = np.concatenate(intercepts), np.concatenate(slopes)
         self._last = len(grid) - 1
         for here, m in melting:
-            self._offset[here.start - first : here.stop - first] = profiles.index(m.fat) * len(grid)
+            self._offset[here.start - first : here.stop - first] = profiles.index(_what_melts(m)) * len(grid)
         self._melt = np.ascontiguousarray(self._melt[:, self._at])
         self._one_profile = len(profiles) == 1
+        if self._icy:
+            self._amounts = self._melt.ravel()
+            self._offsets = np.broadcast_to(self._offset, self._melt.shape).ravel()
 
     # --- physics ------------------------------------------------------------------------------------------------
 
     def _melt_part(self, here: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Melting heat J/m2 and its slope J/(m2 K) of the cells from the first to the last that melts."""
         x = here * _TABLE_PER_K
-        x -= _TABLE_LOW_C * _TABLE_PER_K
+        x -= self._low * _TABLE_PER_K
         i = x.astype(np.intp)
         if not self._one_profile:
             np.clip(i, 0, self._last, out=i)
@@ -187,6 +206,40 @@ class Stack:
             if not self._melting or np.abs(step).max() < 1e-11:
                 break
         return t
+
+    def _thawed(self, h: np.ndarray, guess: np.ndarray, cap: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Temperatures of the cells that melt whose heat is ``h``, and their heat capacities: Newton kept in bounds.
+
+        At the freezing point the heat capacity jumps tenfold, so Newton alone may swing across it for ever. Only the
+        few cells that are there take more than two or three rounds, and only they take them.
+        """
+        shape, h, cap = h.shape, h.ravel(), cap.ravel()
+        low, high = np.full(h.shape, self._coldest - 1.0), np.full(h.shape, self._hottest + 1.0)
+        t = np.clip(guess.ravel(), low, high)
+        slope, left = np.empty(h.shape), np.arange(h.size)
+        for _ in range(60):
+            here = t[left]
+            heat, c = self._melt_at(left, here)
+            c += cap[left]
+            slope[left] = c
+            short = h[left] - heat - cap[left] * here
+            low[left] = np.where(short > 0.0, here, low[left])
+            high[left] = np.where(short < 0.0, here, high[left])
+            new = here + short / c
+            new = np.where((new < low[left]) | (new > high[left]), 0.5 * (low[left] + high[left]), new)
+            t[left] = new
+            left = left[np.abs(new - here) > 1e-10]
+            if not left.size:
+                break
+        return t.reshape(shape), slope.reshape(shape)
+
+    def _melt_at(self, cells: np.ndarray, here: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """As `_melt_part`, for some of the cells, laid end to end."""
+        at = ((here - self._low) * _TABLE_PER_K).astype(np.intp)
+        np.clip(at, 0, self._last, out=at)
+        at += self._offsets[cells]
+        amount, slope = self._amounts[cells], self._slope[at]
+        return (self._intercept[at] + slope * here) * amount, slope * amount
 
     def flow(self, t: np.ndarray, low_c, top_c) -> np.ndarray:
         """Heat flux upward-in at every joint, W/m2, (scenarios, cells + 1): what enters the cell above it."""
@@ -245,7 +298,8 @@ class Stack:
             w = GAMMA * dt
             if melting:  # heat capacity half a step ahead, by the way it has been going
                 c = cap.copy()
-                c[:, at] = c_at + min(0.5 * dt / dt_before, 0.6) * (c_at - c_before)  # > 0: c varies < 2.6 x
+                ahead = c_at + min(0.5 * dt / dt_before, 0.6) * (c_at - c_before)  # > 0 for fat: c varies < 2.6 x
+                c[:, at] = np.maximum(ahead, 0.5 * cap_at) if self._icy else ahead
             first = gain
             if not steady:  # the air's own rate belongs to the first stage and is taken back in the second
                 low2, top2 = low_at(now + dt), top_at(now + dt)
@@ -281,12 +335,21 @@ class Stack:
                 # The cells that melt keep their heat; their temperature follows by one correction, and what that
                 # leaves out is put right by the next.
                 here = new[:, at]
-                h_at = h_at + c[:, at] * (here - t[:, at])
-                c_before = c_at
-                heat, c_at = self._melt_part(here)
-                heat += cap_at * here
-                c_at += cap_at
-                here += (h_at - heat) / c_at
+                kept = h_at + c[:, at] * (here - t[:, at])
+                if self._icy:
+                    settled, c_new = self._thawed(kept, here, cap_at)
+                    wrong = np.abs(settled - here).max()
+                    if step_s is None and wrong > _ICE_OFF * tol_k and dt > _ICE_STEP_S:
+                        dt *= max(0.2, 0.7 * np.sqrt(_ICE_OFF * tol_k / wrong))
+                        continue
+                    new[:, at], c_before, c_at = settled, c_at, c_new
+                else:
+                    c_before = c_at
+                    heat, c_at = self._melt_part(here)
+                    heat += cap_at * here
+                    c_at += cap_at
+                    here += (kept - heat) / c_at
+                h_at = kept
             t = new
             now += dt
             if not steady:
@@ -304,14 +367,14 @@ class Stack:
             dt *= grow
             if stop is not None and stop(now, t):
                 break
-        if melting:
+        if melting and not self._icy:
             h = cap * t
             h[:, at] = h_at
             states[-1] = self.temperature(h, t)
         times, states = np.array(times), np.array(states)
         final, _ = self.enthalpy(states[-1])
         passed = self._passed(times, states, k1s, bends, None if steady else airs, low, top)
-        return History(times, states, passed, (final - h0).sum(axis=1), self.x_m, (k1s, bends))
+        return History(times, states, passed, (final - h0).sum(axis=1), self.x_m, (k1s, bends), self._icy)
 
     def _passed(self, times, states, k1, bend, airs, low, top) -> np.ndarray:
         """Heat through both faces, J/m2, counted from what the faces see and apart from the cells' own heat."""
@@ -380,6 +443,16 @@ class Stack:
 def _largest(a: np.ndarray) -> float:
     flat = a.ravel()
     return float(abs(flat[idamax(flat)]))
+
+
+def _what_melts(m: Material):
+    """What a table of melting heat hangs on."""
+    return (m.fat, m.butter_share, m.ices) if m.ices else m.fat
+
+
+def _seen(air: Drive) -> tuple[float, float]:
+    """The coldest and the hottest a face may see; a function of time may be what it likes."""
+    return (_COLDEST_C, _HOTTEST_C) if callable(air) else (float(np.min(air)), float(np.max(air)))
 
 
 def _face_conductance(h, half):

@@ -23,6 +23,7 @@ class History:
     stored_j_m2: np.ndarray  # (scenarios,) gained by the cells, from their temperatures at start and end
     x_m: np.ndarray = field(repr=False)  # cell centres (scenarios, cells)
     _stages: tuple[list, list] = field(repr=False)
+    kinked: bool = False  # ice came or went: temperatures are no smooth curves between the steps
 
     @cached_property
     def rate(self) -> np.ndarray:
@@ -31,7 +32,7 @@ class History:
         spans = np.diff(self.t_s)[:, None, None]
         rate[:-1] = np.array(self._stages[0]) - (GAMMA / (1.0 - 2.0 * GAMMA)) * spans * np.array(self._stages[1])
         rate[-1] = 2.0 * (self.t_c[-1] - self.t_c[-2]) / spans[-1] - rate[-2]
-        return rate
+        return _monotone(rate, np.diff(self.t_c, axis=0) / spans) if self.kinked else rate
 
     def at(self, seconds: float) -> np.ndarray:
         """Temperatures (scenarios, cells) at a time within the run, cubic between steps."""
@@ -65,6 +66,13 @@ class History:
                         high = mid
                 out[s] = 0.5 * (low + high)
         return out
+
+
+def _monotone(rate, secant):
+    """Slopes with which a cubic between the steps stays between its ends (Fritsch and Carlson 1980, from memory)."""
+    before, after = np.concatenate([secant[:1], secant]), np.concatenate([secant, secant[-1:]])
+    most = np.where(before * after > 0.0, 3.0 * np.minimum(np.abs(before), np.abs(after)), 0.0)
+    return np.clip(rate, np.where(after > 0.0, 0.0, -most), np.where(after > 0.0, most, 0.0))
 
 
 def _hermite(t, y, dy, i, at):

@@ -1,7 +1,8 @@
 """Density, heat capacity and conductivity of foods from what they are made of (Choi and Okos 1986, ASHRAE form).
 
 Polynomials as in ASHRAE Handbook Refrigeration 2006 ch. 9, valid -40..150 C (water 0..150 C; below 0 C it is the
-same branch continued, since nothing here freezes). No melting: that of milk fat is added from the butter profile.
+same branch continued: water still liquid). No melting, no freezing: that of milk fat is added from the butter profile,
+that of ice from :mod:`tourier.craft.ice`.
 All functions take degrees C and return SI.
 """
 
@@ -14,6 +15,7 @@ import numpy as np
 
 from tourier.craft.butter import ButterProfile, melting_cp_j_kgk, melting_heat_j_kg
 from tourier.craft.composition import COMPONENTS, mixture
+from tourier.craft.ice import Ice, butter_ice
 
 LOW_C, HIGH_C = -40.0, 150.0
 
@@ -121,11 +123,21 @@ def conductivity_dough(x: Composition, t_c: float, porosity: float = 0.0) -> flo
     return maxwell(conductivity_parallel(x, t_c), 0.025, porosity)
 
 
+def conductivity_frozen(x: Composition, t_c: float, ice: float) -> float:
+    """W/(m K), parallel, with ``ice`` kg/kg of the water frozen; 0 <= ice <= water."""
+    if not 0.0 <= ice <= x["water"]:
+        raise ValueError(f"ice of {ice:g} kg/kg in food with {x['water']:g} kg/kg of water")
+    shares = {**{n: x[n] for n in COMPONENTS}, "water": x["water"] - ice, "ice": ice}
+    volumes = {n: v / component_density(n, t_c) for n, v in shares.items()}
+    return sum(v * component_conductivity(n, t_c) for n, v in volumes.items()) / sum(volumes.values())
+
+
 @dataclass(frozen=True)
 class Material:
-    """What conducts: ``k`` W/(m K), ``rho`` kg/m3, ``c`` J/(kg K), and the melting butter in it, if any.
+    """What conducts: ``k`` W/(m K), ``rho`` kg/m3, ``c`` J/(kg K), and what melts or freezes in it, if anything.
 
-    ``fat`` is the butter profile whose melting goes into the enthalpy, ``butter_share`` the mass share it has.
+    ``fat`` is the butter profile whose melting goes into the enthalpy, ``butter_share`` the mass share it has; ``ices``
+    what water can freeze. ``k`` and ``rho`` stay those of the unfrozen material (what that costs: DEVELOPERS.md).
     """
 
     name: str
@@ -134,19 +146,25 @@ class Material:
     c: float
     fat: ButterProfile | None = None
     butter_share: float = 0.0
+    ices: tuple[Ice, ...] = ()
+
+    def latent_j_kg(self, t_c):
+        """Heat of melting butter from -20 C less that given away by ice, J per kg of the material; array in and out."""
+        t = np.asarray(t_c, dtype=float)
+        heat = np.zeros_like(t) if self.fat is None else self.butter_share * melting_heat_j_kg(self.fat, t)
+        for ice in self.ices:
+            heat = heat + ice.heat_j_kg(t)
+        return heat
 
     def enthalpy_j_m3(self, t_c):
-        """Volumetric enthalpy above 0 C without melting, plus melting heat from -20 C; array in, array out."""
+        """Volumetric enthalpy above 0 C, with :meth:`latent_j_kg`; array in, array out."""
         t = np.asarray(t_c, dtype=float)
-        h = self.c * t
-        if self.fat is not None:
-            h = h + self.butter_share * melting_heat_j_kg(self.fat, t)
-        return self.rho * h
+        return self.rho * (self.c * t + self.latent_j_kg(t))
 
     def apparent_c(self, t_c):
-        """J/(kg K) including melting at t_c."""
+        """J/(kg K) including melting and freezing at t_c."""
         extra = 0.0 if self.fat is None else self.butter_share * melting_cp_j_kgk(self.fat, t_c)
-        return self.c + extra
+        return self.c + extra + sum(ice.apparent_c_j_kgk(t_c) for ice in self.ices)
 
     @property
     def diffusivity(self) -> float:
@@ -169,12 +187,16 @@ def butter_material(fat: ButterProfile, t_c: float = 14.0, melting: bool = True)
         heat_capacity(x, t_c),
         fat if melting else None,
         1.0 if melting else 0.0,
+        (butter_ice(x),),
     )
 
 
-def dough_material(x: Composition, t_c: float = 10.0, porosity: float = 0.0, name: str = "dough") -> Material:
-    """Détrempe of composition ``x``, gassy by ``porosity``."""
-    return Material(name, conductivity_dough(x, t_c, porosity), density(x, t_c, porosity), heat_capacity(x, t_c))
+def dough_material(
+    x: Composition, t_c: float = 10.0, porosity: float = 0.0, name: str = "dough", ice: Ice | None = None
+) -> Material:
+    """Détrempe of composition ``x``, gassy by ``porosity``; ``ice`` as :func:`tourier.craft.ice.dough_ice` gives it."""
+    k, rho = conductivity_dough(x, t_c, porosity), density(x, t_c, porosity)
+    return Material(name, k, rho, heat_capacity(x, t_c), ices=() if ice is None else (ice,))
 
 
 def laminate_material(
@@ -197,6 +219,7 @@ def laminate_material(
         share * butter.c + (1.0 - share) * dough.c,
         butter.fat,
         share * butter.butter_share,
+        tuple(i.of(share) for i in butter.ices if share > 0.0) + tuple(i.of(1.0 - share) for i in dough.ices),
     )
 
 

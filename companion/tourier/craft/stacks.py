@@ -117,8 +117,12 @@ def rest_seconds(
     where: str = "fridge",
     covered: bool = False,
     limit_s: float = 86_400.0,
+    tol_k: float = 0.01,
 ) -> Band:
-    """Seconds until the core reaches ``target_c`` in the fridge, freezer, room or proof space; nan = never."""
+    """Seconds until the core reaches ``target_c`` in the fridge, freezer, room or proof space; nan = never.
+
+    ``tol_k`` as in :meth:`tourier.craft.heat.Stack.run`; thawing is reckoned quicker with a coarser one.
+    """
     if abs(core_c - target_c) < 1e-9:
         return Band(0.0, 0.0, 0.0)
     if (kitchen.air_c(where) - target_c) * (target_c - core_c) <= 0.0:
@@ -129,7 +133,7 @@ def rest_seconds(
     core = stack.weights(layer=0, share=0.5)
     rising = target_c > core_c
     done = _stop_when(core, lambda y: bool(np.all(y > target_c if rising else y < target_c)))
-    return band(stack.run(limit_s, stop=done).crossing_s(core, target_c))
+    return band(stack.run(limit_s, tol_k, stop=done).crossing_s(core, target_c))
 
 
 @dataclass(frozen=True)
