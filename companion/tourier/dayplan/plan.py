@@ -16,13 +16,15 @@ from tourier.dayplan.network import latest_starts
 from tourier.dayplan.objectives import NEW_PLAN, SETTLE
 from tourier.dayplan.problem import MINUTE_S, Problem, build, moment, span
 from tourier.dayplan.refuse import explain, full_place
-from tourier.dayplan.search import Budget, settle, solve
+from tourier.dayplan.search import Budget, any_timetable, settle, solve
 from tourier.dayplan.solution import Solution
 
 NO_PROOF = "The plan keeps every rule, but no proof was reached that there is no better one."
 # In the solver's own count of work (some 5 s of one core a unit), so that the same wish ends the same way everywhere.
 PLAN_EFFORT = 1.5
 FIRST_EFFORT = 0.2  # to find any timetable at all, or a proof that there is none
+CROWDED_EFFORT = 2.0  # to find one after all, by another way of searching
+POLISH_EFFORT = 0.1  # to make a timetable better that was found so
 
 
 def plan_days(
@@ -63,23 +65,34 @@ def best(problem: Problem) -> Solution | None:
     Raises Impossible when the effort is spent without a timetable and without a proof.
     """
     budget = Budget(PLAN_EFFORT)
-    unknown = False
-    for leeway in (False, True):
-        model = DayModel(problem, leeway=leeway)
+    try:
+        first = solve(model := DayModel(problem), NEW_PLAN[:1], effort=FIRST_EFFORT, budget=budget)
+    except TimeoutError:
+        return _crowded(problem)
+    if first is None:
         try:
-            first = solve(model, NEW_PLAN[:1], effort=FIRST_EFFORT, budget=budget)
+            first = solve(model := DayModel(problem, leeway=True), NEW_PLAN[:1], effort=FIRST_EFFORT, budget=budget)
         except TimeoutError:
-            unknown = True
-            continue
-        if first is not None:
-            solution = solve(model, NEW_PLAN[1:], first=first, budget=budget) or first
-            solution.proven = solution.proven and first.proven
-            solution.reached = {**first.reached, **solution.reached}
-            return settle(model, solution, SETTLE, budget)
-        unknown = False
-    if unknown:
-        raise stuck(problem)
-    return None
+            return _crowded(problem)
+    if first is None:
+        return None
+    solution = solve(model, NEW_PLAN[1:], first=first, budget=budget) or first
+    solution.proven = solution.proven and first.proven
+    solution.reached = {**first.reached, **solution.reached}
+    return settle(model, solution, SETTLE, budget)
+
+
+def _crowded(problem: Problem) -> Solution | None:
+    """As `best`, by the way of searching that suits much work in little room; the best is not proven then."""
+    model, budget = DayModel(problem, leeway=True), Budget(CROWDED_EFFORT, crowded=True)
+    try:
+        first = any_timetable(model, budget)
+    except TimeoutError:
+        raise stuck(problem) from None
+    if first is None:
+        return None
+    solution = solve(model, NEW_PLAN, first=first, budget=Budget(POLISH_EFFORT, crowded=True)) or first
+    return settle(model, solution, SETTLE, Budget(POLISH_EFFORT, crowded=True))
 
 
 def stuck(problem: Problem) -> Impossible:

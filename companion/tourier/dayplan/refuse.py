@@ -15,10 +15,12 @@ from tourier.dayplan import objectives as wants
 from tourier.dayplan.constraints import DayModel
 from tourier.dayplan.model import Impossible, from_at_s
 from tourier.dayplan.problem import LOOK_AHEAD_S, MINUTE_S, Problem, Task, moment, span
-from tourier.dayplan.search import Budget, solve
+from tourier.dayplan.search import Budget, any_timetable, solve
 from tourier.dayplan.solution import Solution
 
 EFFORT = 0.1  # for one question
+CROWDED_EFFORT = 0.8  # for some later hour of a wish that is hard to search, for each span of
+LATER_MIN = (120, 240, 480)
 ALL_EFFORT = 0.4  # for all questions of one refusal: reasons are looked for, not proofs that there are no others
 EARLIER_MIN = 2 * 1440  # how much earlier a start is looked for
 SHOWN = 5  # step names in one sentence
@@ -29,10 +31,7 @@ def explain(problem: Problem, now: datetime) -> Impossible:
     budget = Budget(ALL_EFFORT)
     available = min(problem.targets) - problem.start
     chain, length = longest_chain(problem)
-    try:
-        nearest, searched = earliest_ready(problem, budget), True
-    except TimeoutError:
-        nearest, searched = None, False
+    nearest, proven, searched = _nearest(problem, budget)
     ahead = [i for i, (a, b) in enumerate(problem.spans) if b > problem.start and a < max(problem.targets)]
     blocking, steps = _blocking(problem, ahead, budget)
     give_up = [*_give_up_hours(problem, blocking, steps)]
@@ -40,7 +39,8 @@ def explain(problem: Problem, now: datetime) -> Impossible:
     if begin is not None:
         give_up.append(f"Begin by {begin:%a %H:%M} for the same hour another time: that is already past now.")
     if nearest is not None:
-        give_up.insert(0, f"Be ready at {nearest:%a %d %b %H:%M} instead: that is the earliest possible.")
+        instead = "that is the earliest possible" if proven else "no earlier hour was found"
+        give_up.insert(0, f"Be ready at {nearest:%a %d %b %H:%M} instead: {instead}.")
     if length > available:
         names = listed([task.process.name for task in chain])
         sentence = (
@@ -61,11 +61,10 @@ def explain(problem: Problem, now: datetime) -> Impossible:
             f"Between {moment(problem, problem.start):%a %H:%M} and {moment(problem, max(problem.targets)):%a %H:%M} "
             "the steps do not fit beside each other with one cook, one bench and the places given"
         )
-    end = (
-        f". The earliest it can be ready is {nearest:%a %d %b %H:%M}."
-        if nearest
-        else (". No ready time in a week works." if searched else ".")
-    )
+    if nearest is not None:
+        end = f". The earliest {'it can be ready' if proven else 'hour found'} is {nearest:%a %d %b %H:%M}."
+    else:
+        end = ". No ready time in a week works." if searched else "."
     return Impossible(
         sentence + end,
         nearest,
@@ -78,10 +77,28 @@ def explain(problem: Problem, now: datetime) -> Impossible:
     )
 
 
-def earliest_ready(problem: Problem, budget: Budget | None = None) -> datetime | None:
-    """Return the earliest time everything can be ready within the cook's hours, or None when no day of a week will do.
+def _nearest(problem: Problem, budget: Budget) -> tuple[datetime | None, bool, bool]:
+    """Return (earliest ready time or None, is it proven, was the search finished); some later hour if need be."""
+    try:
+        return (*earliest_ready(problem, budget), True)
+    except TimeoutError:
+        pass
+    for late in LATER_MIN:  # a short way past the wish is searched sooner than a week
+        model = DayModel(problem, late=late, leeway=True)
+        try:
+            found = any_timetable(model, Budget(CROWDED_EFFORT, crowded=True))
+        except TimeoutError:
+            continue
+        if found is not None:
+            return moment(problem, max(found.end[t.index] for t in problem.tasks if t.ready)), False, True
+    return None, False, False
 
-    Raises TimeoutError when the search ended without a plan and without a proof.
+
+def earliest_ready(problem: Problem, budget: Budget | None = None) -> tuple[datetime | None, bool]:
+    """Return the earliest time everything can be ready within the cook's hours, or None when no day of a week will do,
+
+    and whether it is proven that there is no earlier one. Raises TimeoutError when the search ended without a plan and
+    without a proof.
     """
     best: Solution | None = None
     unknown = False
@@ -93,14 +110,16 @@ def earliest_ready(problem: Problem, budget: Budget | None = None) -> datetime |
             unknown = True
             continue
         if found is None and leeway:
-            return None
+            return None, True
         if found is not None and (best is None or found.reached["late_min"] < best.reached["late_min"]):
             best = found
         if found is not None and found.proven:
             break
     if best is None and unknown:
         raise TimeoutError
-    return None if best is None else moment(problem, max(best.end[t.index] for t in problem.tasks if t.ready))
+    if best is None:
+        return None, True
+    return moment(problem, max(best.end[t.index] for t in problem.tasks if t.ready)), best.proven
 
 
 def begin_by(problem: Problem, budget: Budget | None = None) -> datetime | None:

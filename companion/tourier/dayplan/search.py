@@ -15,10 +15,14 @@ FAR_EFFORT = 1e9
 
 
 class Budget:
-    """What all searches for one wish may cost together, in the solver's own count of work: so it stays reproducible."""
+    """What all searches for one wish may cost together, in the solver's own count of work: so it stays reproducible.
 
-    def __init__(self, effort: float):
+    `crowded`: search the way that suits many pâtons in little room, see `new_solver`.
+    """
+
+    def __init__(self, effort: float, crowded: bool = False):
         self.left = effort
+        self.crowded = crowded
 
     def share(self, effort: float) -> float:
         return max(0.001, min(effort, self.left))
@@ -50,7 +54,7 @@ def solve(
         day.model.minimize(expression)
         if solution is not None:
             _hint(day, solution)
-        solver = new_solver(budget.share(effort))
+        solver = new_solver(budget.share(effort), budget.crowded)
         status = solver.solve(day.model)
         budget.spend(solver)
         if status == cp_model.INFEASIBLE:
@@ -62,9 +66,7 @@ def solve(
             break
         proven = proven and status == cp_model.OPTIMAL
         reached[name] = round(solver.objective_value)
-        solution = Solution(
-            [solver.value(v) for v in day.starts], [solver.value(v) for v in day.ends], proven, reached
-        )
+        solution = Solution([solver.value(v) for v in day.starts], [solver.value(v) for v in day.ends], proven, reached)
         day.model.clear_objective()
         day.model.add(expression <= reached[name])
     if solution is not None:
@@ -106,13 +108,39 @@ def _hint(day: DayModel, solution: Solution) -> None:
             day.model.add_hint(variable, value)
 
 
-def new_solver(effort: float) -> cp_model.CpSolver:
-    """Return a solver that gives the same answer on every machine."""
+def any_timetable(day: DayModel, budget: Budget) -> Solution | None:
+    """Return some timetable, good or bad, or None when there is proven to be none; raises TimeoutError."""
+    solver = new_solver(budget.share(FAR_EFFORT), budget.crowded)
+    day.model.clear_objective()
+    status = solver.solve(day.model)
+    budget.spend(solver)
+    if status == cp_model.INFEASIBLE:
+        return None
+    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        raise TimeoutError("the planner found neither a plan nor a proof that there is none")
+    return Solution([solver.value(v) for v in day.starts], [solver.value(v) for v in day.ends], False)
+
+
+def new_solver(effort: float, crowded: bool = False) -> cp_model.CpSolver:
+    """Return a solver that gives the same answer on every machine.
+
+    `crowded`: what fills fridge and hands is reasoned about more closely and no linear bound is kept up, which finds
+    timetables, or proofs that there are none, where three pâtons share two shelves; it proves fewer of them best.
+    """
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.max_size_to_create_precedence_literals_in_disjunctive = 200
-    solver.parameters.linearization_level = 2  # the hours on duty are proven by the linear bound or not at all
+    if crowded:
+        solver.parameters.linearization_level = 0
+        solver.parameters.cp_model_probing_level = 0
+        solver.parameters.use_timetable_edge_finding_in_cumulative = True
+        solver.parameters.use_overload_checker_in_cumulative = True
+        solver.parameters.use_strong_propagation_in_disjunctive = True
+    else:
+        solver.parameters.linearization_level = 2  # the hours on duty are proven by the linear bound or not at all
     solver.parameters.random_seed = SEED
     solver.parameters.max_deterministic_time = effort
-    solver.parameters.max_time_in_seconds = 2 + 12 * effort  # a last resort: presolve is not counted as effort
+    # A last resort: presolve is not counted as effort. So far off that a machine busy with other things comes to the
+    # same plan.
+    solver.parameters.max_time_in_seconds = 10 + 60 * effort
     return solver
