@@ -263,7 +263,8 @@ def test_an_overloaded_supply_is_found(circuit, monkeypatch):
     assert any("300 mA" in sentence for sentence in rules.check(circuit))
 
 
-def test_skidl_agrees_and_objects(circuit):
+def test_skidl_agrees_and_objects(circuit, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)  # SKiDL leaves a log where it was imported
     skidl_check = pytest.importorskip("hardware.electronics.skidl_check")
     pytest.importorskip("skidl", reason="SKiDL comes with the hardware extra")
     errors, warnings, nets = skidl_check.run(circuit)

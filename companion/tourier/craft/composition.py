@@ -30,6 +30,12 @@ _ROWS = {
     "butter": ("USDA SR 01145", 17.94, 0.85, 81.11, 0.04, 0.06, 0.0),
 }
 
+#: The détrempe of the sources' worked example: (kind, mass in g).
+REFERENCE_RECIPE = (
+    ("bread flour", 1000.0), ("milk", 250.0), ("water", 270.0), ("sugar", 120.0), ("butter", 60.0), ("salt", 20.0),
+    ("fresh yeast", 35.0),
+)  # fmt: skip
+
 SOURCES = {kind: row[0] for kind, row in _ROWS.items()}
 
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tourier.craft.composition import composition, mixture
+from tourier.craft.composition import REFERENCE_RECIPE, composition, mixture
 
 LATENT_J_KG = 333_550.0  # of ice at 0 C, as in tourier.craft.water
 #: Heat capacity of water over that of ice, J/(kg K): by it the latent heat falls with the temperature. Choi and Okos'
@@ -116,14 +116,4 @@ def _on_grid(t_c: float) -> float:
 
 
 #: Ice of the reference dough of :mod:`tourier.craft.properties`.
-REFERENCE_ICE = dough_ice(
-    [
-        ("bread flour", 1000.0),
-        ("milk", 250.0),
-        ("water", 270.0),
-        ("sugar", 120.0),
-        ("butter", 60.0),
-        ("salt", 20.0),
-        ("fresh yeast", 35.0),
-    ]
-)
+REFERENCE_ICE = dough_ice(REFERENCE_RECIPE)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tourier.craft.butter import ButterProfile, melting_cp_j_kgk, melting_heat_j_kg
-from tourier.craft.composition import COMPONENTS, mixture
+from tourier.craft.composition import COMPONENTS, REFERENCE_RECIPE, mixture
 from tourier.craft.ice import Ice, butter_ice
 
 LOW_C, HIGH_C = -40.0, 150.0
@@ -223,16 +223,5 @@ def laminate_material(
     )
 
 
-#: The détrempe of the sources' worked example: bread flour 1000, milk 250, water 270, sugar 120, butter 60, salt 20,
-#: fresh yeast 35; used wherever a batch has not said its own.
-REFERENCE_DOUGH = mixture(
-    [
-        ("bread flour", 1000.0),
-        ("milk", 250.0),
-        ("water", 270.0),
-        ("sugar", 120.0),
-        ("butter", 60.0),
-        ("salt", 20.0),
-        ("fresh yeast", 35.0),
-    ]
-)
+#: Used wherever a batch has not said its own.
+REFERENCE_DOUGH = mixture(REFERENCE_RECIPE)
