@@ -52,4 +52,4 @@ def replan_from_timer(timer: Timer, text: str, where: str, ready: str | None, lo
     wished: datetime | None = None
     if ready is not None:
         wished = moment(ready, ZoneInfo(spec.zone), now, forward=True, least=timedelta(0))
-    return replan(running, happened(running, _Happened(report)), now, ready=wished)
+    return replan(running, happened(running, _Happened(report)), now, ready=wished, chance=True)

@@ -24,6 +24,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
     out.result({
         "schema": "tourier/replan/1", "sent": not args.dry_run, "plan_id": f"{wire.plan_id(data):08x}",
         "ready_at": found.plan.ready_at.isoformat(), "late_s": found.late_s, "sentence": found.sentence,
+        "chance": found.plan.chance and found.plan.chance.ready_by,
         "moved": [
             {"id": m.step_id, "name": m.name, "was": m.was.isoformat(), "now": m.now.isoformat(), "by_s": m.by_s}
             for m in found.moved
@@ -35,6 +36,9 @@ def run(args: argparse.Namespace, out: Output) -> int:
     })  # fmt: skip
     out.line(found.sentence)
     out.lines(f"{broken.sentence}." for broken in found.broken[3:])  # the sentence names the first three
+    if found.plan.chance is not None:
+        wished = found.plan.wished[0].strftime("%a %H:%M")
+        out.line(f"Chance to be ready by {wished}: {round(found.plan.chance.ready_by * 100)} % (from simulated days).")
     if found.moved:
         rows = [["step", "was", "now", "moves"]]
         zone = found.plan.ready_at.tzinfo
