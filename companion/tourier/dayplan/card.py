@@ -1,8 +1,8 @@
-"""The bench card: one printed page beside the dough, legible at arm's length, with boxes to tick.
+"""The bench card: one printed sheet beside the dough, legible at arm's length, with boxes to tick.
 
-Normal sight reads letters of 5 arc minutes (Snellen); at arm's length, 0.7 m, that is 1.0 mm. The timetable is set in
-12.5 pt (capitals 3.2 mm) down to the largest type at which a long day stands on one page, some 8 pt (2.1 mm, 10 arc
-minutes) for two pâtons.
+Normal sight reads letters of 5 arc minutes (Snellen); at arm's length, 0.7 m, that is 1.0 mm, and signs read in passing
+want 16. The timetable is set in 12.5 pt (capitals 3.2 mm, 16 arc minutes) down to 10 pt (2.6 mm, 13) for what stands on
+one page; a day of several pâtons that would need smaller type takes two pages, front and back of one sheet.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ FIXED_MM = 29.0  # header, window line, headings of the foot, caution
 MM_PER_PT = 25.4 / 72
 SOON = timedelta(minutes=2)  # a rest that begins this soon after its fold shares its row
 LARGEST_PT, SMALLEST_PT = 12.5, 5.0
+ONE_PAGE_PT = 10.0  # smaller than this on one page, and the card takes two
 
 STYLE = """
 @page { size: auto; margin: 9mm 10mm; }
@@ -44,13 +45,15 @@ tr.hands td.w { font-weight: bold; }
 tr.day td { border-bottom: 0.6mm solid #000; font-weight: bold; padding-top: 0.4em; }
 .box { display: inline-block; width: 1em; height: 1em; border: 0.35mm solid #000; vertical-align: -0.12em;
   margin: 0 0.3em 0 0; }
+main + main { break-before: page; }
+.page { font-size: 12.5pt; font-weight: normal; padding-left: 3mm; }
 .tick { white-space: nowrap; margin-left: 0.7em; font-weight: normal; }
 .foot { display: flex; gap: 6mm; margin-top: 2mm; font-size: %(foot)spt; }
 .foot section { flex: 1 1 0; min-width: 0; }
 h2 { font-size: 1.1em; margin: 0 0 0.6mm; border-bottom: 0.4mm solid #000; }
 .foot p { margin: 0.5mm 0; }
 small { display: block; margin-top: 1.5mm; font-size: 7.5pt; }
-@media screen { body { padding: 6mm; } }
+@media screen { body { padding: 6mm; } main + main { margin-top: 12mm; } }
 @media print { tr, section { break-inside: avoid; } }
 """
 
@@ -67,19 +70,48 @@ def safe(text: str, most: int = 120) -> str:
 def card_html(plan: DayPlan) -> str:
     """Return one self-contained HTML page; every text from the batch file is escaped."""
     rows = _rows(plan)
-    foot = [_formula(plan), _sheets(plan), _marks(plan)]
-    size = _size_pt(rows, foot)
+    weigh, below = _formula(plan), [_sheets(plan), _marks(plan)]
+    pages = [(rows, [weigh, *below])]
+    size = _size_pt(*pages[0])
+    if size < ONE_PAGE_PT:
+        pages, size = _two_pages(rows, weigh, below)
     style = STYLE % {"size": size, "foot": round(size * 0.85, 2)}
     title = safe(plan.name, 60)
+    body = "".join(
+        f'<main>\n<header><h1>{title}{_page(number, len(pages))}</h1>'
+        f'<div class="ready">Ready {plan.ready_at:%a %H:%M}</div></header>\n'
+        f"{_window(plan)}<table>\n{''.join(part)}</table>\n"
+        f'<div class="foot">{"".join(foot)}</div>\n<small>{CAUTION}</small>\n</main>'
+        for number, (part, foot) in enumerate(pages, 1)
+    )
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width">'
-        f"<title>{title}: bench card</title><style>{style}</style></head><body><main>\n"
-        f'<header><h1>{title}</h1><div class="ready">Ready {plan.ready_at:%a %H:%M}</div></header>\n'
-        f"{_window(plan)}<table>\n{''.join(rows)}</table>\n"
-        f'<div class="foot">{"".join(foot)}</div>\n'
-        f"<small>{CAUTION}</small>\n</main></body></html>\n"
+        f"<title>{title}: bench card</title><style>{style}</style></head><body>{body}</body></html>\n"
     )
+
+
+def _page(number: int, pages: int) -> str:
+    if pages == 1:
+        return ""
+    return f' <span class="page">page {number} of {pages}{", next: overleaf" if number < pages else ""}</span>'
+
+
+def _two_pages(rows: list[str], weigh: str, below: list[str]) -> tuple[list[tuple[list[str], list[str]]], float]:
+    """Return the rows on two pages, cut where the type can be largest, and that size; the day is named on both."""
+    best: tuple[list[tuple[list[str], list[str]]], float] = ([], 0.0)
+    for cut in range(len(rows) // 3, len(rows) * 2 // 3 + 1):
+        day = next((row for row in reversed(rows[:cut]) if 'class="day"' in row), "")
+        first, second = rows[:cut], rows[cut:]
+        if 'class="day"' in first[-1]:
+            continue  # a heading alone at the foot of a page
+        if 'class="day"' not in second[0]:
+            second = [day.replace("</td>", ", continued</td>"), *second]
+        pages = [(first, [weigh]), (second, below)]
+        size = min(_size_pt(*page) for page in pages)
+        if size > best[1]:
+            best = pages, size
+    return best
 
 
 def _size_pt(rows: list[str], foot: list[str]) -> float:

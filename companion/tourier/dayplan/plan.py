@@ -62,7 +62,8 @@ def plan_together(jobs: Sequence[Job], now: datetime, *, slack_s: int = 0, chanc
 def best(problem: Problem) -> Solution | None:
     """Return the best solution, or None when the solver proved that there is none, with the cook's leeway used too.
 
-    Raises Impossible when the effort is spent without a timetable and without a proof.
+    Raises Impossible when the effort is spent without a timetable and without a proof, or the proof took the crowded
+    search.
     """
     budget = Budget(PLAN_EFFORT)
     try:
@@ -82,7 +83,7 @@ def best(problem: Problem) -> Solution | None:
     return settle(model, solution, SETTLE, budget)
 
 
-def _crowded(problem: Problem) -> Solution | None:
+def _crowded(problem: Problem) -> Solution:
     """As `best`, by the way of searching that suits much work in little room; the best is not proven then."""
     model, budget = DayModel(problem, leeway=True), Budget(CROWDED_EFFORT, crowded=True)
     try:
@@ -90,7 +91,7 @@ def _crowded(problem: Problem) -> Solution | None:
     except TimeoutError:
         raise stuck(problem) from None
     if first is None:
-        return None
+        raise explain(problem, moment(problem, 0), crowded=True)
     solution = solve(model, NEW_PLAN, first=first, budget=Budget(POLISH_EFFORT, crowded=True)) or first
     return settle(model, solution, SETTLE, Budget(POLISH_EFFORT, crowded=True))
 

@@ -19,16 +19,17 @@ from tourier.dayplan.search import Budget, any_timetable, solve
 from tourier.dayplan.solution import Solution
 
 EFFORT = 0.1  # for one question
-CROWDED_EFFORT = 0.8  # for some later hour of a wish that is hard to search, for each span of
-LATER_MIN = (120, 240, 480)
+CROWDED_ALL_EFFORT = 0.1  # the same where the search is hard, and the answers seldom found
+CROWDED_EFFORT = 0.7  # for some later hour of such a wish, for each span of
+LATER_MIN = (120, 240)
 ALL_EFFORT = 0.4  # for all questions of one refusal: reasons are looked for, not proofs that there are no others
 EARLIER_MIN = 2 * 1440  # how much earlier a start is looked for
 SHOWN = 5  # step names in one sentence
 
 
-def explain(problem: Problem, now: datetime) -> Impossible:
-    """Return the refusal of a problem that the solver proved infeasible."""
-    budget = Budget(ALL_EFFORT)
+def explain(problem: Problem, now: datetime, *, crowded: bool = False) -> Impossible:
+    """Return the refusal of a problem that the solver proved infeasible; `crowded`: it took the crowded search."""
+    budget = Budget(CROWDED_ALL_EFFORT if crowded else ALL_EFFORT, crowded)
     available = min(problem.targets) - problem.start
     chain, length = longest_chain(problem)
     nearest, proven, searched = _nearest(problem, budget)
@@ -79,10 +80,11 @@ def explain(problem: Problem, now: datetime) -> Impossible:
 
 def _nearest(problem: Problem, budget: Budget) -> tuple[datetime | None, bool, bool]:
     """Return (earliest ready time or None, is it proven, was the search finished); some later hour if need be."""
-    try:
-        return (*earliest_ready(problem, budget), True)
-    except TimeoutError:
-        pass
+    if not budget.crowded:
+        try:
+            return (*earliest_ready(problem, budget), True)
+        except TimeoutError:
+            pass
     for late in LATER_MIN:  # a short way past the wish is searched sooner than a week
         model = DayModel(problem, late=late, leeway=True)
         try:
