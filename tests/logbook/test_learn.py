@@ -73,6 +73,7 @@ def test_true_film_and_air_lie_in_the_90_percent_band_as_often_as_it_says():
             v = fit.get(name)
             inside[name] += v.low <= true <= v.high
     trials = 200 - refused
+    print(f"\n{trials} fits, inside the 90 % band: {inside}")
     assert refused <= 10
     for name, count in inside.items():
         assert 0.85 <= count / trials <= 0.95, (name, count, trials)
@@ -81,7 +82,7 @@ def test_true_film_and_air_lie_in_the_90_percent_band_as_often_as_it_says():
 def test_bench_band_holds_too():
     rng = np.random.default_rng(7)
     inside = trials = 0
-    for _ in range(100):
+    for _ in range(200):
         true = float(np.exp(rng.uniform(np.log(400), np.log(4000))))
         spells = []
         for n in range(4):
@@ -94,7 +95,8 @@ def test_bench_band_holds_too():
         if not fit.refused:
             trials += 1
             inside += fit.get("effusivity").low <= true <= fit.get("effusivity").high
-    assert trials >= 70 and 0.82 <= inside / trials <= 0.97, (inside, trials)
+    print(f"\n{trials} fits of a bench, {inside} inside the 90 % band")
+    assert trials >= 140 and 0.85 <= inside / trials <= 0.95, (inside, trials)
 
 
 def test_too_little_is_refused_with_a_sentence():
@@ -147,7 +149,8 @@ def kitchen_batch(seed: int, film_factor: float, fridge_c: float, made_at_s: int
 def test_two_batches_halve_the_error_of_the_next_rest_in_a_kitchen_40_percent_off(book, factor):
     """The kitchen's own fine model makes the logs; the third batch's rests were never seen by the fit."""
     from tourier.logbook.account import account
-    from tourier.logbook.learn import cold_spells, forecast_error_c
+    from tourier.logbook.kitchen import cold_spells
+    from tourier.logbook.learn_heat import forecast_error_c
 
     for n in range(2):
         raw, journal, samples = kitchen_batch(10 + n, factor, 4.0, support.BEGIN + n * 100_000)

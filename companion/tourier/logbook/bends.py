@@ -8,6 +8,7 @@ common practice, no source. A test holds the two together.
 
 from __future__ import annotations
 
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
@@ -31,9 +32,7 @@ class Edge(NamedTuple):
 
 def edges(low_c: float, high_c: float, readings: list[tuple[int, int]]) -> tuple[Edge, Edge]:
     """Return both edges after bend tests given as (0.01 °C, verdict) of a butter whose plan says low_c..high_c."""
-    off = np.arange(-_REACH_C, _REACH_C + _STEP_C / 2, _STEP_C)
-    cov = SHIFT_C**2 + OWN_C**2 * np.eye(2)
-    prior = multivariate_normal(np.zeros(2), cov).pdf(np.stack(np.meshgrid(off, off, indexing="ij"), -1))
+    off, prior = _prior()
     good = [(cdeg / 100, verdict) for cdeg, verdict in readings if cdeg != NO_CDEG and CRACKED <= verdict <= GREASY]
     at_low, at_high = np.zeros_like(off), np.zeros_like(off)
     for c, verdict in good:
@@ -43,6 +42,14 @@ def edges(low_c: float, high_c: float, readings: list[tuple[int, int]]) -> tuple
         at_high += np.log(greasy if verdict == GREASY else 1 - greasy)
     joint = prior * np.exp(at_low - at_low.max())[:, None] * np.exp(at_high - at_high.max())[None, :]
     return _edge(low_c + off, joint.sum(axis=1)), _edge(high_c + off, joint.sum(axis=0))
+
+
+@cache
+def _prior() -> tuple[np.ndarray, np.ndarray]:
+    """Return the grid (°C away from the plan's edge) and the prior density of both edges on it."""
+    off = np.arange(-_REACH_C, _REACH_C + _STEP_C / 2, _STEP_C)
+    cov = SHIFT_C**2 + OWN_C**2 * np.eye(2)
+    return off, multivariate_normal(np.zeros(2), cov).pdf(np.stack(np.meshgrid(off, off, indexing="ij"), -1))
 
 
 def _edge(at_c: np.ndarray, weight: np.ndarray) -> Edge:

@@ -28,6 +28,15 @@ class Learned:
     id: int = 0
 
 
+@dataclass(frozen=True)
+class Refusal:
+    """One quantity the logs cannot tell, and why."""
+
+    quantity: str
+    subject: str
+    sentence: str
+
+
 def write(book: Logbook, values: list[Learned], at_s: int | None = None) -> None:
     """Write values down, all or none; each becomes the one in force for its quantity and subject."""
     at_s = now_s() if at_s is None else at_s
