@@ -14,14 +14,14 @@ import pytest
 _PARENT = """
 import os, sys, time
 from pathlib import Path
-from tourier.device.virtual import board
+from tourier.device.virtual import board, sidechannel
 state = sys.argv[2]
 options = {"cut_at": 5} if state == "cut" else {}
 timer = board.VirtualTimer(Path(sys.argv[1]) / "flash", start_at_s=217400400, **options)
 if state in ("cut", "reset"):  # the host dies before it has ended the interpreter
     known = timer._message
     def deaf(kind, payload):
-        if kind in (board._CUT, board._RESET):
+        if kind in (sidechannel.CUT, sidechannel.RESET):
             print(timer._process.pid, flush=True)
             time.sleep(600)
         known(kind, payload)
