@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from datetime import UTC, timedelta
+from datetime import UTC, datetime, time, timedelta
 from html.parser import HTMLParser
 
 import pytest
+from checker import faults
 from days import at, spec, workup
 from test_plan_days import EARLY_BIRD, NOW, demo  # noqa: F401
 from tourier.batch.model import AwaySpan
@@ -66,6 +67,37 @@ def test_the_calendar_is_right_across_the_change_of_clocks():
     assert ready.astimezone(UTC).hour == 7  # 08:30 in winter time is 07:30Z
     mix = min(e.dtstart.value for e in found)
     assert mix == plan.steps[0].start and plan.steps[0].start.utcoffset() == timedelta(hours=2)
+
+
+# Nights on which clocks change: IANA time zone database. Half an hour on Lord Howe, a day's change of 2 h nowhere.
+CHANGES = [
+    ("Europe/Paris", (2026, 3, 29), "spring"),
+    ("America/New_York", (2026, 11, 1), "autumn"),
+    ("America/Chicago", (2027, 3, 14), "spring"),
+    ("Australia/Lord_Howe", (2026, 4, 5), "autumn"),
+    ("Asia/Kolkata", (2026, 7, 5), ""),
+]
+
+
+@pytest.mark.parametrize(("zone", "day", "change"), CHANGES, ids=[zone for zone, _, _ in CHANGES])
+def test_the_calendar_is_right_in_every_zone(zone, day, change):
+    """Read back by vobject, the hour wished stands on the wall clock there, and nobody is called up at night."""
+    from zoneinfo import ZoneInfo
+
+    there = ZoneInfo(zone)
+    ready_at = datetime(*day, 9, 0, tzinfo=there)
+    s = spec(ready=ready_at, away=(EARLY_BIRD,), zone=zone)
+    now = (ready_at - timedelta(hours=39)).replace(hour=18)
+    plan = plan_days(s, workup(s), now, chance=False)
+    assert faults(plan, now) == []
+    found = events(calendar(plan))
+    ready = next(e for e in found if e.summary.value.startswith("Ready")).dtstart.value
+    assert ready == plan.ready_at and ready.astimezone(there).strftime("%H:%M") == "09:00"
+    offsets = {step.start.astimezone(there).utcoffset() for step in plan.steps}
+    assert len(offsets) == (2 if change else 1)
+    for event in found:
+        clock = event.dtstart.value.astimezone(there).time()
+        assert not time(22, 0) <= clock and not clock < time(3, 30)
 
 
 def test_untrusted_text_breaks_neither_calendar_card_nor_terminal(nasty):

@@ -359,7 +359,16 @@ def test_three_hundred_random_wishes_break_no_rule():
     table = random_wishes(300, 2026)
     print("\n300 random wishes, 0 broken constraints:", {key: round(value, 1) for key, value in table.items()})
     assert table["planned"] >= 100
-    assert table["stuck"] <= 15  # one in twenty, all of three pâtons in a fridge with two shelves
+    assert table["stuck"] <= 3  # none where this was written; a very slow machine may run out of time on some
+
+
+def test_three_pâtons_and_two_shelves_end_in_a_plan_or_a_proof():
+    """The 179th of these wishes: the first search gets stuck on it, the crowded one finds a plan."""
+    rng = random.Random(2026)
+    s, steps = [wish(rng) for _ in range(179)][-1]
+    assert s.kitchen.fridge_shelves == 2 and max(step.paton for step in steps) == 3
+    plan = plan_days(s, workup(s, steps), NOW, chance=False)
+    assert faults(plan, NOW) == [] and plan.ready_at <= s.ready_at
 
 
 def test_a_full_fridge_is_named():
