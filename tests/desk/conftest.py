@@ -43,7 +43,7 @@ def make_desk(home):
 def until():
     """Return `await until(pilot, condition)`: waits until the condition holds, fails with its name after a while."""
 
-    async def wait(pilot, condition, seconds: float = 40.0, what: str = ""):
+    async def wait(pilot, condition, seconds: float = 120.0, what: str = ""):
         end = time.monotonic() + seconds
         while True:
             await pilot.pause()

@@ -11,6 +11,7 @@ from types import SimpleNamespace
 import pytest
 from textual.widgets import Input, TextArea
 
+pytestmark = pytest.mark.timeout(600)  # seconds unloaded; this waits for conditions, not for time
 SIZES = [(80, 24), (120, 40)]
 PORT = "/dev/ttyACM0"
 NOW_DAY = datetime(2027, 3, 14, 8, 0)

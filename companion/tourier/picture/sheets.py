@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import textwrap
 
 from tourier.batch.model import SheetStage, Workup
 from tourier.quantities import length_text
@@ -51,7 +52,8 @@ def _row(stages: list[SheetStage], work: Workup, scale: float, inch: bool, colum
     joins = [" -> ", *["    "] * (height - 1)]
     drawn = [join.join(cells) for join, cells in zip(joins, zip(*blank, strict=True), strict=True)]
     words = [caption(stage, inch) for stage in stages]
-    return [*(line[:columns] for line in words), *(line.rstrip() for line in drawn)]
+    told = [part for line in words for part in textwrap.wrap(line, columns, subsequent_indent="  ")]
+    return [*told, *(line.rstrip() for line in drawn)]
 
 
 def caption(stage: SheetStage, inch: bool) -> str:

@@ -137,6 +137,10 @@ class Follower:
                 except LinkError as problem:  # lost between two looks, in the middle of a question
                     self._lost(str(problem))
                     self._stopping.wait(FIRST_WAIT_S)
+                except (ValueError, OSError) as problem:  # a plan that is none, a port that is no port
+                    why = f"This timer cannot be followed: {problem}. Connect (c) tries again."
+                    self._post(Gone(why, hopeless=True))
+                    return
         except _Leaving:
             return
         finally:

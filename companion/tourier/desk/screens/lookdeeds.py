@@ -71,6 +71,10 @@ class LookDeeds(Room):
         if self._second is not None:
             self.put_second_away()
             return
+        if self._choosing_second:
+            self._choosing_second = False
+            self.notify("No second batch, then.")
+            return
         if self._shown is None:
             self.notify("There is no batch yet to set another beside.")
             return

@@ -7,40 +7,45 @@ from textual.widgets import DataTable
 
 from shared_schedule import plan as wire
 from tourier.desk.data.fleet import Berth
+from tourier.desk.widgets.fitted import Fit, fitting
 from tourier.desk.widgets.nowpanel import STATE_SHAPES, STATE_WORDS
-from tourier.device.client import DayReport, StepState
+from tourier.device.client import StepState
 from tourier.logbook.model import clock_text
 
-_NAME_COLUMN = "step"
-_NAME_AT_LEAST = 14
-_PADDING = 2  # of every cell
+# State comes first; the name takes what the others leave, and in a narrow window "ended" goes, then "planned".
+_FITS = (Fit("step", 22), Fit("state", 9), Fit("planned", 9, 1), Fit("began", 5), Fit("ended", 5, 2))
+_ORDER = ("state", "step", "planned", "began", "ended")
 
 
 class DaySteps(DataTable):
-    """`show` fills it; what has not changed is not touched. The name gives way, so that every column is seen."""
+    """`show` fills it; what has not changed is not touched. Every column that is there is seen whole."""
 
     HELP = "### The steps\n\n`·` waiting, `▶` running, `!` ready and asking for you, `✓` done, `–` skipped."
 
     def __init__(self, **kwargs) -> None:
         super().__init__(cursor_type="row", zebra_stripes=True, **kwargs)
-        self._seen: tuple[int, DayReport | None, int] = (0, None, 0)
-
-    def on_mount(self) -> None:
-        for key, width in (("state", 9), (_NAME_COLUMN, _NAME_AT_LEAST), ("planned", 9), ("began", 5), ("ended", 5)):
-            self.add_column(key, width=width, key=key)
+        self._berth: Berth | None = None
+        self._laid_out: tuple[list[int], int] = ([], 0)
 
     def on_resize(self) -> None:
-        """Give the names what the other columns leave."""
-        others = sum(column.width + _PADDING for key, column in self.columns.items() if key.value != _NAME_COLUMN)
-        name = max(_NAME_AT_LEAST, self.size.width - others - _PADDING - 1)  # one for the scrollbar
-        column = self.columns.get(next((k for k in self.columns if k.value == _NAME_COLUMN), None))  # type: ignore[call-overload]
-        if column is not None and column.width != name:
-            column.width = name
-            self._clear_caches()
-            self.refresh(layout=True)
+        """Lay the columns out anew where the width allows others."""
+        if self.size.width and fitting(_FITS, self.size.width) != self._laid_out:
+            self._lay_out()
+            self.show(self._berth)
+
+    def _lay_out(self) -> None:
+        self._laid_out = kept, name = fitting(_FITS, self.size.width or self.app.size.width)
+        self.clear(columns=True)
+        widths = {_FITS[number].title: _FITS[number].width if number else name for number in kept}
+        for title in _ORDER:
+            if title in widths:
+                self.add_column(title, width=widths[title], key=title)
 
     def show(self, berth: Berth | None) -> None:
         """Show how far a timer's day is; nothing when it holds no plan."""
+        self._berth = berth
+        if not self.columns:
+            self._lay_out()
         plan = berth.plan if berth is not None else None
         if berth is None or plan is None or berth.report is None:
             if self.row_count:
@@ -50,10 +55,12 @@ class DaySteps(DataTable):
         if [str(key.value) for key in self.rows] != ids:
             self.clear()
             for step in plan.steps:
-                self.add_row("", "", "", "", "", key=str(step.step_id))
+                self.add_row(*[""] * len(self.columns), key=str(step.step_id))
         for index, step in enumerate(plan.steps):
             state = berth.report.steps[index] if index < len(berth.report.steps) else None
-            for key, cell in zip(self.columns, row_of(plan, step, state), strict=True):
+            cells = row_of(plan, step, state)
+            for key in self.columns:
+                cell = cells[str(key.value)]
                 if self.get_cell(str(step.step_id), key) != cell:
                     self.update_cell(str(step.step_id), key, cell)
         focus = berth.report.focus
@@ -61,15 +68,15 @@ class DaySteps(DataTable):
             self.move_cursor(row=focus)
 
 
-def row_of(plan: wire.Plan, step: wire.Step, state: StepState | None) -> tuple[str, ...]:
-    """Return the cells of one step."""
+def row_of(plan: wire.Plan, step: wire.Step, state: StepState | None) -> dict[str, str]:
+    """Return the cells of one step by column."""
     code = state.state if state is not None else 0
 
     def clock(at_s: int) -> str:
         return clock_text(plan, at_s, False) if at_s else ""
 
-    return (
-        f"{STATE_SHAPES.get(code, '?')} {STATE_WORDS.get(code, '?')}", escape(step.name),
-        clock_text(plan, step.start_at_s), clock(state.started_at_s) if state else "",
-        clock(state.ended_at_s) if state else "",
-    )  # fmt: skip
+    return {
+        "state": f"{STATE_SHAPES.get(code, '?')} {STATE_WORDS.get(code, '?')}", "step": escape(step.name),
+        "planned": clock_text(plan, step.start_at_s), "began": clock(state.started_at_s) if state else "",
+        "ended": clock(state.ended_at_s) if state else "",
+    }  # fmt: skip

@@ -16,6 +16,7 @@ from tourier.picture.raster import Band, Series
 _HOUR_S = 3600  # older looks are the business of Look back
 _CURVE_EVERY_S = 5.0  # of this computer's time: dough moves slowly, a sample is kept every 5 s
 _ROOM_AHEAD_S = 300
+_FEW = 60
 
 
 class LivePlot(Plot):
@@ -28,7 +29,7 @@ class LivePlot(Plot):
 
     def __init__(self, **kwargs) -> None:
         super().__init__(**kwargs)
-        self._followed = ("", 0.0, 0)
+        self._followed = ("", 0.0, 0, 0)
         self.forecast_shown = False
 
     def follow(self, berth: Berth, sight: Sight) -> None:
@@ -37,11 +38,12 @@ class LivePlot(Plot):
             if self._followed[0] != berth.port:
                 self.clear()
             return
-        port, drawn_s, step_id = self._followed
+        port, drawn_s, step_id, count = self._followed
         now_s = time.monotonic()
-        if port == berth.port and step_id == sight.step_id and now_s - drawn_s < _CURVE_EVERY_S:
+        few = len(berth.looks) < _FEW and len(berth.looks) >= 2 * count  # the first minute is drawn as it grows
+        if port == berth.port and step_id == sight.step_id and now_s - drawn_s < _CURVE_EVERY_S and not few:
             return
-        self._followed = (berth.port, now_s, sight.step_id)
+        self._followed = (berth.port, now_s, sight.step_id, len(berth.looks))
         data = np.array(berth.looks, dtype=float)
         data = data[data[:, 0] >= data[-1, 0] - _HOUR_S]
         at_s = data[:, 0]
@@ -61,9 +63,9 @@ class LivePlot(Plot):
         plan = berth.plan
         if plan is not None:
             self.set_clock(lambda at: local(plan, at))
-        self.set_data(series, bands, [(float(at_s[-1]), "^")])
+        self.set_data(series, bands, [(float(at_s[-1]), "^")], whole=(float(at_s[0]), until))
 
     def clear(self) -> None:
         """Show no curve: there is no timer, or not yet a look at it."""
-        self._followed, self.forecast_shown = ("", 0.0, 0), False
+        self._followed, self.forecast_shown = ("", 0.0, 0, 0), False
         self.set_data([], [])

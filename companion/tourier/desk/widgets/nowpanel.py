@@ -87,7 +87,7 @@ def day_lines(berth: Berth, sight: Sight) -> list[str]:
     bench = "no reading" if sight.bench_cdeg is None else f"{cdeg_text(sight.bench_cdeg)} °C"
     late = f"{minutes_text(sight.slack_s)} to spare" if sight.slack_s >= 0 else f"{minutes_text(-sight.slack_s)} late"
     lines += [
-        f"ready {clock_text(berth.plan, berth.plan.ready_at_s)}: {late}",
+        f"batch ready {clock_text(berth.plan, berth.plan.ready_at_s)}, {late}",
         f"bench {bench}   now {clock_text(berth.plan, sight.at_s)}",
     ]
     return lines
