@@ -42,9 +42,9 @@ def formula_lines(work: Workup, inch: bool) -> list[str]:
     if work.water_temp_c is not None:
         rule = f" (three-factor rule: {_degrees(work.water_rule_c, inch)})" if work.water_rule_c is not None else ""
         water = f"Water at {_degrees(work.water_temp_c, inch)}"
-        if work.ice_g >= 1:
+        if ice := work.ice_text:
             tap = _degrees(work.spec.kitchen.tap_c, inch)
-            water = f"Water from the tap, {tap}, with {work.ice_g:.0f} g of it as ice,"
+            water = f"Water from the tap, {tap}, with {ice} of it as ice,"
         lines.append(f"{water} for dough at {_degrees(work.spec.dough_temp_c, inch)}{rule}.")
     return lines
 

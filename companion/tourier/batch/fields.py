@@ -11,6 +11,7 @@ from tourier.batch.lines import line_of
 from tourier.quantities import QuantityError, clean
 
 MISSING: Any = object()
+_SHOWN = 25  # problems named at once; a damaged file can have thousands
 
 
 @dataclass(frozen=True)
@@ -30,13 +31,16 @@ class Problem:
 
 
 class BatchError(ValueError):
-    """A batch file that cannot be used. `problems` holds every one; str() is one line per problem."""
+    """A batch file that cannot be used. `problems` holds every one; str() is one line for each of the first."""
 
     def __init__(self, where: str, problems: list[Problem]) -> None:
         self.where = clean(where) if where else ""
         self.problems = problems
         head = f"{self.where}: " if self.where else ""
-        super().__init__("\n".join(f"{head}{problem}" for problem in problems))
+        lines = [f"{head}{problem}" for problem in problems[:_SHOWN]]
+        if len(problems) > _SHOWN:
+            lines.append(f"{head}and {len(problems) - _SHOWN} more; mend these first")
+        super().__init__("\n".join(lines))
 
 
 class Table:

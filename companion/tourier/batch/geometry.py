@@ -165,6 +165,12 @@ class _Planner:
                 f"{self.bench[0] * 100:.0f} cm",
                 "bench length",
             )
+        if min(block.dough_length_m, block.dough_width_m) > self.bench[1]:
+            raise Unworkable(
+                f"the dough sheet for the lock-in is {min(block.dough_length_m, block.dough_width_m) * 100:.0f} cm "
+                f"wide, the bench {self.bench[1] * 100:.0f} cm deep",
+                "bench width",
+            )
         mass = split.dough_kg + split.butter_kg
         if kitchen.rolling == "hand" and mass > HAND_PATON_KG and self.spec.patons is None:
             raise Unworkable(f"a pâton of {mass:.1f} kg is more than {HAND_PATON_KG} kg, hard to roll by hand", "pâton")
@@ -193,12 +199,16 @@ def _splits(spec: BatchSpec, fewest: int) -> Iterator[list[tuple[int, ...]]]:
     """Ways to spread the pieces: the same number of pâtons for each thickness, fewest first."""
     groups = _groups(spec)
     pieces = [sum(spec.pieces[i].count for i in group) for group in groups]
+    if spec.patons and spec.patons < len(groups):
+        kinds = f"pieces of {len(groups)} thicknesses need as many pâtons"
+        raise Unworkable(f"{kinds}, the file asks for {spec.patons}; write more or leave patons out", "patons")
+    if (spec.patons or 0) > sum(pieces):
+        many = f"{sum(pieces)} piece{'s' if sum(pieces) > 1 else ''}"
+        raise Unworkable(f"{many} cannot be spread over {spec.patons} pâtons; leave patons out", "patons")
     least = max(spec.patons or fewest, len(groups))
     most = spec.patons or min(MAX_PATONS, sum(pieces))
     for total in range(least, max(most, least) + 1):
-        shares = _share_out(spec, groups, total)
-        if any(share > count for share, count in zip(shares, pieces, strict=True)):
-            return  # a pâton without a piece in it helps nobody
+        shares = _share_out(spec, groups, pieces, total)
         patons: list[tuple[int, ...]] = []
         for group, share in zip(groups, shares, strict=True):
             for number in range(share):
@@ -211,15 +221,17 @@ def _splits(spec: BatchSpec, fewest: int) -> Iterator[list[tuple[int, ...]]]:
         yield patons
 
 
-def _share_out(spec: BatchSpec, groups: list[list[int]], total: int) -> list[int]:
-    """Numbers of pâtons of each thickness, in proportion to the volume of its pieces, at least one each."""
+def _share_out(spec: BatchSpec, groups: list[list[int]], pieces: list[int], total: int) -> list[int]:
+    """Numbers of pâtons of each thickness, in proportion to the volume of its pieces, at least one each and none
+    without a piece; `total` is at most the number of pieces."""
     volumes = [
         sum(_shape(spec, i).area_m2 * spec.pieces[i].thickness_m * spec.pieces[i].count for i in group)
         for group in groups
     ]
     shares = [1] * len(groups)
     for _ in range(total - len(groups)):
-        neediest = max(range(len(groups)), key=lambda g: volumes[g] / shares[g])
+        open_to_more = [g for g in range(len(groups)) if shares[g] < pieces[g]]
+        neediest = max(open_to_more, key=lambda g: volumes[g] / shares[g])
         shares[neediest] += 1
     return shares
 

@@ -237,3 +237,14 @@ class Workup:
     layers: tuple[dict, ...] = ()  # after, fat, dough, total, naive
     patons_g: tuple[dict, ...] = ()  # paton, dough_g, butter_g, pieces of each pâton
     later: tuple[ProcessStep, ...] = ()  # thaw, proof and bake of the pieces frozen raw, for another day
+
+    @property
+    def ice_text(self) -> str:
+        """The ice that takes the place of some of the water, "120 g"; "" when there is none.
+
+        With ice the rest of the water is as it comes from the tap: `water_temp_c` is what both together come to.
+        """
+        cold = self.water_temp_c is not None and self.water_temp_c < 1.0
+        if self.ice_g >= 1.0 or (cold and self.ice_g >= 0.05):
+            return f"{self.ice_g:.0f} g" if self.ice_g >= 1.0 else f"{self.ice_g:.1f} g"
+        return ""

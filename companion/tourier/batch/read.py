@@ -6,18 +6,20 @@ Nothing is half read: either a `BatchSpec` comes back or a `BatchError` with eve
 from __future__ import annotations
 
 import re
+import stat
 import tomllib
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from tourier.batch import sections
 from tourier.batch.fields import BatchError, Problem, Table, text, whole, word
-from tourier.batch.lines import line_map
+from tourier.batch.lines import line_map, line_of
 from tourier.batch.model import BatchSpec, PieceWish
 from tourier.batch.when import moment, zone_of
 from tourier.quantities import clean, duration_s, is_inch_text, length_m, length_text, percent, temperature_c
 
 MAX_BYTES = 64 * 1024
+_TOO_BIG = "is a number too large for a batch file; write fewer digits"
 
 __all__ = ["BatchError", "Problem", "read_batch", "read_batch_text"]
 
@@ -31,10 +33,17 @@ def read_raw(path: Path) -> str:
     """Return the text of a batch file. Raises BatchError when it cannot be read, is too large or is no UTF-8."""
     where = path.name
     try:
+        # A pipe nobody writes to would be waited for without end; one the shell has opened stands under /dev or /proc.
+        if stat.S_ISFIFO(path.stat().st_mode) and path.absolute().parts[1:2] not in (("dev",), ("proc",)):
+            raise BatchError(where, [Problem("", 0, "is a pipe, not a file; save the batch as a file")])
         with path.open("rb") as stream:
             raw = stream.read(MAX_BYTES + 1)
     except OSError as error:
         raise BatchError(where, [Problem("", 0, f"cannot be read ({error.strerror}); check the name")]) from None
+    except BatchError:
+        raise
+    except ValueError:  # a name with a zero byte in it
+        raise BatchError(where, [Problem("", 0, "is no name a file can have; check the name")]) from None
     if len(raw) > MAX_BYTES:
         raise BatchError(where, [Problem("", 0, f"is larger than {MAX_BYTES // 1024} KB; a batch file is a page")])
     try:
@@ -61,13 +70,34 @@ def read_batch_text(content: str, where: str = "", now: datetime | None = None) 
         raise BatchError(where, [Problem("", line, f"is not TOML: {clean(sentence)}")]) from None
     except RecursionError:
         raise BatchError(where, [Problem("", 0, "is nested too deeply; a batch file has flat tables")]) from None
-    problems: list[Problem] = []
-    top = Table(data, "", line_map(content), problems)
+    except ValueError:  # Python reads no whole number of more than 4300 digits
+        found = re.search(r"\d[\d_]{4000}", content)
+        line = content.count("\n", 0, found.start()) + 1 if found else 0
+        raise BatchError(where, [Problem("", line, _TOO_BIG)]) from None
+    lines = line_map(content)
+    problems = [Problem(clean(key), line_of(lines, key), _TOO_BIG) for key in _huge(data)]
+    if problems:
+        raise BatchError(where, problems)
+    top = Table(data, "", lines, problems)
     spec = _spec(top, now, content)
     if problems or spec is None:
         problems.sort(key=lambda p: p.line)
         raise BatchError(where, problems)
     return spec
+
+
+def _huge(data: dict) -> list[str]:
+    """Keys of whole numbers beyond TOML's 64 bits: Python reads them, but cannot always write them into a message."""
+    found, left = [], [("", data)]
+    while left:
+        path, value = left.pop()
+        if isinstance(value, dict):
+            left += [(f"{path}.{key}" if path else key, item) for key, item in value.items()]
+        elif isinstance(value, list):
+            left += [(f"{path}[{number}]", item) for number, item in enumerate(value, start=1)]
+        elif isinstance(value, int) and value.bit_length() > 63:
+            found.append(path)
+    return found
 
 
 def _piece(row: Table, final_m: float | None) -> PieceWish | None:

@@ -115,7 +115,7 @@ def _sequence(value: object) -> tuple[int, ...]:
         raise ValueError("must be a list of folds such as [4, 3, 3]")
     if len(value) > 8:
         raise ValueError(f"has {len(value)} folds; at most 8 are allowed")
-    if any(isinstance(n, bool) or n not in (2, 3, 4) for n in value):
+    if any(type(n) is not int or n not in (2, 3, 4) for n in value):
         raise ValueError("may hold only 2, 3 and 4 (for 2-fold, 3-fold and 4-fold)")
     return tuple(value)
 

@@ -66,8 +66,15 @@ def moment(value: object, zone: ZoneInfo, near: datetime, forward: bool, least: 
     """An aware moment from "Sunday 08:30", "2026-12-06 08:30" (or a TOML date-time).
 
     A weekday means the first such moment at least `least` after `near` (forward) or the last one before `near`.
-    An offset written with a date is kept and must be one the zone really has; without, the zone decides.
+    An offset written with a date is kept; without, the zone decides.
     """
+    try:
+        return _moment(value, zone, near, forward, least)
+    except OverflowError:  # the ends of the calendar, in another zone
+        raise WhenError(f'"{clean(str(value))}" is too far off; write "Sunday 08:30" or "2026-12-06 08:30"') from None
+
+
+def _moment(value: object, zone: ZoneInfo, near: datetime, forward: bool, least: timedelta) -> datetime:
     if isinstance(value, datetime):
         return value.astimezone(zone) if value.tzinfo else in_zone(value.replace(microsecond=0), zone)
     if isinstance(value, date) or not isinstance(value, str) or len(value) > MAX_TEXT:
@@ -85,7 +92,10 @@ def moment(value: object, zone: ZoneInfo, near: datetime, forward: bool, least: 
     except ValueError as error:
         raise WhenError(f'"{clean(text)}" is no date that exists') from error
     if offset:
-        return datetime.fromisoformat(naive.isoformat() + offset.replace("Z", "+00:00")).astimezone(zone)
+        try:
+            return datetime.fromisoformat(naive.isoformat() + offset.replace("Z", "+00:00")).astimezone(zone)
+        except ValueError:
+            raise WhenError(f'"{clean(text)}" has an offset that does not exist; write one such as +01:00') from None
     return in_zone(naive, zone)
 
 

@@ -21,6 +21,8 @@ LOCK_INS = ("two-flap", "envelope", "half")
 #: 70); 8 to 12 mm is common practice. Small blocks are made at the thin end, or they get too small to fold.
 THIN_M, USUAL_M = 0.008, 0.010
 SMALL_M3 = 400e-6
+#: Thickest dough sheet that still folds over a block: common practice, no source.
+THICK_DOUGH_M = 0.050
 
 
 class BlockError(ValueError):
@@ -60,7 +62,7 @@ def fit(
     """Size of the block from its volume and whatever the cook has fixed, and the dough sheet for it.
 
     With length and width fixed the thickness follows; with one of them and a thickness, the other; with nothing, a
-    square at the usual thickness. Raises BlockError outside 3 to 30 mm of butter or below 3 mm of dough.
+    square at the usual thickness. Raises BlockError outside 3 to 30 mm of butter or 3 to 50 mm of dough.
     """
     if lock_in not in LOCK_INS:
         raise BlockError(f"no lock-in is called {lock_in}", "lock-in")
@@ -83,6 +85,13 @@ def fit(
     if dough_thickness < 0.003:
         raise BlockError(
             f"the dough sheet would be {dough_thickness * 1000:.1f} mm thick over the block; below 3 mm it tears",
+            "dough sheet thickness",
+        )
+    if dough_thickness > THICK_DOUGH_M:
+        raise BlockError(
+            f"the dough sheet would be {dough_thickness * 1000:.0f} mm thick over a block of {length_m * 100:.1f} x "
+            f"{width_m * 100:.1f} cm; above {THICK_DOUGH_M * 1000:.0f} mm it does not fold over it: make the block "
+            "thinner, or roll in more butter",
             "dough sheet thickness",
         )
     if lock_in == "envelope":

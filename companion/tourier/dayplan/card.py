@@ -171,8 +171,9 @@ def _window(plan: DayPlan) -> str:
         parts.append(f"<span>Proof: air below</span><b>{min(proofs):.0f} °C</b>")
     water = plan.workup.water_temp_c
     if water is not None:
-        ice = f", {plan.workup.ice_g:.0f} g of it ice" if plan.workup.ice_g >= 1 else ""
-        parts.append(f"<span>Water</span><b>{water:.0f} °C</b><span>{ice.lstrip(', ')}</span>")
+        ice = plan.workup.ice_text
+        said = f"<b>from the tap</b><span>{ice} of it ice</span>" if ice else f"<b>{water:.0f} °C</b>"
+        parts.append(f"<span>Water</span>{said}")
     return f'<div class="window">{"".join(parts)}</div>\n' if parts else ""
 
 

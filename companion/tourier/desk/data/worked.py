@@ -141,8 +141,8 @@ def figures(workup: Any) -> str:
     unit = "in" if workup.spec.units == "inch" else "cm"
     block = workup.block
     water = "" if workup.water_temp_c is None else f"  water {workup.water_temp_c:.0f} °C"
-    if workup.ice_g >= 1:
-        water += f" + {workup.ice_g:.0f} g ice"
+    if workup.ice_text:
+        water = f"  tap water, {workup.ice_text} of it ice"
     pieces = sum(piece["cut"] for piece in workup.cuts["pieces"])
     return (
         f"{pieces} pieces, {workup.patons} pâton{'s' if workup.patons > 1 else ''}  "
