@@ -103,6 +103,33 @@ def test_import_takes_all_with_outcomes_and_can_be_repeated(book, tmp_path):
     assert len(book.batches()) == 3 and book.check() == []
 
 
+def test_an_import_brings_the_rest_of_a_day_that_was_collected_early(book, tmp_path):
+    bends = [(support.BEGIN + 40_000, 1400, 2)]
+    whole = support.Day(support.small_plan(), bends=bends)
+    with Logbook(tmp_path / "other.sqlite") as other:
+        other.set_outcome(whole.collect(other, batch_text='name = "a"'), Outcome((), 5))
+    early = support.Day(support.small_plan(), until=4)
+    number = book.collect(support.BOARD, early.plan_bytes, early.journal, early.samples)
+    assert whole.journal.startswith(early.journal) and not book.batches()[0].finished
+    assert book.import_from(tmp_path / "other.sqlite") == {"taken": 1, "known": 0}
+    loaded = book.load(number)
+    assert loaded.journal == whole.journal and loaded.batch_text and loaded.outcome.rating == 5
+    assert book.batches()[0].finished and len(book.batches()) == 1 and book.check() == []
+    with Logbook(tmp_path / "other.sqlite") as other:
+        assert book.batches()[0].bytes_held == other.batches()[0].bytes_held
+    assert book.import_from(tmp_path / "other.sqlite") == {"taken": 0, "known": 1}
+
+
+def test_an_import_that_contradicts_what_is_held_is_refused_and_its_outcome_goes_nowhere(book, tmp_path):
+    number = support.Day(support.small_plan()).collect(book)
+    with Logbook(tmp_path / "other.sqlite") as other:
+        other.set_outcome(support.Day(support.small_plan(), slips={4: {"lasts_s": 900}}).collect(other),
+                          Outcome(("leak",), 1))  # fmt: skip
+    with pytest.raises(LogbookError, match="other things than batch 1.* Nothing was imported"):
+        book.import_from(tmp_path / "other.sqlite")
+    assert book.load(number).outcome is None and len(book.batches()) == 1 and book.check() == []
+
+
 def test_an_import_that_fails_half_way_leaves_nothing(book, tmp_path):
     with Logbook(tmp_path / "other.sqlite") as other:
         for n in range(3):

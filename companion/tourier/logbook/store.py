@@ -164,11 +164,7 @@ class Logbook:
         ).fetchone()  # fmt: skip
         if held:
             old_id, old_journal, raw_bytes, raw_crc, old_text = held
-            if not (journal.startswith(old_journal) or old_journal.startswith(journal)):
-                raise LogbookError(
-                    f"This log says other things than batch {old_id}, which has the same timer, plan and beginning; "
-                    "it is not taken. Keep both files and report this."
-                )
+            _same_log(old_id, journal, old_journal)
             longer_samples = len(samples) > raw_bytes and zlib.crc32(samples[:raw_bytes]) == raw_crc
             if len(journal) <= len(old_journal) and not longer_samples and (old_text or not batch_text):
                 return old_id
@@ -200,12 +196,7 @@ class Logbook:
             "INSERT OR REPLACE INTO log VALUES(?, ?, ?, ?, ?, ?, ?, ?)",
             (batch_id, plan_bytes, journal, packed, len(samples), zlib.crc32(samples), samples_unread, batch_text),
         )
-        db.execute("DELETE FROM bend WHERE batch_id = ?", (batch_id,))
-        db.executemany(
-            "INSERT OR IGNORE INTO bend VALUES(?, ?, ?, ?, ?)",
-            [(batch_id, r.seq, r.at_s, r.body[0], r.body[1])
-             for r in records if r.type == BEND and r.body[1] in (1, 2, 3)],
-        )  # fmt: skip
+        _put_bends(db, batch_id, records)
         return batch_id
 
     def import_from(self, source: str | os.PathLike[str], progress=None) -> dict[str, int]:
@@ -257,17 +248,35 @@ class Logbook:
         plan_bytes, journal = bytes(plan_bytes), bytes(journal)
         records, _unread, _corrections = decode.read_journal(journal)
         key = batch_key(board_id, plan_bytes, records)
-        held = db.execute("SELECT id FROM batch WHERE key = ?", (key,)).fetchone()
+        held = db.execute("SELECT id, journal, samples_raw_bytes FROM batch JOIN log ON log.batch_id = batch.id "
+                          "WHERE key = ?", (key,)).fetchone()  # fmt: skip
         new = held is None
-        if new:
+        if held is not None:
+            batch_id, old_journal, old_bytes = held
+            _same_log(batch_id, journal, old_journal)
+            sizes, old_sizes = (len(journal), int(raw_bytes)), (len(old_journal), old_bytes)
+            new = sizes != old_sizes and all(a >= b for a, b in zip(sizes, old_sizes, strict=True))
+            if new:  # collected here before the day was over, and there when it was
+                db.execute(
+                    "UPDATE log SET journal = ?, samples = ?, samples_raw_bytes = ?, samples_raw_crc = ?, "
+                    "samples_unread = ?, batch_text = CASE batch_text WHEN '' THEN ? ELSE batch_text END "
+                    "WHERE batch_id = ?",
+                    (journal, packed, int(raw_bytes), int(raw_crc), int(unread), str(batch_text), batch_id),
+                )
+                db.execute(
+                    "UPDATE batch SET finished = ?, bytes_held = (SELECT length(plan) + length(journal) + "
+                    "length(samples) + length(CAST(batch_text AS BLOB)) FROM log WHERE batch_id = batch.id) "
+                    "WHERE id = ?",
+                    (int(any(r.type == FINISHED for r in records)), batch_id),
+                )
+                _put_bends(db, batch_id, records)
+        else:
             batch_id = self._take(db, board_id, plan_bytes, journal, b"", str(batch_text))
             db.execute(
                 "UPDATE log SET samples = ?, samples_raw_bytes = ?, samples_raw_crc = ?, samples_unread = ? "
                 "WHERE batch_id = ?", (packed, int(raw_bytes), int(raw_crc), int(unread), batch_id),
             )  # fmt: skip
             db.execute("UPDATE batch SET bytes_held = bytes_held + ? WHERE id = ?", (len(packed), batch_id))
-        else:
-            batch_id = held[0]
         if db.execute("SELECT 1 FROM outcome WHERE batch_id = ?", (batch_id,)).fetchone() is None:
             outcome = _outcome(other, foreign_id)
             if outcome:
@@ -364,4 +373,21 @@ def _put_outcome(db: sqlite3.Connection, batch_id: int, outcome: Outcome) -> Non
     db.execute("DELETE FROM symptom WHERE batch_id = ?", (batch_id,))
     db.executemany(
         "INSERT OR IGNORE INTO symptom VALUES(?, ?)", [(batch_id, clean(s, 40)) for s in outcome.symptoms[:40]]
+    )
+
+
+def _same_log(batch_id: int, journal: bytes, held: bytes) -> None:
+    """Raise LogbookError unless one journal is the beginning of the other."""
+    if not (journal.startswith(held) or held.startswith(journal)):
+        raise LogbookError(
+            f"This log says other things than batch {batch_id}, which has the same timer, plan and beginning; "
+            "it is not taken. Keep both files and report this."
+        )
+
+
+def _put_bends(db: sqlite3.Connection, batch_id: int, records) -> None:
+    db.execute("DELETE FROM bend WHERE batch_id = ?", (batch_id,))
+    db.executemany(
+        "INSERT OR IGNORE INTO bend VALUES(?, ?, ?, ?, ?)",
+        [(batch_id, r.seq, r.at_s, r.body[0], r.body[1]) for r in records if r.type == BEND and r.body[1] in (1, 2, 3)],
     )
