@@ -4,8 +4,8 @@
     python tests/craft/slab_against_fine.py --write    also writes tests/outside/SLAB.md and slab_against_fine.svg
 
 The fine side: 55 cells, butter's melting, ice in dough and butter, the bench with its own conductivity and heat
-capacity, a contact drawn from 300 to 2000 W/(m2 K), and a history (the pâton really lay in the fridge or freezer before it came to the bench). The
-device's side knows what a plan brings, whole numbers, and two readings: core and bench.
+capacity, a contact drawn from 300 to 2000 W/(m2 K), and a history (the pâton really lay in the fridge or freezer before
+it came to the bench). The device's side knows what a plan brings, whole numbers, and two readings: core and bench.
 """
 
 from __future__ import annotations
