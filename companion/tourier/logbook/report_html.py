@@ -226,7 +226,8 @@ def _planned_and_real(review: Review) -> str:
 
 
 def _state(s: StepAccount) -> str:
-    words = STATE_WORDS[s.state] + (f" by {s.ended_by}" if s.ended_by else "")
+    odd = {"early": " before its time", "override": " by a long press", "undone": ", once taken back"}
+    words = STATE_WORDS[s.state] + odd.get(s.ended_by, f" by {s.ended_by}" if s.ended_by else "")
     return f"{words}, {s.rest_word}" if s.rest_word else words
 
 
