@@ -46,3 +46,21 @@ def test_cells_put_the_near_edge_at_the_bottom():
     made = cuts.smallest_sheet([(Shape("t", "triangle", 0.1, 0.2), 1)], 0.3, 0.3, 0.0)
     lines = cutmap.cells(made, 20)
     assert lines[-1].count("A") > lines[0].count("A")
+
+
+def test_the_maps_of_all_patons_stand_in_one_drawing():
+    """Three kinds of pâton, three sheets, every piece of the batch; marks in the cook's unit (1/16 in)."""
+    from datetime import UTC, datetime
+
+    from tourier.batch.examples import example_text
+    from tourier.batch.read import read_batch_text
+    from tourier.batch.workup import work_up
+    from tourier.plantext import cut_map_svg
+
+    work = work_up(read_batch_text(example_text("mixed-shapes"), "mixed", datetime(2026, 3, 9, 8, tzinfo=UTC)))
+    root = ET.fromstring(cut_map_svg(work))
+    drawn = len(root.findall(f".//{SVG}polygon"))
+    layouts = {id(sheet["layout"]): sheet["layout"] for sheet in work.cuts["sheets"]}
+    assert work.patons > 1 and drawn == sum(sum(strip.count for strip in x.strips) for x in layouts.values())
+    text = "".join(root.itertext())
+    assert all(f"Pâton {n}" in text or "Pâtons" in text for n in range(1, work.patons + 1))

@@ -73,6 +73,7 @@ def test_the_replan_tells_of_the_delay(slipped):
     waiting = [m for m in found.moved if m.by_s >= LATE_S - 15 * 60]
     assert waiting, found.sentence
     assert found.broken or found.late_s == 0 or "later than wished" in found.sentence
+    assert found.plan.chance is not None and 0.0 <= found.plan.chance.ready_by <= 1.0  # what `tourier replan` tells
 
 
 def test_what_was_done_is_carried_over(slipped):
