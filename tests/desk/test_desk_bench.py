@@ -56,6 +56,15 @@ def virtual_timers(tmp_path):
         board.close()
 
 
+def _calm(board):
+    """Let a timer's time go as in life while something is transferred: its patience is counted in its own time."""
+
+    def calm(on: bool) -> None:
+        board.speed = 1.0 if on else 30.0
+
+    return calm
+
+
 def _clock(board):
     return lambda: board.start_at_s + board.ticks_ms / 1000
 
@@ -81,7 +90,7 @@ async def test_two_timers_through_a_day(make_desk, home, until, virtual_timers):
         first, second = virtual_timers(plan, 3), virtual_timers(plan, 4, bits_per_s=19_200)
         berths = []
         for board in (first, second):
-            berth = desk.fleet.follow(board.port, _clock(board))
+            berth = desk.fleet.follow(board.port, _clock(board), calm=_calm(board))
             berths.append(berth)
             await until(pilot, lambda berth=berth: berth.connected, 120, "not connected")
             assert berth.plan is None
