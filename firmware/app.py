@@ -4,10 +4,11 @@ A KeyboardInterrupt (octet 3 on the line: somebody wants the prompt) is never ca
 written, then it goes on up.
 """
 
+import gc
+
 import buttons
 import config
 import pins
-import selftest
 import sounds
 import store as S
 from bench import Bench
@@ -260,7 +261,10 @@ class App:
             data = self.board.link_read(_LINK_SHARE)
             if data:
                 self._heard_ms = now_ms
-                session.feed(data, now_ms)
+                try:
+                    session.feed(data, now_ms)
+                except MemoryError:
+                    gc.collect()  # a frame there is no memory for is lost, as on a bad line: the host asks again
         if self._heard_ms is None:
             return
         session.tick(now_ms)
@@ -380,4 +384,6 @@ class App:
     # --- for builders and the link --------------------------------------------------------------------------------
 
     def self_test(self):
+        import selftest  # for builders: loaded when it is wanted
+
         return selftest.run(self)

@@ -18,6 +18,8 @@ _PLAIN = {
     "\u00ea": "e", "\u00eb": "e", "\u00ee": "i", "\u00ef": "i", "\u00f4": "o", "\u00f6": "o", "\u00f9": "u",
     "\u00fb": "u", "\u00fc": "u", "\u2013": "-", "\u00d7": "x", "\u2019": "'",
 }  # fmt: skip
+_GAP = 2  # between large letters, and the width of a space among them
+_SPACE = 6
 _DEGREE = 127
 _UP = 128
 _DOWN = 129
@@ -43,37 +45,39 @@ class Canvas:
 
     # --- large letters --------------------------------------------------------------------------------------------
 
-    def _large_width(self, font, text, gap):
-        width = -gap
+    def _large_width(self, letters, widths, text):
+        width = -_GAP
         for char in text:
-            width += (6 if char == " " else font[char][1]) + gap
+            width += (_SPACE if char == " " else widths[letters.index(char)]) + _GAP
         return max(0, width)
 
-    def _large(self, font, height, x, y, text, gap):
+    def _large(self, letters, dots, widths, height, x, y, text):
         start = x
+        octets = 2 * height
         for char in text:
             if char == " ":
-                x += 6 + gap
+                x += _SPACE + _GAP
                 continue
-            dots, width = font[char]
-            self.fb.blit((dots, width, height, framebuf.MONO_HLSB), x, y, 0)
-            x += width + gap
-        self._mark(start, y, x - gap - start, height, text)
-        return x - gap
+            at = letters.index(char)
+            width = widths[at]
+            self.fb.blit((dots[at * octets : (at + 1) * octets], width, height, framebuf.MONO_HLSB, 16), x, y, 0)
+            x += width + _GAP
+        self._mark(start, y, x - _GAP - start, height, text)
+        return x - _GAP
 
     def word_width(self, text):
-        return self._large_width(fonts.WORD, text, 2)
+        return self._large_width(fonts.WORD_LETTERS, fonts.WORD_WIDTHS, text)
 
     def word(self, x, y, text):
-        """Draw a state word, 20 dots tall; return where it ends."""
-        return self._large(fonts.WORD, fonts.WORD_HEIGHT, x, y, text, 2)
+        """Draw a state word, 19 dots tall; return where it ends."""
+        return self._large(fonts.WORD_LETTERS, fonts.WORD, fonts.WORD_WIDTHS, fonts.WORD_HEIGHT, x, y, text)
 
     def big_width(self, text):
-        return self._large_width(fonts.BIG, text, 2)
+        return self._large_width(fonts.BIG_LETTERS, fonts.BIG_WIDTHS, text)
 
     def big(self, x, y, text):
         """Draw digits, 24 dots tall; return where they end."""
-        return self._large(fonts.BIG, fonts.BIG_HEIGHT, x, y, text, 2)
+        return self._large(fonts.BIG_LETTERS, fonts.BIG, fonts.BIG_WIDTHS, fonts.BIG_HEIGHT, x, y, text)
 
     # --- small letters --------------------------------------------------------------------------------------------
 

@@ -71,6 +71,14 @@ class ClockSetter:
         return "-" + name, "next" if self.place + 1 < len(PLACES) else "set", "+" + name
 
 
+def show(setter, g):
+    """Fill the glance with the time as it is being set."""
+    g.lines = setter.texts()
+    g.chosen = setter.place
+    g.line = ""
+    g.labels = setter.labels()
+
+
 def begin(ui, now_s):
     """Lay the setting over the day's screen; returns the sound."""
     app = ui.app

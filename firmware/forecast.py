@@ -15,6 +15,7 @@ FOREVER = W.FOREVER_S
 LOOK_AHEAD_S = 3600  # a window that holds longer than an hour holds for this step
 _FOLLOW_S = 600  # a profile not followed for longer is guessed anew
 _MISSED_CDEG = 80  # a reading further from the model means that something else happened to the dough
+_FAST_S = 120  # readings that rise so fast are believed without the model
 _FALLBACK_UM = 12000  # a plan without a thickness: a pâton between folds
 
 
@@ -111,6 +112,8 @@ class Forecast:
         # The model knows bench and air; the last minute's readings know what it cannot: a hand, the sun, a thin sheet.
         if by_rate is not None and rate is not None and by_rate < by_slab and by_rate < 600:
             self.side = 1 if rate > 0 else -1
+            if by_rate <= _FAST_S and rate > 0:
+                return by_rate  # out of the cold onto a hot bench: the model learns of it when it is too late
             return (by_rate + min(by_slab, 1200)) // 2 if by_slab > by_rate * 2 else by_rate
         return by_slab
 

@@ -14,8 +14,8 @@ _LAST_WORDS = ("TIMER STOPPED", "", "Unplug it, plug", "it in again. If", "it st
 _MODULES = (
     "shared_schedule.plan", "shared_schedule.messages", "shared_schedule.link", "shared_schedule.states",
     "shared_schedule.day", "shared_schedule.journal", "shared_schedule.samples", "shared_schedule.timeline",
-    "shared_schedule.window", "shared_schedule.slab", "fonts", "store", "canvas", "view", "alarms", "lines", "ui",
-    "bench", "serve", "app",
+    "shared_schedule.window", "shared_schedule.slab", "fonts", "files", "store", "canvas", "view", "alarms", "lines",
+    "ui", "bench", "keeper", "watch", "serve", "app",
 )  # fmt: skip
 
 

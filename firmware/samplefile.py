@@ -11,6 +11,7 @@ class SampleFile:
     """`size` and `open_size` are the octets in the large file and in the small one."""
 
     def __init__(self):
+        self._moved = bytearray(OPEN_MAX)  # for the small file on its way: memory may be in pieces when it moves
         self.close()
 
     def close(self):
@@ -35,8 +36,10 @@ class SampleFile:
         folder = self._folder
         try:
             if self.moves(block):
+                with open(folder + "/o", "rb") as file:
+                    count = file.readinto(self._moved)
                 with open(folder + "/s", "ab") as file:
-                    file.write(read_file(folder + "/o") or b"")
+                    file.write(memoryview(self._moved)[:count])
                 self.size += self.open_size
                 self.open_size = 0
                 write_file(folder + "/o", block)

@@ -7,7 +7,6 @@
 
 import alarms
 import buttons
-import clockset
 import glance as G
 import lines
 import sounds
@@ -43,7 +42,7 @@ class Ui:
         self.after_question: tuple = (0, 0, 0)
         self.message = ()
         self.message_for_s = _MESSAGE_S
-        self.setter: "clockset.ClockSetter | None" = None  # the clock being set
+        self.setter = None  # the clock being set, a clockset.ClockSetter
         self._tapped = False
         self.details = ()
         self.details_key = None
@@ -62,7 +61,7 @@ class Ui:
                 alarm = app.alarms.top
                 app.acknowledge(now_s)
                 if alarm.kind == J.CLOCK_UNKNOWN and app.bench.plan is not None:
-                    sound = clockset.begin(self, now_s)
+                    sound = self._clock(now_s)
             else:
                 app.alarms.snooze(now_s)
                 self.say(("Again in %d minutes." % (alarms.SNOOZE_S // 60),), now_s, 2)
@@ -76,11 +75,11 @@ class Ui:
         elif self.screen in (G.S_MENU, G.S_BEND):
             sound = self._choose(button, now_s)
         elif self.screen == G.S_SET:
-            sound = clockset.press(self, button, kind, now_s)
+            sound = self._clock(now_s, button, kind)
         elif self.screen == G.S_RESTS:
             self.close()
         elif button == buttons.MIDDLE and self.glance.screen == G.S_CLOCK:
-            sound = clockset.begin(self, now_s)
+            sound = self._clock(now_s)
         elif button == buttons.MIDDLE:
             sound = self._go(kind == buttons.LONG, now_s)
         elif button == buttons.RIGHT:
@@ -207,10 +206,19 @@ class Ui:
         elif chosen == M_SKIP:
             return self._skip(now_s)
         elif chosen == M_CLOCK:
-            return clockset.begin(self, now_s)
+            return self._clock(now_s)
         else:
             self.say(lines.air(self.app), now_s)
         return sounds.CLICK
+
+    def _clock(self, now_s, button=0, kind=0):
+        """Begin setting the clock, or take a press meanwhile. Loaded when it is wanted: hardly ever."""
+        try:
+            import clockset
+        except MemoryError:
+            self.say(("No memory for that:", "set it at the desk."), now_s)
+            return sounds.REFUSED
+        return clockset.press(self, button, kind, now_s) if button else clockset.begin(self, now_s)
 
     def _skip(self, now_s):
         bench = self.app.bench
@@ -313,10 +321,9 @@ class Ui:
             g.labels = ("not yet", "yes", "")
         elif self.screen == G.S_SET:
             g.word, g.code = words.WORDS[words.SET_CLOCK], words.SET_CLOCK
-            g.lines = self.setter.texts()
-            g.chosen = self.setter.place
-            g.line = ""
-            g.labels = self.setter.labels()
+            import clockset  # is loaded by now
+
+            clockset.show(self.setter, g)
         elif self.screen == G.S_MENU:
             g.word = "More"
             g.lines = _MENU

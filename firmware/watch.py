@@ -13,6 +13,9 @@ from shared_schedule.units import NO_CDEG
 
 SOON_S = 180  # a window that is left within this is warned of: one fold takes about as long
 SLIP_S = 900
+# Nearer to the warm edge than this and still warming, a forecast in seconds says little: noise alone is minutes.
+_NEAR_CDEG = 30
+_WARMING = 5  # cdeg a minute
 _FAULT_PATIENCE = 2  # samples
 _AWAY_PATIENCE = 36  # samples: three minutes for the needle to be put in and settle before it is missed
 _WINDOW_PATIENCE = 3  # samples out of the window before it counts: a needle takes 15 s to settle
@@ -83,8 +86,17 @@ class Watch:
             if self._outside >= _WINDOW_PATIENCE:
                 app.alarms.clear(J.WINDOW_SOON)
                 app.raise_(J.WINDOW_LEFT_WARM if state == W.TOO_WARM else J.WINDOW_LEFT_COLD, step_id, now_s)
-        elif state == W.IN and 0 <= bench.left_s <= SOON_S and bench.forecast.side > 0:
+        elif state == W.IN and (self._soon(bench) or self._near(bench, window)):
             app.raise_(J.WINDOW_SOON, step_id, now_s)
+
+    def _soon(self, bench):
+        return 0 <= bench.left_s <= SOON_S and bench.forecast.side > 0
+
+    def _near(self, bench, window):
+        if window.high - self._app.sampler.probe.cdeg > _NEAR_CDEG:
+            return False
+        rate = bench.forecast.rate.cdeg_per_min()
+        return rate is not None and rate >= _WARMING
 
     def _proof(self, index, now_s):
         app = self._app

@@ -88,7 +88,12 @@ class PlanIn:
             return
         if end <= pull.got or end > pull.length:
             return
-        pull.data[offset:end] = m.masked(data, values["mask"])
+        try:
+            pull.data[offset:end] = m.masked(data, values["mask"])
+        except MemoryError:  # in pieces: what is smaller may fit
+            pull.lost()
+            self._ask(now_ms)
+            return
         pull.got = end
         pull.asked_ms = now_ms
         pull.tries = PULL_TRIES

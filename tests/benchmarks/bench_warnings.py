@@ -1,7 +1,8 @@
 """How long before dough leaves its window the timer warns, on the real firmware in the virtual kitchen. -m bench -s.
 
 Counted is every time that a needle in dough under the hands left the window over either edge. Physics allows a warning
-of a minute when the dough was seen inside the window for a minute and a half before: the needle settles first.
+of a minute when the dough was seen inside the window for a minute and a half before, going towards the edge: the needle
+settles first, and dough that comes out of the fridge onto a hot bench is not on its way there before it lies on it.
 """
 
 from __future__ import annotations
@@ -28,16 +29,19 @@ SEEN = 3  # samples outside before the firmware says "left", so that a needle ma
 
 @dataclass(frozen=True)
 class Leaving:
-    """One leaving of the window: for how long dough had been inside, and how long before there was a warning (s)."""
+    """One leaving of the window: for how long dough had been inside, since when it was on its way to the edge (its
+    last reading furthest from it), and how long before there was a warning (s).
+    """
 
     step: str
     side: str
     inside_s: int
+    going_s: int
     warned_s: int | None
 
     @property
     def possible(self) -> bool:
-        return self.inside_s >= SETTLED_S
+        return min(self.inside_s, self.going_s) >= SETTLED_S
 
 
 def leavings(plan: P.Plan, records: list, pairs: list[tuple[int, int]]) -> list[Leaving]:
@@ -54,14 +58,18 @@ def leavings(plan: P.Plan, records: list, pairs: list[tuple[int, int]]) -> list[
         elif record.type == J.ALARM and record.body[0] in (J.WINDOW_LEFT_WARM, J.WINDOW_LEFT_COLD):
             step = plan.steps[plan.index_of(record.body[1])]
             left_s = record.at_s - 5 * (SEEN - 1)
-            inside_s = 0
+            warm = record.body[0] == J.WINDOW_LEFT_WARM
+            inside_s = going_s = 0
+            furthest = None
             for at_s, cdeg in reversed([pair for pair in pairs if started[step.step_id] <= pair[0] < left_s]):
                 if cdeg == NO_CDEG or not step.low_cdeg <= cdeg <= step.high_cdeg:
                     break
                 inside_s = left_s - at_s
+                if furthest is None or (cdeg < furthest if warm else cdeg > furthest):
+                    furthest, going_s = cdeg, inside_s
             said = warned.pop(step.step_id, None)
-            side = "warm" if record.body[0] == J.WINDOW_LEFT_WARM else "cold"
-            found.append(Leaving(step.name, side, inside_s, None if said is None else left_s - said))
+            side = "warm" if warm else "cold"
+            found.append(Leaving(step.name, side, inside_s, going_s, None if said is None else left_s - said))
     return found
 
 

@@ -5,8 +5,8 @@
 
 The firmware's own rules under CPython (tests/faults/fast_day.py), the virtual kitchen, the scripted cook; the demo
 batch. `bench_warnings.py` plays a few of these days on the real interpreter. A leaving counts as one that could be told
-a minute before when the needle had been in dough, settled and inside the window, for SETTLED_S before; the rest were
-too warm when they came to the bench, or nearly so, and are put down as such.
+a minute before when the needle had been in dough, settled, inside the window and warming for SETTLED_S before; the rest
+were too warm when they came to the bench, or became so at once, and are put down as such.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ def judged(found: list[Leaving]) -> Counter:
     told: Counter = Counter()
     for leaving in found:
         if not leaving.possible:
-            told["came too warm"] += 1
+            told["too warm at once"] += 1
         elif leaving.warned_s is None:
             told["not warned"] += 1
         elif leaving.warned_s < WANTED_S:
@@ -72,10 +72,11 @@ def report(rows: list[tuple[str, str, int, list[Leaving], int]]) -> str:
         "",
         "Made by `python tests/benchmarks/warnings_table.py --seeds A-B --write`: the demo batch, the virtual kitchen.",
         f"Wanted: {WANTED_S} s before dough under the hands leaves its window over the warm edge, where the needle had",
-        f"been settled inside it for {SETTLED_S} s. What came to the bench too warm, or left sooner, cannot be told.",
+        f"been settled inside it and the dough warming for {SETTLED_S} s. What came to the bench too warm, or became",
+        "so sooner (out of the fridge onto a hot bench), cannot be told so long ahead.",
         "",
-        "| day | bench | days | left warm | came too warm | could be told | in time | late | not | share in time |",
-        "|---|---|---:|---:|---:|---:|---:|---:|---:|---:|",
+        "| day | bench | days | left warm | too warm at once | could be told | in time | late | not | share | warnings |",
+        "|---|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|",
     ]
     ahead: list[int] = []
     soon = late = 0
@@ -86,10 +87,11 @@ def report(rows: list[tuple[str, str, int, list[Leaving], int]]) -> str:
             found = [leaving for row in mine for leaving in row[3]]
             told = judged(found)
             whole.update(told)
-            soon += sum(row[4] for row in mine)
+            mine_soon = sum(row[4] for row in mine)
+            soon += mine_soon
             ahead += [leaving.warned_s for leaving in found if leaving.possible and leaving.warned_s is not None]
-            lines.append(_row(name, bench, len(mine), told))
-    lines.append(_row("**all**", "", len(rows), whole))
+            lines.append(_row(name, bench, len(mine), told, mine_soon))
+    lines.append(_row("**all**", "", len(rows), whole, soon))
     ahead.sort()
     if ahead:
         at = [ahead[min(len(ahead) - 1, len(ahead) * share // 100)] for share in (0, 5, 25, 50, 75, 95)]
@@ -100,11 +102,11 @@ def report(rows: list[tuple[str, str, int, list[Leaving], int]]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _row(name: str, bench: str, days: int, told: Counter) -> str:
+def _row(name: str, bench: str, days: int, told: Counter, soon: int) -> str:
     could = told["warned in time"] + told["warned late"] + told["not warned"]
     share = f"{100 * told['warned in time'] / could:.0f} %" if could else "-"
-    return (f"| {name} | {bench} | {days} | {could + told['came too warm']} | {told['came too warm']} | {could} | "
-            f"{told['warned in time']} | {told['warned late']} | {told['not warned']} | {share} |")  # fmt: skip
+    return (f"| {name} | {bench} | {days} | {could + told['too warm at once']} | {told['too warm at once']} | {could} | "
+            f"{told['warned in time']} | {told['warned late']} | {told['not warned']} | {share} | {soon} |")  # fmt: skip
 
 
 def main() -> int:
@@ -121,8 +123,8 @@ def main() -> int:
                 found, soon = played(name, bench, seed)
                 rows.append((name, bench, seed, found, soon))
                 for leaving in found if args.each else ():
-                    print(f"{name:16} {bench:7} {seed:3} {leaving.step:24} inside {leaving.inside_s:5} s, warned "
-                          f"{leaving.warned_s}", flush=True)  # fmt: skip
+                    print(f"{name:16} {bench:7} {seed:3} {leaving.step:24} inside {leaving.inside_s:5} s, "
+                          f"going {leaving.going_s:5} s, warned {leaving.warned_s}", flush=True)  # fmt: skip
     text = report(rows)
     print(text)
     if args.write:

@@ -157,8 +157,8 @@ def module_text() -> str:
     """The whole of firmware/fonts.py."""
     parts = [
         '"""Letters of the glance screens. Written by tourier.device.virtual.fontmaker; change that, not this.\n\n'
-        "WORD is 19 dots tall (8.2 mm on a 2.42 inch display), BIG 24 (10.3 mm), both as {letter: (dots, width)} with\n"
-        "the dots row by row, leftmost in bit 7. SMALL is 7 dots tall: columns, and a width for each letter.\n"
+        "WORD is 19 dots tall (8.2 mm on a 2.42 inch display), BIG 24 (10.3 mm): letters, their dots in one piece\n"
+        "(two octets a row, leftmost in bit 7), their widths. SMALL is 7 dots tall: columns, each letter's width.\n"
         '"""\n'
     ]
     sets = (
@@ -166,12 +166,13 @@ def module_text() -> str:
         ("BIG", 24, 4.2, 1.62, DIGITS + "-.:+"),
     )
     for name, height, pen, per_unit, chars in sets:
-        parts.append(f"{name}_HEIGHT = {height}")
-        parts.append(f"{name} = {{")
+        dots, wide = bytearray(), bytearray()
         for char in chars:
             width, rows = raster(char, height, pen, per_unit, fixed=name == "BIG" and char in DIGITS + "-+")
-            parts.append(f'    "{char}": (\n{_literal(packed(rows), " " * 8)},\n        {width},\n    ),')
-        parts.append("}\n")
+            dots += packed([row + [0] * (16 - len(row)) for row in rows])
+            wide.append(width)
+        parts.append(f'{name}_HEIGHT = {height}\n{name}_LETTERS = "{chars}"')
+        parts.append(f"{name} = (\n{_literal(dots)}\n)\n{name}_WIDTHS = (\n{_literal(wide)}\n)\n")
     columns, widths = small()
     parts.append(f"SMALL_HEIGHT = 8\nSMALL = (\n{_literal(columns)}\n)\nSMALL_WIDTHS = (\n{_literal(widths)}\n)")
     return "\n".join(parts) + "\n"
