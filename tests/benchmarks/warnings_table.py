@@ -75,7 +75,7 @@ def report(rows: list[tuple[str, str, int, list[Leaving], int]]) -> str:
         f"been settled inside it and the dough warming for {SETTLED_S} s. What came to the bench too warm, or became",
         "so sooner (out of the fridge onto a hot bench), cannot be told so long ahead.",
         "",
-        "| day | bench | days | left warm | too warm at once | could be told | in time | late | not | share | warnings |",
+        "| day | bench | days | left warm | warm at once | could be told | in time | late | not | share | warnings |",
         "|---|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|",
     ]
     ahead: list[int] = []
@@ -105,8 +105,11 @@ def report(rows: list[tuple[str, str, int, list[Leaving], int]]) -> str:
 def _row(name: str, bench: str, days: int, told: Counter, soon: int) -> str:
     could = told["warned in time"] + told["warned late"] + told["not warned"]
     share = f"{100 * told['warned in time'] / could:.0f} %" if could else "-"
-    return (f"| {name} | {bench} | {days} | {could + told['too warm at once']} | {told['too warm at once']} | {could} | "
-            f"{told['warned in time']} | {told['warned late']} | {told['not warned']} | {share} | {soon} |")  # fmt: skip
+    at_once = told["too warm at once"]
+    cells = (name, bench, days, could + at_once, at_once, could, told["warned in time"], told["warned late"],
+             told["not warned"], share, soon)  # fmt: skip
+    return "| " + " | ".join(str(cell) for cell in cells) + " |"
+
 
 
 def main() -> int:
