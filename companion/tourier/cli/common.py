@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tourier.cli.output import Output
+from tourier.cli.run import UserError
 
 if TYPE_CHECKING:
     from tourier.device.client import Timer
@@ -21,6 +22,8 @@ def open_timer(args: argparse.Namespace, out: Output) -> Iterator[Timer]:
     """Open the timer that --port names (or the one that answers), keep its bytes where --capture says."""
     from tourier.device.client import Timer
 
+    if args.port is not None and not args.port.strip():
+        raise UserError("The name of the port is empty; leave --port away to have the timer searched for.")
     capture = Path(args.capture) if args.capture else None
     with Timer.open(args.port, capture=capture) as timer:
         for warning in timer.warnings:
@@ -31,7 +34,6 @@ def open_timer(args: argparse.Namespace, out: Output) -> Iterator[Timer]:
 def batch_text(path: str) -> tuple[str, str]:
     """Return (text, short name) of a batch file. Raises BatchError, FileNotFoundError, PermissionError."""
     from tourier.batch.read import read_raw
-    from tourier.cli.run import UserError
 
     if not path.strip():
         raise UserError("The name of the batch file is empty.")

@@ -13,6 +13,8 @@ from tourier.cli.run import UserError
 
 def run(args: argparse.Namespace, out: Output) -> int:
     """Run one part."""
+    if args.file and args.part not in ("settings", "backup", "restore"):
+        raise UserError(f"device {args.part} takes no {args.file}; see tourier device --help.")
     return _PARTS[args.part](args, out)
 
 
@@ -114,10 +116,13 @@ def _boil(args: argparse.Namespace, out: Output) -> int:
 def _boiling_c(args: argparse.Namespace, craft_probe) -> float:
     from tourier.quantities import length_m, pressure_pa
 
-    if args.pressure:
-        return craft_probe.boiling_point_c(pressure_pa(args.pressure))
-    if args.altitude:
-        return craft_probe.boiling_point_c(craft_probe.pressure_at_altitude_pa(length_m(args.altitude)))
+    try:
+        if args.pressure:
+            return craft_probe.boiling_point_c(pressure_pa(args.pressure))
+        if args.altitude:
+            return craft_probe.boiling_point_c(craft_probe.pressure_at_altitude_pa(length_m(args.altitude)))
+    except (ValueError, OverflowError) as error:
+        raise UserError(f"{error}; write it such as --pressure \"980 hPa\" or --altitude \"300 m\".") from None
     raise UserError('boil-point needs --pressure "980 hPa" (better, as measured here) or --altitude "300 m".')
 
 

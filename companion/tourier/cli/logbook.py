@@ -14,11 +14,16 @@ def run(args: argparse.Namespace, out: Output) -> int:
     """Do one thing with the logbook file."""
     if args.what != "check" and not args.file:
         raise UserError(f"logbook {args.what} needs a FILE.")
+    if args.what == "check" and args.file:
+        raise UserError(f"logbook check takes no file; to check {args.file}, say --logbook {args.file}.")
     file = Path(args.file) if args.file else None
     if args.what in ("restore", "import") and file is not None and not file.is_file():
         raise UserError(f"There is no file {file}; check the name.")
     if args.what == "backup" and file is not None and file.is_dir():
         raise UserError(f"{file} is a folder; name the file to back up to.")
+    if args.what == "backup" and file is not None and not file.absolute().parent.is_dir():
+        # Not made: it may be where a stick would be, were it plugged in.
+        raise UserError(f"There is no folder {file.parent} for {file.name}; make it first, or name another.")
     with open_book(args, must_exist=args.what in ("check", "backup")) as book:
         if args.what == "check":
             wrong = book.check()

@@ -13,6 +13,7 @@ from tourier.columns import table
 
 __all__ = ["Output", "clean", "table"]
 
+_LINES_CAP = 60
 _LINE_CAP = 2000  # longest line shown: longer ones come from damaged files or a hostile peer
 
 
@@ -31,13 +32,31 @@ def clean(text: object, cap: int = _LINE_CAP) -> str:
     return joined if len(joined) <= cap else joined[:cap] + "…"
 
 
+class OutputError(Exception):
+    """The place results go to takes no more; str() is one sentence."""
+
+
+def _ready(stream: TextIO | None) -> TextIO:
+    """A stream that can be written to whatever is in the text: a closed one swallows, a narrow one writes "?"."""
+    if stream is None:  # closed by the shell, `>&-`
+        return open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - lives as long as the program
+    encoding = (getattr(stream, "encoding", None) or "utf-8").lower().replace("_", "-")
+    if encoding not in ("utf-8", "utf8") and hasattr(stream, "reconfigure"):
+        # A file or a pipe gets UTF-8, as batch files are; a terminal, and whoever asked for another, what it can show.
+        if stream.isatty() or os.environ.get("PYTHONIOENCODING"):
+            stream.reconfigure(errors="replace")
+        else:
+            stream.reconfigure(encoding="utf-8")
+    return stream
+
+
 class Output:
     """The only writer of stdout and stderr. `as_json` turns results into one JSON object and silences prose."""
 
     def __init__(self, as_json: bool = False, out: TextIO | None = None, err: TextIO | None = None) -> None:
         self.as_json = as_json
-        self._out = out if out is not None else sys.stdout
-        self._err = err if err is not None else sys.stderr
+        self._out = _ready(out if out is not None else sys.stdout)
+        self._err = _ready(err if err is not None else sys.stderr)
         self._progress_open = False
         self._progress_last = ("", -1)
 
@@ -57,7 +76,7 @@ class Output:
         """Write one line of prose; nothing when results are JSON."""
         if not self.as_json:
             self._end_progress()
-            self._out.write(clean(text) + "\n")
+            self._write(clean(text) + "\n")
 
     def lines(self, texts: Iterable[object]) -> None:
         """Write several lines of prose."""
@@ -70,19 +89,18 @@ class Output:
             return
         self._end_progress()
         shown = clean(text)
-        self._out.write(f"\n\x1b[1m{shown}\x1b[0m\n" if self.colour else f"\n{shown.upper()}\n")
+        self._write(f"\n\x1b[1m{shown}\x1b[0m\n" if self.colour else f"\n{shown.upper()}\n")
 
     def result(self, value: Any) -> None:
         """Write the JSON result; nothing in prose mode."""
         if self.as_json:
             self._end_progress()
-            json.dump(value, self._out, indent=2, ensure_ascii=True, default=str)
-            self._out.write("\n")
+            self._write(json.dumps(value, indent=2, ensure_ascii=True, default=str) + "\n")
 
     def raw(self, text: str) -> None:
         """Write text that is already safe (a generated document) without a cap."""
         self._end_progress()
-        self._out.write(text)
+        self._write(text)
 
     def progress(self, text: str, fraction: float | None = None) -> None:
         """Show how far long work is: one changing line on a terminal, a line per tenth elsewhere."""
@@ -100,13 +118,29 @@ class Output:
     def complain(self, text: object) -> None:
         """Write one complaint to stderr."""
         self._end_progress()
-        self._err.write(clean(text) + "\n")
+        lines = str(text).split("\n")[:_LINES_CAP]
+        self._err.write("\n".join(clean(line) for line in lines) + "\n")
         self._err.flush()
 
     def flush(self) -> None:
         """Push everything out."""
         self._end_progress()
-        self._out.flush()
+        try:
+            self._out.flush()
+        except OSError as error:
+            raise self._full(error) from None
+
+    def _write(self, text: str) -> None:
+        try:
+            self._out.write(text)
+        except OSError as error:
+            raise self._full(error) from None
+
+    def _full(self, error: OSError) -> BaseException:
+        """What to raise for an output that takes no more: a reader that went away is none of our business."""
+        if isinstance(error, BrokenPipeError):
+            return error
+        return OutputError(f"The output cannot be written ({error.strerror}); make room there, or send it elsewhere.")
 
     def _end_progress(self) -> None:
         if self._progress_open:

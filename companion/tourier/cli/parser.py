@@ -116,7 +116,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     review.add_argument("--symptoms", action="store_true", help="list the symptoms and stop")
     review.add_argument("--html", metavar="FILE", help="write the report as one HTML file")
-    review.add_argument("--csv", metavar="FILE", help="write the samples as CSV, and the steps beside them (FILE-steps)")
+    review.add_argument("--csv", metavar="FILE", help="write the samples as CSV, the steps beside them (FILE-steps)")
     review.add_argument("--log", metavar="FILE", help="write the whole batch in the open log format")
     _book(review)
     _json(review)

@@ -5,10 +5,13 @@ from __future__ import annotations
 import argparse
 from datetime import UTC, datetime
 from pathlib import Path
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from tourier.cli.common import plan_file
+from tourier.cli.files import save, told_apart
 from tourier.cli.output import Output
+from tourier.cli.run import UserError
 from tourier.plantext import cut_lines, formula_lines, sheet_lines, timetable_lines
 
 if TYPE_CHECKING:
@@ -18,13 +21,15 @@ if TYPE_CHECKING:
 
 def run(args: argparse.Namespace, out: Output) -> int:
     """Plan, print, and write what the options name."""
+    if wrong := told_apart([args.batch], [args.ics, args.card, args.cut_map, args.write]):
+        raise UserError(wrong)
     planned = plan_file(args.batch, datetime.now(UTC), out, args.logbook)
     day = planned.day
     written = write_files(args, day)
     from tourier.dayplan.jsonable import plan_json
 
     out.result(plan_json(day))
-    show_plan(out, day)
+    show_plan(out, day, args.table)
     if planned.taught:
         from tourier.planning import taught_lines
 
@@ -43,34 +48,33 @@ def write_files(args: argparse.Namespace, day: DayPlan) -> list[Path]:
     if args.ics:
         from tourier.dayplan.ical import calendar
 
-        Path(args.ics).write_bytes(calendar(day))
-        written.append(Path(args.ics))
+        written.append(save(args.ics, calendar(day)))
     if args.card:
         from tourier.dayplan.card import card_html
 
-        Path(args.card).write_text(card_html(day), encoding="utf-8")
-        written.append(Path(args.card))
+        written.append(save(args.card, card_html(day)))
     if args.cut_map:
         from tourier.plantext import cut_map_svg
 
-        Path(args.cut_map).write_text(cut_map_svg(day.workup), encoding="utf-8")
-        written.append(Path(args.cut_map))
+        written.append(save(args.cut_map, cut_map_svg(day.workup)))
     if args.write:
         from shared_schedule import plan as wire
         from tourier.dayplan.device import to_device
 
-        Path(args.write).write_bytes(wire.encode(to_device(day)))
-        written.append(Path(args.write))
+        written.append(save(args.write, wire.encode(to_device(day))))
     return written
 
 
-def show_plan(out: Output, day: DayPlan) -> None:
+def show_plan(out: Output, day: DayPlan, table: bool = True) -> None:
     """Print a plan the way a cook reads it: what, masses, sheets, cuts, timetable, warnings."""
     work, spec = day.workup, day.spec
     inch = spec.units == "inch"
     pieces = ", ".join(f"{piece.count} x {piece.name}" for piece in spec.pieces)
     out.heading(f"{spec.name}: {pieces}")
-    out.line(f"Ready {day.ready_at.strftime('%A %d %B, %H:%M')}, {work.patons} pâton(s), {spec.kitchen.name}")
+    from tourier.dayplan.words import asked_words
+
+    out.line(f"Ready {day.ready_at:%A %d %B, %H:%M}{asked_words(day)}.")
+    out.line(f"{work.patons} pâton{'s' if work.patons > 1 else ''}. Kitchen: {spec.kitchen.name}.")
     out.heading("Formula")
     out.lines(formula_lines(work, inch))
     out.heading("Sheets")
@@ -82,14 +86,22 @@ def show_plan(out: Output, day: DayPlan) -> None:
 
     out.lines(timeline(day, min(out.width, 120)))
     out.line()
-    out.lines(timetable_lines(day))
+    if table:
+        out.lines(timetable_lines(day))
+    else:
+        out.line("End, slack and place of every step: --table")
     if day.chance is not None:
         out.line()
-        out.line(f"Chance to be ready by the hour: {round(day.chance.ready_by * 100)} % (from simulated days).")
+        out.line(f"Chance to be ready {_by_asked(day)}: {round(day.chance.ready_by * 100)} % (from simulated days).")
     if work.warnings or day.warnings:
         out.heading("Mind")
-        out.lines(f"- {warning.text} ({warning.why})" for warning in work.warnings)
-        out.lines(f"- {text}" for text in day.warnings)
+        notes = [f"{warning.text} ({warning.why})" for warning in work.warnings] + list(day.warnings)
+        for note in notes:
+            out.lines(wrap(note, max(40, min(out.width, 120) - 1), initial_indent="- ", subsequent_indent="  "))
+
+
+def _by_asked(day: DayPlan) -> str:
+    return f"by {day.wished[0]:%H:%M}, the hour you asked for" if len(day.wished) == 1 else "by the hours asked for"
 
 
 def show_reasons(out: Output, work: Workup) -> None:

@@ -8,6 +8,7 @@ import tempfile
 from datetime import UTC, datetime
 from pathlib import Path
 
+from tourier.cli.files import save
 from tourier.cli.output import Output
 from tourier.cli.run import UserError
 
@@ -63,7 +64,7 @@ def _writable(folder: Path) -> bool:
 def _write_report(done, html: Path) -> None:
     from tourier.logbook.report_html import report_html
 
-    html.write_text(report_html(done.review), encoding="utf-8")
+    save(html, report_html(done.review))
 
 
 def _json(done, html: Path) -> dict:

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from tourier.cli.files import save, told_apart
 from tourier.cli.output import Output
 from tourier.cli.run import UserError
 
@@ -16,13 +17,18 @@ if TYPE_CHECKING:
 
 def open_book(args: argparse.Namespace, must_exist: bool = True) -> Logbook:
     """Open the logbook that --logbook names, or the usual one."""
-    from tourier import places
     from tourier.logbook.store import Logbook
 
-    file = Path(args.logbook) if args.logbook else places.logbook_file()
+    file = _book_file(args)
     if must_exist and not file.exists():
         raise UserError(f"There is no logbook at {file} yet: collect a batch first (tourier collect).")
     return Logbook(file)
+
+
+def _book_file(args: argparse.Namespace) -> Path:
+    from tourier import places
+
+    return Path(args.logbook) if args.logbook else places.logbook_file()
 
 
 def batch_number(text: str) -> int:
@@ -40,6 +46,8 @@ def run(args: argparse.Namespace, out: Output) -> int:
         out.result(dict(knowledge.SYMPTOMS))
         out.lines(f"{key:18} {text}" for key, text in knowledge.SYMPTOMS.items())
         return 0
+    if wrong := told_apart([_book_file(args)], [args.html, args.csv, args.log]):
+        raise UserError(wrong)
     with open_book(args) as book:
         batch = book.load(batch_number(args.batch) if args.batch else book.newest())
     from tourier.logbook.findings import review
@@ -111,20 +119,15 @@ def write_reports(args: argparse.Namespace, batch: Batch, found) -> list[Path]:
     if args.html:
         from tourier.logbook.report_html import report_html
 
-        Path(args.html).write_text(report_html(found), encoding="utf-8")
-        written.append(Path(args.html))
+        written.append(save(args.html, report_html(found)))
     if args.csv:
         from tourier.logbook.report_csv import samples_csv, steps_csv
 
         file = Path(args.csv)
         steps = file.with_name(f"{file.stem}-steps{file.suffix}")
-        file.write_text(samples_csv(found.account), encoding="utf-8", newline="")
-        steps.write_text(steps_csv(found.account), encoding="utf-8", newline="")
-        written += [file, steps]
+        written += [save(file, samples_csv(found.account)), save(steps, steps_csv(found.account))]
     if args.log:
         from tourier.logbook import openlog
 
-        with open(args.log, "w", encoding="utf-8", newline="\n") as stream:
-            stream.writelines(openlog.write(batch))
-        written.append(Path(args.log))
+        written.append(save(args.log, "".join(openlog.write(batch))))
     return written

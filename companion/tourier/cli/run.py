@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import errno
 import os
 import signal
 import sys
@@ -12,7 +13,7 @@ from collections.abc import Iterator
 from importlib import import_module
 from pathlib import Path
 
-from tourier.cli.output import Output
+from tourier.cli.output import Output, OutputError
 
 OK = 0
 OUR_FAULT = 1
@@ -35,13 +36,21 @@ _KNOWN = (
 )
 
 
+_NO_ROOM = (errno.ENOSPC, errno.EFBIG, errno.EROFS, getattr(errno, "EDQUOT", errno.ENOSPC))
+
+
+def _stdout_to_nowhere() -> None:
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 class UserError(Exception):
     """A complaint about the command's own arguments; str() is one sentence."""
 
 
 def exit_code_of(error: BaseException) -> int | None:
     """Return the exit code of a foreseen exception, None for one nobody foresaw."""
-    if isinstance(error, UserError):
+    if isinstance(error, (UserError, OutputError)):
         return USER_INPUT
     for module_name, class_name, code in _KNOWN:
         module = sys.modules.get(module_name)
@@ -101,10 +110,15 @@ def run(parser: argparse.ArgumentParser, arguments: list[str]) -> int:
         return INTERRUPTED
     except BrokenPipeError:
         # The reader of a pipe went away: not a fault. Point stdout at nothing so that closing it stays quiet.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _stdout_to_nowhere()
         return OK
     except Exception as error:
         code = exit_code_of(error)
+        if isinstance(error, OutputError):
+            _stdout_to_nowhere()  # or closing it at the end complains a second time
+        if code is None and isinstance(error, OSError) and error.filename is None and error.errno in _NO_ROOM:
+            out.complain(f"A file could not be written ({error.strerror}); make room on the disk and run it again.")
+            return USER_INPUT
         if code is None and isinstance(error, OSError) and error.filename is not None:
             out.complain(about_file(error))
             return USER_INPUT

@@ -1,0 +1,53 @@
+"""Files a command was asked to write: whole or not at all, and an error that names the file."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterable
+from pathlib import Path
+
+
+def save(name: str | Path, content: str | bytes) -> Path:
+    """Write a file whole: what stood there before stays until the new text is on the disk. Raises OSError naming it."""
+    asked = Path(name)
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    try:
+        file = asked.resolve()  # a link is followed, not replaced
+        if file.exists() and not file.is_file():
+            asked.write_bytes(data)  # a device, /dev/stdout: nothing to keep
+            return asked
+        fresh = file.with_name(f".{file.name[:100]}.{os.getpid()}.new")
+        try:
+            fresh.write_bytes(data)
+            if file.exists():
+                shutil.copymode(file, fresh)
+            os.replace(fresh, file)
+        except BaseException:
+            fresh.unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        # The write that meets a full disk does not know the name; the one asked for says more than the fresh one.
+        error.filename, error.filename2 = str(asked), None
+        raise
+    return asked
+
+
+def same_file(one: str | Path, other: str | Path) -> bool:
+    """Whether two names are one file, or would be."""
+    return Path(one).resolve() == Path(other).resolve()
+
+
+def told_apart(inputs: Iterable[str | None], outputs: Iterable[str | None]) -> str:
+    """Return one sentence when a file to be written is one that is read, or is named twice; "" when all is well."""
+    read = [name for name in inputs if name]
+    seen: list[str] = []
+    for name in outputs:
+        if not name:
+            continue
+        if any(same_file(name, other) for other in read):
+            return f"{name} is the file that is read: name another one to write."
+        if any(same_file(name, other) for other in seen) and Path(name).is_file():
+            return f"{name} is named twice: give each thing to write a file of its own."
+        seen.append(name)
+    return ""

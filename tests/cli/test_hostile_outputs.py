@@ -1,0 +1,110 @@
+"""Outputs that take no more, files that would be lost, terminals that show little: one sentence and an exit code."""
+
+from __future__ import annotations
+
+import os
+import stat
+import subprocess
+import sys
+
+import pytest
+from tourier.cli.files import save, told_apart
+
+FULL = "/dev/full"
+needs_full = pytest.mark.skipif(not os.path.exists(FULL), reason="no /dev/full on this system")
+posix = pytest.mark.skipif(os.name != "posix", reason="needs a POSIX shell")
+
+
+def shell(command: str, home, **environment: str) -> subprocess.CompletedProcess:
+    """Run a shell line in which `tourier` is the program."""
+    line = command.replace("tourier", f"{sys.executable} -m tourier")
+    kept = {k: v for k, v in os.environ.items() if k not in ("PYTHONIOENCODING", "PYTHONUTF8", "TOURIER_DEBUG")}
+    return subprocess.run(["sh", "-c", line], capture_output=True, timeout=120, check=False,
+                          env={**kept, "TOURIER_HOME": str(home), **environment})  # fmt: skip
+
+
+@needs_full
+@posix
+def test_a_full_disk_behind_stdout_is_one_sentence(home):
+    done = shell("tourier where > /dev/full", home)
+    assert done.returncode == 2
+    assert done.stderr.decode().strip() == (
+        "The output cannot be written (No space left on device); make room there, or send it elsewhere."
+    )
+
+
+@posix
+@pytest.mark.parametrize(("command", "code"), [
+    ("tourier where >&-", 0), ("tourier plan none.toml 2>&-", 2), ("tourier plan none.toml <&- >&- 2>&-", 2),
+    ("tourier where 2>&-", 0),
+])  # fmt: skip
+def test_closed_streams_change_no_exit_code(home, command, code):
+    done = shell(command, home)
+    assert done.returncode == code
+    assert b"Error" not in done.stderr + done.stdout
+
+
+@posix
+def test_a_narrow_encoding_loses_signs_but_not_the_output(home):
+    asked = shell("tourier example", home, PYTHONIOENCODING="ascii")
+    assert asked.returncode == 0
+    assert b"\xc3" not in asked.stdout and asked.stdout.count(b"?C") > 3
+    # A file gets UTF-8 whatever the locale: it is read back as a batch file.
+    by_locale = shell("tourier example", home, PYTHONUTF8="0", LC_ALL="C", PYTHONCOERCECLOCALE="0")
+    assert by_locale.returncode == 0
+    assert "°C" in by_locale.stdout.decode("utf-8")
+
+
+def test_a_file_is_written_whole_or_stays_as_it_was(tmp_path, monkeypatch):
+    file = tmp_path / "card.html"
+    file.write_text("the old card")
+    file.chmod(0o600)
+    assert save(file, "the new card") == file
+    assert file.read_text() == "the new card"
+    assert stat.S_IMODE(file.stat().st_mode) == 0o600
+
+    def full(self, data):
+        with self.open("wb") as stream:
+            stream.write(data[:3])
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(type(file), "write_bytes", full)
+    with pytest.raises(OSError) as caught:
+        save(file, "x" * 100)
+    assert caught.value.filename == str(file)
+    assert file.read_text() == "the new card"
+    assert [one.name for one in tmp_path.iterdir()] == ["card.html"]
+
+
+def test_a_link_is_followed(tmp_path):
+    (tmp_path / "real.ics").write_text("old")
+    (tmp_path / "link.ics").symlink_to(tmp_path / "real.ics")
+    save(tmp_path / "link.ics", b"new")
+    assert (tmp_path / "link.ics").is_symlink()
+    assert (tmp_path / "real.ics").read_text() == "new"
+
+
+def test_the_batch_file_is_not_written_over(tourier, demo):
+    before = demo.read_bytes()
+    said = tourier("plan", demo, "--ics", demo.parent / "." / demo.name)
+    assert said.code == 2
+    assert "is the file that is read" in said.sentence
+    assert demo.read_bytes() == before
+    assert told_apart(["a"], ["b", None, "c"]) == ""
+
+
+def test_what_takes_no_file_says_so(tourier, tmp_path):
+    said = tourier("logbook", "check", tmp_path / "other.sqlite")
+    assert said.code == 2 and "takes no file" in said.sentence
+    said = tourier("device", "list", "x")
+    assert said.code == 2 and "takes no x" in said.sentence
+    said = tourier("collect", "--port", " ")
+    assert said.code == 2 and "empty" in said.sentence
+
+
+@pytest.mark.parametrize("wish", [("--altitude", "99999999 m"), ("--pressure", "0 hPa"), ("--pressure", "-5 hPa"),
+                                  ("--altitude", "high"), ("--pressure", "99999999 hPa")])  # fmt: skip
+def test_water_boils_nowhere_like_that(tourier, wish):
+    said = tourier("device", "boil-point", *wish, "--port", "/nonexistent")
+    assert said.code == 2
+    assert "inside Tourier" not in said.err
