@@ -39,14 +39,40 @@ def formula_lines(work: Workup, inch: bool) -> list[str]:
     lines.append(
         f"Roll-in: {work.roll_in_percent_of_dough:.1f} % of dough, {work.roll_in_percent_of_flour:.1f} % of flour."
     )
+    lines += paton_lines(work, inch)
     if work.water_temp_c is not None:
-        rule = f" (three-factor rule: {_degrees(work.water_rule_c, inch)})" if work.water_rule_c is not None else ""
+        rule = ""
+        if work.water_rule_c is not None:
+            rule = (
+                f" (every ingredient at its own temperature; the three-factor rule of thumb says "
+                f"{_degrees(work.water_rule_c, inch)})"
+            )
         water = f"Water at {_degrees(work.water_temp_c, inch)}"
         if ice := work.ice_text:
             tap = _degrees(work.spec.kitchen.tap_c, inch)
             water = f"Water from the tap, {tap}, with {ice} of it as ice,"
         lines.append(f"{water} for dough at {_degrees(work.spec.dough_temp_c, inch)}{rule}.")
     return lines
+
+
+def paton_lines(work: Workup, inch: bool) -> list[str]:
+    """Return how dough and butter are shared out; nothing for a single pâton."""
+    if len(work.patons_g) < 2:
+        return []
+    shares = [(p["dough_g"], p["butter_g"]) for p in work.patons_g]
+    if len(set(shares)) == 1:
+        dough, butter = shares[0]
+        share = f"{_mass(dough, inch)} of dough, a butter block of {_mass(butter, inch)}"
+        return [f"Each of {len(shares)} pâtons: {share}."]
+    return [
+        f"Pâton {p['paton']}: {_mass(p['dough_g'], inch)} of dough, a butter block of {_mass(p['butter_g'], inch)}."
+        for p in work.patons_g
+    ]
+
+
+def _fat(metres: float) -> str:
+    """One fat layer as a cook can picture it: tenths of a millimetre, hundredths below one."""
+    return f"{metres * 1000:.{1 if metres >= 1e-3 else 2}f} mm"
 
 
 def sheet_lines(work: Workup, inch: bool) -> list[str]:
@@ -58,7 +84,7 @@ def sheet_lines(work: Workup, inch: bool) -> list[str]:
             lines.append(_patons(patons))
         rows = [["stage", "length", "width", "thick", "fat layers", "one fat layer"]]
         for stage in stages:
-            fat = f"{stage.fat_layer_m * 1e6:.0f} µm" if stage.fat_layer_m else ""
+            fat = _fat(stage.fat_layer_m) if stage.fat_layer_m else ""
             thick = f" ({_length(stage.thickness_m, True)})" if inch else ""
             rows.append([
                 stage.step, _length(stage.length_m, inch), _length(stage.width_m, inch),

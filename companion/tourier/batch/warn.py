@@ -164,8 +164,8 @@ def _kitchen(spec: BatchSpec, heat: KitchenHeat) -> list[Warned]:
         out.append(
             Warned(
                 "sweat",
-                f"the dew point is {_deg(spec, dew)}: a bench chilled below it sweats; wipe it dry and dust it",
-                "Magnus formula, Alduchov & Eskridge 1996 (constants from memory)",
+                f"a bench colder than {_deg(spec, dew)} sweats in this air; wipe it dry and dust it",
+                "Magnus formula, Alduchov & Eskridge 1996",
             )
         )
     if spec.kind == "leavened" and heat.proof_air_c > heat.proof_cap_c:
@@ -250,7 +250,7 @@ def _safety(spec: BatchSpec, heat: KitchenHeat) -> list[Warned]:
     out = [
         Warned(
             "raw-dough",
-            "raw flour and egg can carry germs: do not taste raw dough; wash hands, probe and bench",
+            "raw flour and egg can carry germs: do not taste raw dough; wash hands, needle and bench",
             "FDA and CDC notices",
         )
     ]
@@ -262,8 +262,8 @@ def _safety(spec: BatchSpec, heat: KitchenHeat) -> list[Warned]:
         out.append(
             Warned(
                 "time-warm",
-                f"dough with milk or egg proofs about {hours:.1f} h warm, more than the 2 h home rule for "
-                "perishable food: bake it through afterwards; local rules decide, this program does not",
+                f"dough with milk or egg proofs about {duration_text(round(hours * 12) * 300)} warm, more than the 2 h "
+                "home rule for perishable food: bake it through afterwards; local rules decide, this program does not",
                 "USDA/FDA notices; FDA Food Code 3-501.19",
             )
         )

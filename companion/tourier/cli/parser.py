@@ -67,6 +67,7 @@ def build_parser() -> argparse.ArgumentParser:
     plan.add_argument("--card", metavar="FILE", help="write the printable bench card (HTML)")
     plan.add_argument("--cut-map", metavar="FILE", help="write the cut map (SVG)")
     plan.add_argument("--write", metavar="FILE", help="write the plan's bytes as the timer holds them")
+    plan.add_argument("--table", action="store_true", help="end, hands-on time, slack and place of every step as well")
     plan.add_argument("--checks", action="store_true", help="say how each figure was found")
     _book(plan)
     _json(plan)

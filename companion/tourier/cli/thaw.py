@@ -34,7 +34,8 @@ def run(args: argparse.Namespace, out: Output) -> int:
     out.line(f"Ready {day.ready_at.strftime('%A %d %B, %H:%M')}.")
     out.lines(timetable_lines(day))
     if day.chance is not None:
-        out.line(f"Chance to be ready by the hour: {round(day.chance.ready_by * 100)} % (from simulated days).")
+        sure = round(day.chance.ready_by * 100)
+        out.line(f"Chance to be ready by {day.wished[0]:%H:%M}, the hour you asked for: {sure} % of simulated days.")
     out.lines(f"- {warning}" for warning in day.warnings)
     for file in written:
         out.line(f"Written: {file}")

@@ -12,7 +12,10 @@ from datetime import timedelta
 from html import escape, unescape
 
 from shared_schedule import plan as wire
+from tourier.batch.model import Workup
 from tourier.dayplan.model import DayPlan, PlannedStep
+from tourier.dayplan.problem import span
+from tourier.dayplan.words import asked_words
 
 PAGE_MM = 258.0  # Letter leaves 261 mm between its margins; the rest is for text wider than reckoned
 WIDTH_MM = 189.0  # A4 leaves 190 mm
@@ -33,6 +36,7 @@ header { display: flex; justify-content: space-between; align-items: baseline; b
   padding-bottom: 1mm; margin-bottom: 1.5mm; }
 h1 { font-size: 19pt; margin: 0; overflow-wrap: anywhere; }
 .ready { font-size: 19pt; font-weight: bold; white-space: nowrap; padding-left: 5mm; }
+.asked { font-size: 10pt; font-weight: normal; text-align: right; line-height: 1; }
 .window { display: flex; gap: 4mm; align-items: baseline; font-size: 12.5pt; margin: 1mm 0 1.5mm; flex-wrap: wrap; }
 .window b { font-size: 17pt; }
 table { width: 100%%; border-collapse: collapse; }
@@ -79,7 +83,7 @@ def card_html(plan: DayPlan) -> str:
     title = safe(plan.name, 60)
     body = "".join(
         f'<main>\n<header><h1>{title}{_page(number, len(pages))}</h1>'
-        f'<div class="ready">Ready {plan.ready_at:%a %H:%M}</div></header>\n'
+        f'<div class="ready">Ready {plan.ready_at:%a %H:%M}{_asked(plan)}</div></header>\n'
         f"{_window(plan)}<table>\n{''.join(part)}</table>\n"
         f'<div class="foot">{"".join(foot)}</div>\n<small>{CAUTION}</small>\n</main>'
         for number, (part, foot) in enumerate(pages, 1)
@@ -112,6 +116,12 @@ def _two_pages(rows: list[str], weigh: str, below: list[str]) -> tuple[list[tupl
         if size > best[1]:
             best = pages, size
     return best
+
+
+def _asked(plan: DayPlan) -> str:
+    """The hour asked for under the hour aimed at, when they differ."""
+    words = asked_words(plan).lstrip(", ")
+    return f'<div class="asked">{words}</div>' if words else ""
 
 
 def _size_pt(rows: list[str], foot: list[str]) -> float:
@@ -231,17 +241,22 @@ def _lasts(step: PlannedStep) -> str:
     place = wire.PLACE_WORDS[step.process.place]
     minutes = step.duration_s // 60
     long = minutes >= 240
-    until = f"until {step.end:%a %H:%M}" if long else f"{minutes} min"
+    until = f"until {step.end:%a %H:%M}" if long else f"{minutes} min" if minutes < 100 else span(step.duration_s)
     core = step.process.core_c
     to = f" to {core:.0f} °C" if core is not None and step.process.ends_by == wire.BY_CORE else ""
     return f"{place} {until}{to}" if place in ("fridge", "freezer") else f"{until}{to}"
+
+
+def _half_mm(metres: float) -> str:
+    """Thickness of a thin sheet to the half millimetre, as rolling guides have it (4.5, not 5); whole from 6 mm on."""
+    return f"{round(metres * 2000) / 2:g}" if metres < 0.006 else f"{metres * 1000:.0f}"
 
 
 def _size(step: PlannedStep) -> str:
     process = step.process
     if process.kind not in (wire.FLATTEN, wire.BLOCK, wire.LOCK_IN, wire.FOLD, wire.SHEET) or not process.length_m:
         return ""
-    return f"{process.length_m * 100:.0f} × {process.width_m * 100:.0f} cm, {process.thickness_m * 1000:.0f} mm"
+    return f"{process.length_m * 100:.0f} × {process.width_m * 100:.0f} cm, {_half_mm(process.thickness_m)} mm"
 
 
 def _formula(plan: DayPlan) -> str:
@@ -253,14 +268,24 @@ def _formula(plan: DayPlan) -> str:
             for line in job.workup.lines
         )  # fmt: skip
         if lines:
-            parts.append(f"{lines}<p>Butter block <b>{job.workup.butter_block_g:.0f} g</b></p>")
+            parts.append(f"{lines}{_blocks(job.workup)}")
     return f"<section><h2>Weigh</h2>{''.join(parts)}</section>" if parts else ""
+
+
+def _blocks(work: Workup) -> str:
+    """The butter blocks to be made, each with its own mass."""
+    each = [p["butter_g"] for p in work.patons_g]
+    if len(each) < 2:
+        return f"<p>Butter block <b>{work.butter_block_g:.0f} g</b></p>"
+    if len(set(each)) == 1:
+        return f"<p>{len(each)} butter blocks of <b>{each[0]:.0f} g</b></p>"
+    return "".join(f"<p>Butter block, pâton {p['paton']} <b>{p['butter_g']:.0f} g</b></p>" for p in work.patons_g)
 
 
 def _sheets(plan: DayPlan) -> str:
     rows = []
     for row in plan.workup.layers:
-        rows.append(f"<p>{safe(str(row['after']))}: <b>{row['fat']}</b> fat layers</p>")
+        rows.append(f"<p>{safe(str(row['after']))}: <b>{row['fat']}</b> fat layer{'' if row['fat'] == 1 else 's'}</p>")
     folds = [s.process for s in plan.steps if s.process.kind == wire.FOLD]
     patons = sorted({p.paton for p in folds})
     boxes = "".join(
@@ -298,9 +323,9 @@ def _where(marks: list[dict]) -> str:
     """Name the edges that take the same ruler marks, strips together where both their edges do."""
     strips = sorted({int(m["strip"]) for m in marks if m["strip"]})
     if not strips:
-        return "slits along the sheet"
+        return "long cuts"
     edges = sorted({m["edge"] for m in marks if m["strip"]}, reverse=True)
     if len(marks) == len(strips) * len(edges):
         one = f"strip {strips[0]}" if len(strips) == 1 else f"strips {', '.join(map(str, strips))}"
         return f"{one}, {' and '.join(edges)} edge{'s' if len(edges) > 1 else ''}"
-    return "; ".join(f"strip {int(m['strip'])} {m['edge']}" if m["strip"] else "slits" for m in marks)
+    return "; ".join(f"strip {int(m['strip'])} {m['edge']}" if m["strip"] else "long cuts" for m in marks)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import unicodedata
 from datetime import datetime, timedelta
+from textwrap import wrap
 
 from shared_schedule import plan as wire
 from tourier.dayplan.hours import zone_of
 from tourier.dayplan.model import DayPlan, PlannedStep, from_at_s
+from tourier.dayplan.words import chance_words, ready_words
 
 HANDS, RESTS, COLD, HEAT = "#", "=", "-", "+"
 SLEEP, AWAY = ":", "."
@@ -20,7 +22,7 @@ def timeline(plan: DayPlan, width: int = 80, now: datetime | None = None) -> lis
     Long quiet stretches (a night) are not drawn at scale: the timeline breaks there, and says for how long.
     """
     width = max(60, width)
-    lines = [clean(plan.name)[: width - 1], _summary(plan)]
+    lines = [clean(plan.name)[: width - 1], *wrap(ready_words(plan), width - 1), *wrap(_summary(plan), width - 1)]
     for block in _blocks(plan):
         lines += ["", *_block(plan, block, width, now)]
     lines += ["", LEGEND[:width]]
@@ -47,8 +49,8 @@ def fit(text: str, width: int) -> str:
 
 def _summary(plan: DayPlan) -> str:
     hours, minutes = divmod(plan.duty_s // 60, 60)
-    chance = "" if plan.chance is None else f", {round(plan.chance.ready_by * 100)} % sure"
-    return f"Ready {plan.ready_at:%a %d %b %H:%M}{chance}; {hours} h {minutes:02d} min on duty"
+    chance = f"{sure}; " if (sure := chance_words(plan)) else ""
+    return f"{chance}{hours} h {minutes:02d} min on duty, pauses counted"
 
 
 def _blocks(plan: DayPlan) -> list[list[PlannedStep]]:

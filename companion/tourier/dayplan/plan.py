@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from shared_schedule import plan as wire
 from tourier.batch.model import BatchSpec, Workup
@@ -39,8 +39,10 @@ def plan_days(
     try:
         return plan_together([Job(spec, workup)], now, slack_s=slack_s, chance=chance)
     except Impossible as error:
-        if not slack_s or error.nearest is None or error.nearest > spec.ready_at:
+        if not slack_s or error.nearest is None:
             raise
+        if error.nearest > spec.ready_at:
+            raise _with_buffer(error, slack_s, zone_of(spec.zone)) from None
         left_s = int((spec.ready_at - error.nearest).total_seconds()) // 300 * 300
         least = f'buffer = "{span(left_s)}" or less' if left_s else "no buffer"
         raise Impossible(
@@ -48,6 +50,19 @@ def plan_days(
             f"{error.nearest.astimezone(zone_of(spec.zone)):%a %d %b %H:%M}. Write {least}, or work other hours.",
             error.nearest, give_up=error.give_up, steps=error.steps, hours=error.hours,
         ) from None  # fmt: skip
+
+
+def _with_buffer(error: Impossible, slack_s: int, zone) -> Impossible:
+    """Return a refusal whose nearest hour is the one to write in the batch file, so that the buffer fits before it."""
+    assert error.nearest is not None
+    ask = error.nearest + timedelta(seconds=slack_s)
+    asked = f"{ask.astimezone(zone):%a %d %b %H:%M}"
+    wish = f"Be ready at {asked} instead, which leaves your buffer of {span(slack_s)}."
+    return Impossible(
+        f"{error.sentence} With your buffer of {span(slack_s)} before it, ask for {asked}.",
+        ask, give_up=(wish, *(text for text in error.give_up if not text.startswith("Be ready at"))),
+        steps=error.steps, hours=error.hours,
+    )  # fmt: skip
 
 
 def plan_together(jobs: Sequence[Job], now: datetime, *, slack_s: int = 0, chance: bool = True) -> DayPlan:
@@ -207,7 +222,8 @@ def _warnings(problem: Problem, plan: DayPlan) -> tuple[str, ...]:
         found.append(NO_PROOF)
     if plan.chance is not None and plan.chance.ready_by < 0.8:
         found.append(
-            f"Steps take longer on some days: {round(plan.chance.ready_by * 100)} % chance to be ready by the hour. "
+            f"Steps take longer on some days: {round(plan.chance.ready_by * 100)} % chance to be ready by "
+            f"{'the hour you asked for' if len(plan.jobs) == 1 else 'the hours you asked for'}. "
             f'Write buffer = "{span(early + plan.chance.slack_for_95_s)}" in the batch file to make it 95 %.'
         )
     return tuple(found)

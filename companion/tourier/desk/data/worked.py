@@ -153,7 +153,9 @@ def figures(workup: Any) -> str:
 
 
 def hour_line(planned: Any) -> str:
-    """Ready, begin, chance."""
+    """Begin, ready beside the hour asked for, chance: in the order a narrow line may lose them from its end."""
+    from tourier.dayplan.words import asked_words, chance_words
+
     day = planned.day
-    chance = "" if day.chance is None else f", {round(day.chance.ready_by * 100)} % sure"
-    return f"Ready {day.ready_at:%a %d %b %H:%M}{chance}; begins {day.steps[0].start:%a %H:%M}"
+    chance = f"; {sure}" if (sure := chance_words(day)) else ""
+    return f"Begins {day.steps[0].start:%a %H:%M}, ready {day.ready_at:%a %H:%M}{asked_words(day)}{chance}"

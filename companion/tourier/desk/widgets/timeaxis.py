@@ -35,5 +35,5 @@ def ticks(first: float, last: float, width: int, local: Callable[[float], dateti
             day = named
         at += step
     if not found:  # a step longer than the view: say at least where it begins
-        found.append((0, begin.strftime("%a %H:%M:%S")[:width]))
+        found.append((0, begin.strftime("%a %H:%M" if span >= 1200 else "%a %H:%M:%S")[:width]))
     return found
