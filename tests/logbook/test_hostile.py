@@ -86,7 +86,7 @@ _records = st.lists(
         st.tuples(st.just(J.AIR), st.integers(-32768, 32767), st.integers(0, 255)),
         st.tuples(st.just(J.FAULT), st.integers(0, 9), st.integers(0, 9)),
         # No note says "nan" or "Infinity" by itself: what stands in the report came from a figure then.
-        st.tuples(st.just(J.NOTE), st.text(st.characters(exclude_characters="nNiI"), max_size=60)),
+        st.tuples(st.just(J.NOTE), st.text(st.characters(codec="utf-8", exclude_characters="nNiI"), max_size=60)),
         st.tuples(st.just(J.PLAN), st.integers(0, 2**32 - 1), st.integers(0, 65535)),
         st.tuples(st.just(J.FINISHED), st.just(0)),
     ),
