@@ -84,6 +84,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("kitchen.edit", "e", "edit", "Edit butter", "kitchen", "Write a butter's window by hand."),
     Action("kitchen.learn", "l", "learn", "Learn", "kitchen", "Fit the kitchen from the logs."),
     Action("kitchen.forget", "delete", "forget", "Take back", "kitchen", "Take back one learned value."),
+    Action("kitchen.reset", "x", "reset", "Reset", "kitchen", "Take back all that was learned of a kitchen or butter."),
     Action("timer.find", "f", "find", "Find", "timer", "Look for timers."),
     Action("timer.check", "k", "check", "Check", "timer", "Ask every part for its self-test."),
     Action("timer.clock", "t", "clock", "Set clock", "timer", "Set the timer's clock by this computer."),
@@ -102,6 +103,29 @@ def bindings(where: str) -> list[Binding]:
         for action in ACTIONS
         if action.where == where
     ]
+
+
+# ASCII has these as other keys (ctrl+i is Tab, ctrl+m Enter ...), terminals keep ctrl+c, and the rest is how one moves.
+_NOT_FREE = {
+    "ctrl+h", "ctrl+i", "ctrl+j", "ctrl+m", "ctrl+left_square_bracket", "ctrl+at", "ctrl+c",
+    "tab", "shift+tab", "enter", "escape", "up", "down",
+}  # fmt: skip
+
+
+def why_not(name: str, key: str, keymap: dict[str, str]) -> str:
+    """Return why an action cannot have a key, as a sentence; "" when it can."""
+    mine = next(action for action in ACTIONS if action.id == name)
+    if key in mine.keys.split(","):
+        return ""
+    if key in _NOT_FREE:
+        return f"{key} is not free: terminals and forms need it."
+    if len(key) == 1 and mine.where in (ANYWHERE, "batch"):
+        return f"{key} alone would be typed into the form; take a function key or one with ctrl."
+    for action in ACTIONS:
+        meets = ANYWHERE in (action.where, mine.where) or action.where == mine.where
+        if meets and action.id != name and key in keymap.get(action.id, action.keys).split(","):
+            return f"{key} already means {action.text} there."
+    return ""
 
 
 def read_keymap(file: Path) -> tuple[dict[str, str], list[str]]:
@@ -127,6 +151,11 @@ def read_keymap(file: Path) -> tuple[dict[str, str], list[str]]:
                 complaints.append(f'{file.name}: {name} needs a key as text, such as "ctrl+b".')
             else:
                 flat[name] = value.strip()
+    for name, keys in list(flat.items()):
+        wrong = next(filter(None, (why_not(name, key.strip(), flat) for key in keys.split(","))), "")
+        if wrong:
+            del flat[name]
+            complaints.append(f"{file.name}: {name}: {wrong} It keeps its usual key.")
     return flat, complaints
 
 

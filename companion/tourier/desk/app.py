@@ -174,7 +174,21 @@ class Desk(App):
         """Open the welcome."""
         from tourier.desk.screens.welcome import Welcome
 
-        self.push_screen(Welcome())
+        self.push_screen(Welcome(), self._welcomed)
+
+    def _welcomed(self, choice: str | None) -> None:
+        if choice == "demo":
+            self.call_later(self.play_demo)
+        elif choice == "open":
+            self.call_later(self.open_batch)
+        elif choice == "kitchen":
+            from tourier.desk.screens.questions import Questions
+
+            def kept(answer: bool | None) -> None:
+                if answer:
+                    self.call_later(self.use_kitchen)
+
+            self.push_screen(Questions(), kept)
 
     async def play_demo(self) -> None:
         """Open the demo batch and play it on a virtual timer."""

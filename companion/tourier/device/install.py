@@ -133,23 +133,28 @@ def backup(port: str, into: Path, progress: Progress | None = None) -> int:
     The file appears only when it is whole. Raises InstallError when the board holds nothing to save.
     """
     part = into.with_name(into.name + ".part")
-    with at_prompt(port) as prompt:
-        paths = [f"/{name}" for name, folder in prompt.listing("/") if not folder and _KEPT.match(f"/{name}")]
-        for number, folder in prompt.listing("/b"):
-            if folder:
-                paths += [f"/b/{number}/{name}" for name, _sub in prompt.listing(f"/b/{number}")]
-        paths = [path for path in paths if _KEPT.match(path)]
-        if not paths:
-            raise InstallError("The board holds nothing to save yet.")
-        try:
+    try:
+        part.write_bytes(b"")  # before the timer is interrupted
+    except OSError as problem:
+        why = problem.strerror or "the system refuses"
+        raise InstallError(f"{plain(into)} cannot be written ({why}); name another file.") from problem
+    try:
+        with at_prompt(port) as prompt:
+            paths = [f"/{name}" for name, folder in prompt.listing("/") if not folder and _KEPT.match(f"/{name}")]
+            for number, folder in prompt.listing("/b"):
+                if folder:
+                    paths += [f"/b/{number}/{name}" for name, _sub in prompt.listing(f"/b/{number}")]
+            paths = [path for path in paths if _KEPT.match(path)]
+            if not paths:
+                raise InstallError("The board holds nothing to save yet.")
             with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as archive:
                 for number, path in enumerate(paths):
                     if progress is not None:
                         progress(path, number, len(paths))
                     archive.writestr(path.lstrip("/"), prompt.read(path))
-            part.replace(into)
-        finally:
-            part.unlink(missing_ok=True)
+        part.replace(into)
+    finally:
+        part.unlink(missing_ok=True)
     return len(paths)
 
 
@@ -165,7 +170,7 @@ def restore(port: str, saved: Path, progress: Progress | None = None) -> int:
             if sum(info.file_size for _path, info in entries) > _BACKUP_MAX:
                 raise InstallError(f"{plain(saved.name)} holds more than a bench timer can.")
             contents = [(path, archive.read(info)) for path, info in entries]
-    except (zipfile.BadZipFile, FileNotFoundError) as problem:
+    except (zipfile.BadZipFile, OSError) as problem:
         raise InstallError(f"{plain(saved)} cannot be read as a backup; name the file that backup wrote.") from problem
     with at_prompt(port) as prompt:
         for folder in sorted({path.rpartition("/")[0] for path, _data in contents} - {""}):

@@ -98,7 +98,7 @@ def _enter(transport: SerialTransport) -> None:
 
 @contextlib.contextmanager
 def at_prompt(port: str, reset: bool = True) -> Iterator[Prompt]:
-    """Interrupt what runs on the board, give its prompt, and start the board anew afterwards.
+    """Interrupt what runs on the board, give its prompt, and start the board anew afterwards, whatever went wrong.
 
     No soft reset on the way in: the virtual board would end with it, and a real one does not need it.
     """
@@ -108,9 +108,11 @@ def at_prompt(port: str, reset: bool = True) -> Iterator[Prompt]:
             transport = SerialTransport(port, baudrate=115200, timeout=5)
             _enter(transport)
         prompt = Prompt(transport)
-        yield prompt
-        if reset:
-            prompt.reset()
+        try:
+            yield prompt
+        finally:  # a day may be running on it: a full disk here must not leave the timer standing still
+            if reset:
+                prompt.reset()
     except (TransportError, OSError) as problem:
         detail = plain(problem, 200)
         raise PromptError(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
@@ -11,6 +10,8 @@ from tourier.desk.data.follow import Job, Progress
 from tourier.device import upkeep
 from tourier.device.client import Timer, project_now
 from tourier.device.errors import LinkError
+
+_LET_GO_S = 20.0  # opening a port that does not answer takes up to ten seconds before it is given up
 
 
 def check(clock: Callable[[], float] | None) -> Job:
@@ -74,11 +75,21 @@ def boil_point(channel: str, expected_c: float) -> Job:
     return job
 
 
-def alone(what: str, port: str, file: Path | None, progress: Callable[[str, int, int], None]) -> str:
-    """Install, back up or restore through a port that nobody else holds; return the sentence, also of a failure."""
+def alone(
+    what: str,
+    port: str,
+    file: Path | None,
+    progress: Callable[[str, int, int], None],
+    let_go: Callable[[float], bool] = lambda _wait_s: True,
+) -> str:
+    """Install, back up or restore through a port that nobody else holds; return the sentence, also of a failure.
+
+    `let_go(seconds)` waits until the follower's last look is over and the port is free, and tells whether it is.
+    """
     from tourier.device import install as installing
 
-    time.sleep(1.2)  # the follower's last look takes up to a second before it lets the port go
+    if not let_go(_LET_GO_S):
+        return "✕ The timer's port is still busy; wait a moment and do it again."
     try:
         if what == "install":
             done = installing.install(port, progress)

@@ -104,6 +104,7 @@ class Follower:
         self._post = post
         self._jobs: queue.Queue[tuple[str, Job]] = queue.Queue()
         self._stopping = threading.Event()
+        self.ended = threading.Event()  # set when the port has been let go
         self._unwanted: set[str] = set()
         self._timer: Timer | None = None
         self._plan: wire.Plan | None = None
@@ -145,6 +146,7 @@ class Follower:
             return
         finally:
             self._fail_the_rest()
+            self.ended.set()
 
     def _lost(self, why: str) -> None:
         self._post(Gone(why))

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from textual.app import ComposeResult
-from textual.containers import Vertical
-from textual.screen import ModalScreen
+from textual.containers import Horizontal, Vertical
 from textual.widgets import Button, Input, Label, OptionList
 from textual.widgets.option_list import Option
 
+from tourier.desk.screens.dialog import Dialog
 
-class Ask(ModalScreen[str | None]):
+
+class Ask(Dialog[str | None]):
     """Asks for a line of text; None when the cook thinks better of it."""
 
     BINDINGS = [("escape", "dismiss(None)", "Leave it")]
@@ -22,12 +23,19 @@ class Ask(ModalScreen[str | None]):
         with Vertical(classes="dialog small"):
             yield Label(self._question, markup=False)
             yield Input(self._text, max_length=self._cap)
+            with Horizontal(classes="buttons"):
+                yield Button("Go on", id="ok", variant="primary")
+                yield Button("Leave it", id="leave")
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         self.dismiss(event.value.strip() or None)
 
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        text = self.query_one(Input).value.strip() if event.button.id == "ok" else ""
+        self.dismiss(text or None)
 
-class Choose(ModalScreen[object]):
+
+class Choose(Dialog[object]):
     """Asks for one of a few answers, given as (value, words)."""
 
     BINDINGS = [("escape", "dismiss(None)", "Leave it")]
@@ -40,12 +48,16 @@ class Choose(ModalScreen[object]):
         with Vertical(classes="dialog small"):
             yield Label(self._question, markup=False)
             yield OptionList(*[Option(words) for _value, words in self._answers])
+            yield Button("Leave it", id="leave")
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        self.leave()
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         self.dismiss(self._answers[event.option_index][0])
 
 
-class Confirm(ModalScreen[bool]):
+class Confirm(Dialog[bool]):
     """A deliberate second step before what cannot be taken back."""
 
     BINDINGS = [("escape", "dismiss(False)", "No")]
@@ -59,6 +71,10 @@ class Confirm(ModalScreen[bool]):
             yield Label(self._question, markup=False)
             yield Button("No, leave it", id="no")
             yield Button(self._yes, id="yes", variant="warning")
+
+    def leave(self) -> None:
+        """No."""
+        self.dismiss(False)
 
     def on_button_pressed(self, event: Button.Pressed) -> None:
         self.dismiss(event.button.id == "yes")

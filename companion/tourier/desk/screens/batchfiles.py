@@ -9,16 +9,16 @@ from rich.markup import escape
 from textual import work
 from textual.app import ComposeResult
 from textual.containers import Vertical
-from textual.screen import ModalScreen
 from textual.widgets import DataTable, Input, Label, OptionList, Static
 from textual.widgets.option_list import Option
 
 from tourier import places
 from tourier.desk.data.fields import label_of
 from tourier.desk.data.paths import typed_path
+from tourier.desk.screens.dialog import Dialog
 
 
-class OpenBatch(ModalScreen[object]):
+class OpenBatch(Dialog[object]):
     """Asks for a file: typed, one of the recent ones, or an example. Gives a Path, an example's text, or None."""
 
     BINDINGS = [("escape", "dismiss(None)", "Leave it")]
@@ -72,7 +72,7 @@ def _name_in(file: Path) -> str:
     return f"{str(name or 'unnamed')[:40]}, {when}"
 
 
-class Changed(ModalScreen[None]):
+class Changed(Dialog[None]):
     """Every input that differs from the last good batch of the logbook."""
 
     BINDINGS = [("escape,q", "dismiss", "Close")]

@@ -5,14 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 from textual.app import ComposeResult
-from textual.containers import Vertical
-from textual.screen import ModalScreen
+from textual.containers import Horizontal, Vertical
 from textual.widgets import Button, Digits, Input, Label, Static
 
 from shared_schedule.units import cdeg_text
 from tourier.desk.data import care
 from tourier.desk.data.fleet import Berth
-from tourier.desk.data.follow import JobDone, Seen
+from tourier.desk.data.follow import Gone, JobDone, Seen
+from tourier.desk.screens.dialog import Dialog
 from tourier.desk.widgets.pages import PageRow
 
 _ICE = (
@@ -27,10 +27,10 @@ _BOIL = (
 )
 
 
-class Calibrate(ModalScreen[None]):
+class Calibrate(Dialog[None]):
     """`kind` is ice or boil."""
 
-    BINDINGS = [("escape", "dismiss", "Close")]
+    BINDINGS = [("escape", "leave", "Close")]
 
     def __init__(self, berth: Berth, kind: str) -> None:
         super().__init__()
@@ -39,7 +39,7 @@ class Calibrate(ModalScreen[None]):
         self._steady = care.Steady()
 
     def compose(self) -> ComposeResult:
-        with Vertical(classes="dialog small"):
+        with Vertical(classes="dialog small wizard"):
             title = "Ice point" if self._kind == "ice" else "Boiling point"
             yield Label(f"{title} of {self._berth.label}", markup=False)
             yield PageRow([("probe", "needle probe"), ("bench", "bench sensor")], id="channel")
@@ -48,8 +48,10 @@ class Calibrate(ModalScreen[None]):
             yield Static("Waiting for a reading …", id="steady", markup=False)
             if self._kind == "boil":
                 yield Input("0 m", placeholder="altitude, such as 300 m", id="altitude", max_length=20)
-            yield Button("Keep it as 0 °C" if self._kind == "ice" else "Compare", id="take", disabled=True)
             yield Static("", id="taken", markup=False)
+            with Horizontal(classes="buttons"):
+                yield Button("Keep it as 0 °C" if self._kind == "ice" else "Compare", id="take", disabled=True)
+                yield Button("Close", id="close")
 
     def on_mount(self) -> None:
         self.app.timers.subscribe(self, self._heard)  # type: ignore[attr-defined]
@@ -69,6 +71,11 @@ class Calibrate(ModalScreen[None]):
             self.query_one("#reading", Digits).update("--" if cdeg is None else cdeg_text(cdeg))
             self.query_one("#steady", Static).update(self._words(cdeg))
             self.query_one("#take", Button).disabled = not self._steady.still
+        elif isinstance(what, Gone):  # never an old number
+            self._steady = care.Steady()
+            self.query_one("#reading", Digits).update("--")
+            self.query_one("#steady", Static).update(f"The timer does not answer: {what.why}")
+            self.query_one("#take", Button).disabled = True
         elif isinstance(what, JobDone) and what.name in ("Ice point", "Boil point"):
             self.query_one("#taken", Static).update(what.error or str(what.result))
 
@@ -81,6 +88,9 @@ class Calibrate(ModalScreen[None]):
         return f"Moves by {span:.2f} K; watched for {self._steady.held_s} of 60 s."
 
     def on_button_pressed(self, event: Button.Pressed) -> None:
+        if event.button.id == "close":
+            self.leave()
+            return
         follower = self._berth.follower
         if self._kind == "ice":
             follower.do("Ice point", care.ice_point(self._channel))

@@ -7,14 +7,14 @@ from pathlib import Path
 from textual import work
 from textual.app import ComposeResult
 from textual.containers import Vertical
-from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Label, Static
 
 from tourier.desk.data.lookback import Pictured
 from tourier.desk.data.paths import typed_path
+from tourier.desk.screens.dialog import Dialog
 
 
-class Export(ModalScreen[None]):
+class Export(Dialog[None]):
     """Asks where, writes HTML, CSV or JSON, or copies the findings."""
 
     BINDINGS = [("escape", "dismiss(None)", "Leave it")]

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from textual import events
 from textual.app import ComposeResult
-from textual.containers import Vertical
-from textual.screen import ModalScreen
-from textual.widgets import DataTable, Static
+from textual.containers import Horizontal, Vertical
+from textual.widgets import Button, DataTable, Static
 
 from tourier import places
-from tourier.desk.actions import ACTIONS, read_keymap, write_keymap
+from tourier.desk.actions import ACTIONS, read_keymap, why_not, write_keymap
+from tourier.desk.screens.dialog import Dialog
 
 
-class Keys(ModalScreen):
+class Keys(Dialog[None]):
     """The effective key map. Enter on a row, then a key: the action has that key from now on."""
 
     BINDINGS = [
@@ -32,6 +32,17 @@ class Keys(ModalScreen):
                 "Enter on a row, then the new key. Delete gives the usual key back. Escape closes.", id="keys-hint"
             )
             yield DataTable(cursor_type="row", zebra_stripes=True)
+            with Horizontal(classes="buttons"):
+                yield Button("Usual key", id="usual")
+                yield Button("Close", id="close")
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        event.stop()
+        self._waiting_for = None
+        if event.button.id == "usual":
+            self.action_usual()
+        else:
+            self.leave()
 
     def on_mount(self) -> None:
         table = self.query_one(DataTable)
@@ -62,12 +73,10 @@ class Keys(ModalScreen):
         if event.key == "escape":
             hint.update("Left as it was.")
             return
-        where = next(action.where for action in ACTIONS if action.id == waiting)
-        for action in ACTIONS:
-            taken = self._keymap.get(action.id, action.keys).split(",")
-            if action.id != waiting and event.key in taken and action.where in ("anywhere", where):
-                hint.update(f"{event.key} already means {action.text} there; nothing was changed.")
-                return
+        wrong = why_not(waiting, event.key, self._keymap)
+        if wrong:
+            hint.update(f"{wrong} Nothing was changed.")
+            return
         self._keymap[waiting] = event.key
         self._store()
         hint.update(f"{waiting} is now {event.key}.")
@@ -85,5 +94,5 @@ class Keys(ModalScreen):
         self._fill()
 
     def action_close(self) -> None:
-        """Close, unless a key is awaited."""
-        self.dismiss()
+        """Close."""
+        self.leave()

@@ -74,8 +74,11 @@ class Kitchen(Room):
         table.clear()
         for value in learned:
             table.add_row(*[escape(cell) for cell in learned_row(value)], key=f"{value.quantity}@{value.subject}")
+        text = self.query_one("#learned-text", Static)
         if not learned:
-            self.query_one("#learned-text", Static).update(_NO_LOG)
+            text.update(_NO_LOG)
+        elif str(text.content) == _NO_LOG:
+            text.update("")
         table = self.query_one("#butters", DataTable)
         at = table.cursor_row
         table.clear()
@@ -139,6 +142,33 @@ class Kitchen(Room):
                 self._forget(what)
 
         self.app.push_screen(Confirm(f"Take {what} back? The value before it holds again.", "Take it back"), sure)
+
+    @work(thread=True, exclusive=True, group="learn")
+    def action_reset(self) -> None:
+        """Take back everything learned of one kitchen or butter, or all of it."""
+        values = in_force(places.logbook_file())
+        self.app.call_from_thread(self._ask_reset, values)
+
+    def _ask_reset(self, values: list[Any]) -> None:
+        from tourier.desk.screens.ask import Choose
+
+        if not values:
+            self.notify(_NO_LOG)
+            return
+        subjects = list(dict.fromkeys(value.subject for value in values))
+        counts = {subject: sum(value.subject == subject for value in values) for subject in subjects}
+        answers: list[tuple[object, str]] = [
+            (f"all@{subject}", f"all {counts[subject]} learned of {subject}") for subject in subjects
+        ]
+        if len(subjects) > 1:
+            answers.append(("all", f"all {len(values)}, of every kitchen and butter"))
+
+        def chosen(what: object) -> None:
+            if what:
+                self._forget(str(what))
+
+        question = "Take back for good (the logs stay; Learn finds it again from them):"
+        self.app.push_screen(Choose(question, answers), chosen)
 
     @work(thread=True, exclusive=True, group="learn")
     def _forget(self, what: str) -> None:

@@ -5,16 +5,16 @@ from __future__ import annotations
 from textual import work
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical, VerticalScroll
-from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Label, Static
 
 from tourier import places
 from tourier.desk.data import mykitchen
 from tourier.desk.data.batchdoc import BatchDoc, shown, typed
+from tourier.desk.screens.dialog import Dialog
 from tourier.desk.widgets.formrow import Edited, FormRow
 
 
-class Questions(ModalScreen[bool]):
+class Questions(Dialog[bool]):
     """True when the answers were kept."""
 
     BINDINGS = [("escape", "dismiss(False)", "Leave it"), ("ctrl+s", "keep", "Keep")]
@@ -51,6 +51,9 @@ class Questions(ModalScreen[bool]):
     def _complain(self, wrong: dict[str, str]) -> None:
         for row in self.query(FormRow):
             row.complain(wrong.get(row.path, ""))
+
+    def leave(self) -> None:
+        """Leave it; a click beside the questions does not throw answers away."""
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()

@@ -48,9 +48,9 @@ class Room(Screen):
 
     @staticmethod
     def _footer() -> Widget:
-        from textual.widgets import Footer
+        from tourier.desk.widgets.keyrow import KeyRow
 
-        return Footer(compact=True, show_command_palette=False)
+        return KeyRow(compact=True, show_command_palette=False)
 
     async def _furnish(self) -> None:
         from textual.compose import compose
@@ -74,9 +74,9 @@ class Room(Screen):
     def help_text(self) -> str:
         """Return Markdown for the focused part: the nearest widget with a HELP, else the room's own."""
         widget = self.focused
-        while widget is not None:
+        while widget is not None and widget is not self:
             text = getattr(widget, "HELP", "") or (widget.tooltip if isinstance(widget.tooltip, str) else "")
-            if text and widget is not self:
+            if text:
                 return str(text)
             widget = widget.parent  # type: ignore[assignment]
         return self.HELP

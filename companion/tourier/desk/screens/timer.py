@@ -26,6 +26,11 @@ _NOTHING = (
 )
 
 
+def state_words(berth: Berth) -> str:
+    """Return how a timer is, in words, with the reason when it is not there."""
+    return f"{berth.link.words}: {berth.why}" if berth.why else berth.link.words
+
+
 class TimerRoom(Room):
     """Looking after timers."""
 
@@ -71,7 +76,7 @@ class TimerRoom(Room):
             holds = berth.plan.name if berth.plan is not None else "no plan"
             shape = LINK_SHAPES.get(berth.link.kind, "?")
             table.add_row(shape, escape(berth.label), escape(port), escape(berth.firmware or "--"),
-                          escape(holds if berth.board_id else "--"), escape(berth.why or berth.link.words),
+                          escape(holds if berth.board_id else "--"), escape(state_words(berth)),
                           key=port)  # fmt: skip
         if table.row_count:
             table.move_cursor(row=min(max(0, at), table.row_count - 1))
@@ -190,18 +195,18 @@ class TimerRoom(Room):
         """Give the port to the installer, then follow the timer again."""
         berth = self.berth
         if berth is not None:
-            port, clock = berth.port, berth.clock
+            port, clock, let_go = berth.port, berth.clock, berth.follower.ended.wait
             self.desk.fleet.release(port)
             self._list()
             self._say("Working …")
-            self._work_alone(what, port, clock, file)
+            self._work_alone(what, port, clock, file, let_go)
 
     @work(thread=True, exclusive=True, group="alone")
-    def _work_alone(self, what: str, port: str, clock: Any, file: Path | None) -> None:
+    def _work_alone(self, what: str, port: str, clock: Any, file: Path | None, let_go: Any) -> None:
         def progress(name: str, done: int, total: int) -> None:
             self.app.call_from_thread(self._progress, done, total)
 
-        said = care.alone(what, port, file, progress)
+        said = care.alone(what, port, file, progress, let_go)
         self.app.call_from_thread(self._worked_alone, port, clock, said)
 
     def _worked_alone(self, port: str, clock: Any, said: str) -> None:

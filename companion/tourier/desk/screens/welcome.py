@@ -17,8 +17,8 @@ _TEXT = (
 )
 
 
-class Welcome(ModalScreen[None]):
-    """Offers the demo, the kitchen questions, or going on."""
+class Welcome(ModalScreen[str | None]):
+    """Offers the demo, the kitchen questions, or going on; gives demo, kitchen, open, on, or None."""
 
     BINDINGS = [("escape", "go_on", "Go on")]
     HORIZONTAL_BREAKPOINTS: ClassVar = [(0, "-narrow"), (100, "-wide")]
@@ -38,21 +38,12 @@ class Welcome(ModalScreen[None]):
 
     def on_button_pressed(self, event: Button.Pressed) -> None:
         self._seen()
-        desk = self.app
-        self.dismiss()
-        if event.button.id == "demo":
-            desk.call_later(desk.play_demo)  # type: ignore[attr-defined]
-        elif event.button.id == "kitchen":
-            from tourier.desk.screens.questions import Questions
-
-            desk.push_screen(Questions())
-        elif event.button.id == "open":
-            desk.call_later(desk.open_batch)  # type: ignore[attr-defined]
+        self.dismiss(event.button.id)
 
     def action_go_on(self) -> None:
         """Close."""
         self._seen()
-        self.dismiss()
+        self.dismiss(None)
 
     def _seen(self) -> None:
         settings = self.app.settings  # type: ignore[attr-defined]

@@ -15,6 +15,8 @@ ROOMS = (
     ("timer", "Timer"),
 )
 
+_ROOMY = 64  # columns
+
 # A shape for every state of the link, so that colour is never needed to tell them apart.
 LINK_SHAPES = {"none": "○", "looking": "◌", "connected": "●", "lost": "✕", "playing": "▶"}
 
@@ -62,15 +64,22 @@ class RoomRow(Static):
         self._present = present
         self._spans: list[tuple[int, int, str]] = []
 
+    def on_resize(self) -> None:
+        self._draw()
+
     def on_mount(self) -> None:
+        self._draw()
+
+    def _draw(self) -> None:
         text = Text(no_wrap=True)
         self._spans = []
+        gap = " " if self.app.size.width >= _ROOMY else ""  # at 60 columns all five still stand in the row
         for number, (room, word) in enumerate(ROOMS, start=1):
             label = f"[F{number} {word}]" if room == self._present else f" F{number} {word} "
             start = len(text)
             text.append(label, style="bold reverse" if room == self._present else "")
             self._spans.append((start, len(text), room))
-            text.append(" ")
+            text.append(gap)
         self.update(text)
 
     def on_click(self, event: events.Click) -> None:
