@@ -147,6 +147,8 @@ async def test_outcome_side_by_side_export_and_take_out(make_desk, logbook, home
         await pilot.press("enter", "enter")
         await until(pilot, lambda: "cannot be written" in _words(desk.screen, "#exported"))
         entry.value = str(home)
+        await until(pilot, lambda: not any(worker.is_running for worker in desk.workers))
+        await pilot.pause(0.5)  # the button's own animation takes no press
         for expected in ("html", "csv", "json", "jsonl"):
             await pilot.press("enter")
             await until(pilot, lambda kind=expected: f".{kind}" in _words(desk.screen, "#exported"), what=expected)
