@@ -51,5 +51,10 @@ def replan_from_timer(timer: Timer, text: str, where: str, ready: str | None, lo
     now = from_at_s(report.at_s)
     wished: datetime | None = None
     if ready is not None:
-        wished = moment(ready, ZoneInfo(spec.zone), now, forward=True, least=timedelta(0))
+        try:
+            wished = moment(ready, ZoneInfo(spec.zone), now, forward=True, least=timedelta(0))
+        except ValueError as error:
+            raise BadWish("ready time", f"{error}.") from None
+        if wished <= now:
+            raise BadWish("ready time", f"{wished:%Y-%m-%d %H:%M} is already past; name one ahead, or none to keep it.")
     return replan(running, happened(running, _Happened(report)), now, ready=wished, chance=True)

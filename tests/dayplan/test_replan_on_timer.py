@@ -10,6 +10,7 @@ from tourier.batch.examples import example_text
 from tourier.batch.read import read_batch_text
 from tourier.batch.workup import work_up
 from tourier.dayplan import plan_days, to_device
+from tourier.dayplan.model import BadWish
 from tourier.device.client import Timer
 from tourier.device.virtual.board import VirtualTimer
 from tourier.device.virtual.cook import Cook
@@ -48,6 +49,10 @@ def slipped(tmp_path_factory):
         with Timer.open(timer.port) as link:
             seen["before"] = link.state()
             seen["log_before"] = link.collect(M.STREAM_JOURNAL)
+            for hour in ("2026-03-01 10:00", "gibberish"):
+                with pytest.raises(BadWish, match="^ready time: ") as caught:
+                    replan_from_timer(link, text, "home-inches", hour, None)
+                seen[hour] = str(caught.value)
             seen["replanned"] = replan_from_timer(link, text, "home-inches", None, None)
             second = to_device(seen["replanned"].plan)
             link.send_plan(P.encode(second))
@@ -66,6 +71,11 @@ def slipped(tmp_path_factory):
             seen["log_end"] = link.collect(M.STREAM_JOURNAL)
             seen["held"] = P.decode(link.collect(M.STREAM_PLAN))
     return seen
+
+
+def test_an_hour_that_is_past_is_refused_and_nothing_is_planned(slipped):
+    assert "2026-03-01 10:00 is already past" in slipped["2026-03-01 10:00"]
+    assert "is no moment" in slipped["gibberish"]
 
 
 def test_the_replan_tells_of_the_delay(slipped):

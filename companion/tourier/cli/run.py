@@ -60,6 +60,11 @@ def exit_code_of(error: BaseException) -> int | None:
     return None
 
 
+def _is_database_error(error: BaseException) -> bool:
+    """Whether the logbook's file gave way under a command: damaged, locked, on a full disk."""
+    return any(kind.__module__ == "sqlite3" and kind.__name__ == "DatabaseError" for kind in type(error).__mro__)
+
+
 def about_file(error: OSError) -> str:
     """Return one sentence about a file or folder that the system did not let us use."""
     file = Path(os.fsdecode(error.filename))
@@ -114,6 +119,9 @@ def run(parser: argparse.ArgumentParser, arguments: list[str]) -> int:
         return OK
     except Exception as error:
         code = exit_code_of(error)
+        if code is None and _is_database_error(error):
+            out.complain(f"The logbook cannot be used ({error}); see tourier logbook check, or restore a backup.")
+            return USER_INPUT
         if isinstance(error, OutputError):
             _stdout_to_nowhere()  # or closing it at the end complains a second time
         if code is None and isinstance(error, OSError) and error.filename is None and error.errno in _NO_ROOM:

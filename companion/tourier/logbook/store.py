@@ -103,6 +103,12 @@ class Logbook:
 
     def check(self) -> list[str]:
         """Return what is wrong with the file, one sentence each; an empty list when it is sound."""
+        try:
+            return self._wrong()
+        except sqlite3.DatabaseError as error:  # so damaged that even the check gives up
+            return [f"{self.path} is damaged ({clean(str(error))}); restore a backup"]
+
+    def _wrong(self) -> list[str]:
         found = [clean(row[0]) for row in self._db.execute("PRAGMA integrity_check(20)") if row[0] != "ok"]
         for row in self._db.execute("PRAGMA foreign_key_check"):
             found.append(f"table {clean(str(row[0]))} holds a row without its batch")
