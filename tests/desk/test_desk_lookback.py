@@ -150,6 +150,8 @@ async def test_outcome_side_by_side_export_and_take_out(make_desk, logbook, home
         await until(pilot, lambda: not any(worker.is_running for worker in desk.workers))
         await pilot.pause(0.5)  # the button's own animation takes no press
         for expected in ("html", "csv", "json", "jsonl"):
+            # A button that was pressed a moment ago is still drawn pressed, and does not take the key again.
+            await until(pilot, lambda: not desk.focused.has_class("-active"))
             await pilot.press("enter")
             await until(pilot, lambda kind=expected: f".{kind}" in _words(desk.screen, "#exported"), what=expected)
             await pilot.press("tab")
