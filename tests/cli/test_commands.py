@@ -247,4 +247,5 @@ def test_ctrl_c_and_a_fault_of_ours(monkeypatch, capsys):
     code, err = command(ZeroDivisionError("x"))
     assert code == 1 and "TOURIER_DEBUG" in err and err.count("\n") == 1
     code, err = command(OSError(28, "No space left on device", "/tmp/x"))
-    assert code == 2 and err.count("\n") == 1
+    assert "Rest after fold 1" in said.out and "half an hour before the 08:30 you asked for" in said.out
+    assert "Rest after fold 1, pâton 2" not in said.out and "--table" in said.out  # the long table is for who asks
