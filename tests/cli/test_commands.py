@@ -51,6 +51,9 @@ def test_plan_in_prose_has_no_escape_codes_and_says_what_is_made(tourier, demo):
     assert "\x1b" not in said.out + said.err
     assert "24 X CROISSANT, 12 X PAIN AU CHOCOLAT" in said.out
     assert any("Rest after fold 1" in line and "2" in line for line in said.out.splitlines())
+    assert "half an hour before the 08:30 you asked for" in said.out
+    assert "Rest after fold 1, pâton 2" not in said.out and "--table" in said.out  # the long table is for who asks
+    assert "Rest after fold 1, pâton 2" in tourier("plan", demo, "--table").out
 
 
 def test_plan_writes_calendar_card_map_and_bytes(tourier, demo, tmp_path):
@@ -247,5 +250,4 @@ def test_ctrl_c_and_a_fault_of_ours(monkeypatch, capsys):
     code, err = command(ZeroDivisionError("x"))
     assert code == 1 and "TOURIER_DEBUG" in err and err.count("\n") == 1
     code, err = command(OSError(28, "No space left on device", "/tmp/x"))
-    assert "Rest after fold 1" in said.out and "half an hour before the 08:30 you asked for" in said.out
-    assert "Rest after fold 1, pâton 2" not in said.out and "--table" in said.out  # the long table is for who asks
+    assert code == 2 and err.count("\n") == 1
