@@ -11,6 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from tourier import files
 from tourier.batch.model import BatchSpec, Workup
 
 if TYPE_CHECKING:
@@ -96,8 +97,7 @@ def taught_lines(taught: tuple[Learned, ...]) -> list[str]:
 
 def keep_sent(folder: Path, plan_id: int, text: str) -> None:
     """Remember which batch file a plan was made from, so that the log can be collected together with it."""
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / f"{plan_id:08x}.toml").write_text(text, encoding="utf-8")
+    files.keep(folder / f"{plan_id:08x}.toml", text)
 
 
 def sent_text(folder: Path, plan_id: int) -> str:

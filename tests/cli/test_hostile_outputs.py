@@ -8,7 +8,7 @@ import subprocess
 import sys
 
 import pytest
-from tourier.cli.files import save, told_apart
+from tourier.files import save, told_apart
 
 FULL = "/dev/full"
 needs_full = pytest.mark.skipif(not os.path.exists(FULL), reason="no /dev/full on this system")

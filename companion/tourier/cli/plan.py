@@ -9,9 +9,9 @@ from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from tourier.cli.common import plan_file
-from tourier.cli.files import save, told_apart
 from tourier.cli.output import Output
 from tourier.cli.run import UserError
+from tourier.files import save, told_apart
 from tourier.plantext import cut_lines, formula_lines, sheet_lines, timetable_lines
 
 if TYPE_CHECKING:

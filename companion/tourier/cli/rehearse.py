@@ -8,9 +8,9 @@ import tempfile
 from datetime import UTC, datetime
 from pathlib import Path
 
-from tourier.cli.files import save
 from tourier.cli.output import Output
 from tourier.cli.run import UserError
+from tourier.files import save
 
 
 def run(args: argparse.Namespace, out: Output) -> int:

@@ -6,9 +6,9 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tourier.cli.files import save, told_apart
 from tourier.cli.output import Output
 from tourier.cli.run import UserError
+from tourier.files import save, told_apart
 
 if TYPE_CHECKING:
     from tourier.logbook.model import Batch

@@ -12,6 +12,8 @@ from pathlib import Path
 
 from textual.binding import Binding
 
+from tourier import files
+
 ANYWHERE = "anywhere"
 
 
@@ -160,14 +162,11 @@ def read_keymap(file: Path) -> tuple[dict[str, str], list[str]]:
 
 
 def write_keymap(file: Path, keymap: dict[str, str]) -> None:
-    """Write keys.toml whole, through a neighbour file so that a crash leaves the old one."""
+    """Write keys.toml. Raises OSError."""
     tables: dict[str, list[str]] = {}
     for name, keys in sorted(keymap.items()):
         table, key = name.split(".", 1)
         escaped = keys.replace("\\", "\\\\").replace('"', '\\"')
         tables.setdefault(table, []).append(f'{key} = "{escaped}"')
     text = "\n\n".join(f"[{table}]\n" + "\n".join(lines) for table, lines in tables.items()) + "\n"
-    file.parent.mkdir(parents=True, exist_ok=True)
-    fresh = file.with_suffix(".new")
-    fresh.write_text(text, encoding="utf-8")
-    fresh.replace(file)
+    files.keep(file, text)

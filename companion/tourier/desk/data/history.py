@@ -5,6 +5,8 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
+from tourier import files
+
 _ASIDE = 10
 _DEEPEST = 500  # snapshots kept: a long evening of edits, well under a megabyte
 
@@ -56,11 +58,8 @@ class Autosave:
         self.file = folder / (hashlib.sha256(name.encode()).hexdigest()[:16] + ".toml")
 
     def keep(self, text: str) -> None:
-        """Write the text whole: through a neighbour, so that a crash leaves the one before."""
-        self.file.parent.mkdir(parents=True, exist_ok=True)
-        fresh = self.file.with_suffix(".new")
-        fresh.write_text(text, encoding="utf-8")
-        fresh.replace(self.file)
+        """Keep the text in place of the one before. Raises OSError."""
+        files.keep(self.file, text)
 
     def found(self) -> str | None:
         """Return a text that was left over, None when there is none."""
@@ -82,9 +81,8 @@ class Aside:
 
     def put(self, text: str) -> None:
         """Put a text aside; the same text once."""
-        self._folder.mkdir(parents=True, exist_ok=True)
         name = hashlib.sha256(text.encode()).hexdigest()[:16]
-        (self._folder / f"aside-{name}.toml").write_text(text, encoding="utf-8")
+        files.keep(self._folder / f"aside-{name}.toml", text)
         for old in self.files()[_ASIDE:]:
             old.unlink(missing_ok=True)
 

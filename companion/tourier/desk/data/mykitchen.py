@@ -7,6 +7,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from tourier import files
 from tourier.desk.data.batchdoc import BatchDoc
 from tourier.desk.data.fields import BENCHES, Field
 
@@ -86,11 +87,8 @@ def known(folder: Path) -> bool:
 
 
 def write(folder: Path, text: str) -> None:
-    """Keep the kitchen, through a neighbour file."""
-    folder.mkdir(parents=True, exist_ok=True)
-    fresh = folder / (FILE + ".new")
-    fresh.write_text(text, encoding="utf-8")
-    fresh.replace(folder / FILE)
+    """Keep the kitchen. Raises OSError."""
+    files.keep(folder / FILE, text)
 
 
 def into(batch: BatchDoc, kitchen_text: str) -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from tourier import files
+
 _KEPT = 20  # files; the oldest go
 
 
@@ -12,13 +14,10 @@ def take_out(logbook: Path, batch_id: int, folder: Path) -> Path:
     from tourier.logbook import openlog
     from tourier.logbook.store import Logbook
 
-    folder.mkdir(parents=True, exist_ok=True)
     with Logbook(logbook) as book:
         batch = book.load(batch_id)
         file = folder / f"{batch.plan.ready_at_s}-{batch.key}.jsonl"
-        fresh = file.with_suffix(".new")
-        fresh.write_text("".join(openlog.write(batch)), encoding="utf-8")
-        fresh.replace(file)
+        files.keep(file, "".join(openlog.write(batch)))
         book.remove(batch_id)
     for old in sorted(folder.glob("*.jsonl"), key=lambda one: one.stat().st_mtime)[:-_KEPT]:
         old.unlink(missing_ok=True)

@@ -7,6 +7,8 @@ import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from tourier import files
+
 _RECENT = 8
 
 
@@ -36,16 +38,13 @@ class Settings:
         return settings
 
     def write(self) -> None:
-        """Write the file whole, through a neighbour."""
+        """Write the file. Raises OSError."""
         # JSON strings without surrogates are TOML basic strings.
         text = (
             f"theme = {json.dumps(self.theme)}\nsilent = {str(self.silent).lower()}\n"
             f"welcomed = {str(self.welcomed).lower()}\nrecent = {json.dumps(self.recent)}\n"
         )
-        self.file.parent.mkdir(parents=True, exist_ok=True)
-        fresh = self.file.with_suffix(".new")
-        fresh.write_text(text, encoding="utf-8")
-        fresh.replace(self.file)
+        files.keep(self.file, text)
 
     def opened(self, file: Path) -> None:
         """Put a batch file first among the recent ones."""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from textual import work
 
-from tourier import places
+from tourier import files, places
 from tourier.desk.data.batchdoc import BatchDoc, DocError, trouble
 from tourier.desk.data.history import Aside, Autosave, History
 from tourier.desk.screens.room import Room
@@ -123,7 +123,7 @@ class BatchKeep(Room):
     # --- saving ------------------------------------------------------------------------------------------------
 
     def save_to(self, file: Path, sure: bool = False) -> None:
-        """Write the file whole, through a neighbour, and forget the autosave; asks before it hides another text."""
+        """Write the file and forget the autosave; asks before it hides another text."""
         try:
             file = file.resolve()
             held = file.read_bytes().decode("utf-8-sig").replace("\r\n", "\n") if file.exists() else None
@@ -139,10 +139,8 @@ class BatchKeep(Room):
                 lambda yes: self.save_to(file, sure=True) if yes else None,
             )
             return
-        fresh = file.with_name(file.name + ".new")
         try:
-            fresh.write_bytes(self.history.now.replace("\n", self._newline).encode("utf-8"))
-            fresh.replace(file)
+            files.save(file, self.history.now.replace("\n", self._newline).encode("utf-8"))
         except OSError as error:
             self.notify(f"{file} cannot be written ({error.strerror}); choose another place.", severity="error",
                         markup=False)  # fmt: skip

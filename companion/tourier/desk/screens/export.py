@@ -9,6 +9,7 @@ from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.widgets import Button, Input, Label, Static
 
+from tourier import files
 from tourier.desk.data.lookback import Pictured
 from tourier.desk.data.paths import typed_path
 from tourier.desk.screens.dialog import Dialog
@@ -70,16 +71,16 @@ def write_report(pictured: Pictured, folder: Path, kind: str) -> list[Path]:
 
     stem = folder / f"batch-{pictured.batch.id}"
     if kind == "html":
-        files = {stem.with_suffix(".html"): report_html(pictured.review)}
+        texts = {stem.with_suffix(".html"): report_html(pictured.review)}
     elif kind == "json":
-        files = {stem.with_suffix(".json"): json.dumps(review_dict(pictured.review), ensure_ascii=False, indent=1)}
+        texts = {stem.with_suffix(".json"): json.dumps(review_dict(pictured.review), ensure_ascii=False, indent=1)}
     elif kind == "log":
-        files = {stem.with_suffix(".jsonl"): "".join(openlog.write(pictured.batch))}
+        texts = {stem.with_suffix(".jsonl"): "".join(openlog.write(pictured.batch))}
     else:
-        files = {
+        texts = {
             folder / f"{stem.name}-steps.csv": steps_csv(pictured.account),
             folder / f"{stem.name}-temperatures.csv": samples_csv(pictured.account),
         }
-    for file, text in files.items():
-        file.write_text(text, encoding="utf-8")
-    return list(files)
+    for file, text in texts.items():
+        files.save(file, text)
+    return list(texts)

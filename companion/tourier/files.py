@@ -1,4 +1,4 @@
-"""Files a command was asked to write: whole or not at all, and an error that names the file."""
+"""The one way files are written: whole or not at all, and an error that names the file."""
 
 from __future__ import annotations
 
@@ -9,7 +9,10 @@ from pathlib import Path
 
 
 def save(name: str | Path, content: str | bytes) -> Path:
-    """Write a file whole: what stood there before stays until the new text is on the disk. Raises OSError naming it."""
+    """Write a file whole: what stood there before stays until the new text is on the disk. Raises OSError naming it.
+
+    The folder must be there; `keep` makes it.
+    """
     asked = Path(name)
     data = content.encode("utf-8") if isinstance(content, str) else content
     try:
@@ -31,6 +34,12 @@ def save(name: str | Path, content: str | bytes) -> Path:
         error.filename, error.filename2 = str(asked), None
         raise
     return asked
+
+
+def keep(file: Path, content: str | bytes) -> Path:
+    """Write one of the program's own files whole, in a folder that is made when missing. Raises OSError."""
+    file.parent.mkdir(parents=True, exist_ok=True)
+    return save(file, content)
 
 
 def same_file(one: str | Path, other: str | Path) -> bool:
