@@ -1,12 +1,17 @@
-"""Plans and days for the firmware's tests: a whole two-day batch laid out by hand, with the heat a kitchen has."""
+"""Plans and days for the firmware's tests: a whole two-day batch laid out by hand, with the heat a kitchen has.
+
+Beside them what many tests do: run a program beside the device files, press a button, lose the power in a step.
+"""
 
 from __future__ import annotations
 
 import importlib.util
+import subprocess
 from pathlib import Path
 
 from tourier.device.client import Timer
-from tourier.device.virtual.board import VirtualTimer
+from tourier.device.files import firmware_dir, shared_dir
+from tourier.device.virtual.board import VirtualTimer, find_micropython
 from tourier.device.virtual.cook import Cook
 from tourier.device.virtual.kitchen import Kitchen, KitchenConfig
 from tourier.device.virtual.scenarios import scenario as named
@@ -66,3 +71,27 @@ def collect(timer: VirtualTimer) -> tuple[bytes, bytes, bytes]:
     """Return (journal, samples, plan bytes) over the link."""
     with Timer.open(timer.port) as link:
         return tuple(link.collect(stream) for stream in (1, 2, 3))
+
+
+def on_device(program: str, heap: str = "384k", timeout_s: float = 60) -> subprocess.CompletedProcess:
+    """Run a program under MicroPython with the device files to import."""
+    return subprocess.run(
+        [find_micropython(), "-X", f"heapsize={heap}", "-c", program], capture_output=True, text=True,
+        timeout=timeout_s, env={"MICROPYPATH": f"{firmware_dir()}:{shared_dir()}"},
+    )  # fmt: skip
+
+
+def tap(board: VirtualTimer, button: str, for_ms: int = 90) -> None:
+    """Press a button and let the picture follow."""
+    board.press(button, for_ms)
+    board.run_for(for_ms / 1000 + 0.5)
+
+
+def begin_without_clock_chip(board: VirtualTimer, plan: P.Plan) -> None:
+    """Set the clock by link, send the plan and start its first step: what a loss of power then takes is the clock."""
+    with Timer.open(board.port) as link:
+        link.set_clock(lambda: board.start_at_s + board.ticks_ms / 1000, 60)
+    send(board, plan)
+    board.run_until(plan.steps[0].start_at_s + 6)
+    tap(board, "middle")
+    tap(board, "middle")

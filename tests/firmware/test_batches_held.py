@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import subprocess
-
 import pytest
-from firmware_support import collect, send, two_days
+from firmware_support import collect, on_device, send, two_days
 from tourier.device.client import Timer
 from tourier.device.errors import LinkError
-from tourier.device.files import firmware_dir, shared_dir
 from tourier.device.prompt import at_prompt
-from tourier.device.virtual.board import VirtualTimer, find_micropython
+from tourier.device.virtual.board import VirtualTimer
 
 from shared_schedule import day as D
 from shared_schedule import messages as m
@@ -153,10 +150,7 @@ print(pairs, back, octets, full, store.free(), flash.erases, flash.programs)
 @pytest.mark.timeout(600)
 def test_two_weeks_of_temperatures_fit_and_wear_little():
     """14 days at one pair in 5 s, written each 30 s through the real littlefs beside the firmware: all comes back."""
-    done = subprocess.run(
-        [find_micropython(), "-X", "heapsize=16m", "-c", FORTNIGHT], capture_output=True, text=True, timeout=580,
-        env={"MICROPYPATH": f"{firmware_dir()}:{shared_dir()}"},
-    )  # fmt: skip
+    done = on_device(FORTNIGHT, "16m", 580)
     assert done.returncode == 0, done.stdout + done.stderr
     pairs, back, octets, full, free, erases, programs = (int(part) for part in done.stdout.split())
     years = 352 * 100_000 / (erases / 14) / 365.25

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 
 import tourier.logbook.learn as learn
-from test_sampling_heap import run
+from firmware_support import on_device
 
 from shared_schedule import window
 
@@ -22,7 +22,7 @@ def test_both_interpreters_move_the_window_alike():
         low = random_.randrange(800, 1500)
         bends = [(random_.randrange(500, 2200), random_.randrange(1, 4)) for _ in range(random_.randrange(0, 9))]
         cases.append((low, low + random_.randrange(200, 700), bends))
-    done = run(
+    done = on_device(
         "from bench import Bench\n"
         "class Held: pass\n"
         f"for low, high, bends in {cases!r}:\n"

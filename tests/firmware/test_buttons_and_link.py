@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from firmware_support import collect, day, send, two_days
+from firmware_support import begin_without_clock_chip, collect, day, send, tap, two_days
 from tourier.device.client import Timer
 from tourier.device.errors import Refused
 from tourier.device.virtual.board import VirtualTimer
@@ -25,11 +25,6 @@ def timer(tmp_path):
         send(board, PLAN)
         board.run_until(START + 6)
         yield board
-
-
-def tap(board, button, for_ms=90):
-    board.press(button, for_ms)
-    board.run_for(for_ms / 1000 + 0.5)
 
 
 @pytest.mark.parametrize("button", ["left", "middle", "right"])
@@ -136,12 +131,7 @@ def test_clock_unknown_is_said_and_asked_for(tmp_path):
     with VirtualTimer(tmp_path / "flash", start_at_s=START - 100, parts=("display",)) as board:
         board.run_for(10)
         assert board.glance.word == "SET CLOCK"
-        with Timer.open(board.port) as link:
-            link.set_clock(lambda: board.start_at_s + board.ticks_ms / 1000, 60)
-        send(board, PLAN)
-        board.run_until(START + 6)
-        tap(board, "middle")
-        tap(board, "middle")
+        begin_without_clock_chip(board, PLAN)
         board.run_for(120)
         board.restart()
         board.run_for(6)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from test_sampling_heap import run
+from firmware_support import on_device
 from tourier.device.files import firmware_dir
 
 from shared_schedule import words
@@ -19,7 +19,7 @@ def test_every_word_of_the_screen_is_explained():
 
 
 def test_every_alarm_is_listed():
-    done = run("import alarms\nfor row in alarms._KINDS: print(row[4])")
+    done = on_device("import alarms\nfor row in alarms._KINDS: print(row[4])")
     told = done.stdout.splitlines()
     assert len(told) >= 12
     for word in told:
@@ -27,7 +27,7 @@ def test_every_alarm_is_listed():
 
 
 def test_times_in_the_manual_are_the_firmwares():
-    done = run(
+    done = on_device(
         "import alarms, buttons, sounds, watch\n"
         "print(alarms.SNOOZE_S, [s for s in alarms._AGAIN_S][1:], buttons.LONG_MS, watch.SOON_S)\n"
         "print([sounds.OF_SOUND[k][1:] for k in (sounds.DUE, sounds.SOON, sounds.LEFT, sounds.FAULT)])"
@@ -43,13 +43,13 @@ def test_times_in_the_manual_are_the_firmwares():
 
 def test_no_light_flashes_faster_than_three_times_a_second():
     """WCAG 2.2, 2.3.1: three flashes a second at most."""
-    done = run("import sounds\nprint(min([p[1] + p[2] for p in sounds.OF_SOUND.values()]))")
+    done = on_device("import sounds\nprint(min([p[1] + p[2] for p in sounds.OF_SOUND.values()]))")
     assert int(done.stdout) >= 334
 
 
 def test_setting_the_clock_is_explained_as_it_is():
     code = "import clockset, ui\nprint([p[1] for p in clockset.PLACES])\nprint(ui._MENU[ui.M_CLOCK], ui._SETTING_S)"
-    done = run(code)
+    done = on_device(code)
     assert done.stdout.splitlines() == ["['1 h', '10', '1', '1 day']", "Set the clock 90"]
     part = MANUAL.split("## Setting the clock by hand")[1].split("\n## ")[0]
     told = ("*-1 h* and *+1 h*", "*more*, *Set the clock*", "a\nminute and a half", "the last time that was written")

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import os
-import subprocess
 
 import pytest
-from firmware_support import collect, day, send, two_days
+from firmware_support import collect, day, on_device, send, two_days
 from tourier.device.client import Timer
 from tourier.device.compiled import build
-from tourier.device.files import firmware_dir, shared_dir
 from tourier.device.virtual.board import VirtualTimer, find_micropython
 
 from shared_schedule import plan as P
@@ -21,10 +19,7 @@ MPY_LARGEST_MAX = 12_500
 
 
 def run_device(code: str, heap: str = "384k") -> str:
-    done = subprocess.run(
-        [find_micropython(), "-X", f"heapsize={heap}", "-c", code], capture_output=True, text=True, timeout=60,
-        env={"MICROPYPATH": f"{firmware_dir()}:{shared_dir()}"},
-    )  # fmt: skip
+    done = on_device(code, heap)
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
 

@@ -6,6 +6,7 @@ import re
 import subprocess
 from pathlib import Path
 
+from firmware_support import on_device
 from tourier.device.files import firmware_dir, shared_dir
 from tourier.device.virtual.board import find_micropython
 
@@ -29,8 +30,5 @@ def test_the_drivers_check_octet_agrees_with_crccheck():
     samples = [bytes((a, b)) for a in range(0, 256, 17) for b in range(0, 256, 13)]
     code = "import sht4x\nfor a in range(0,256,17):\n for b in range(0,256,13):\n"
     code += "  print(sht4x.crc8(bytes((a,b)),0,2))\n"
-    done = subprocess.run(
-        [find_micropython(), "-c", code], capture_output=True, text=True, timeout=60,
-        env={"MICROPYPATH": f"{firmware_dir()}:{shared_dir()}"},
-    )  # fmt: skip
+    done = on_device(code)
     assert [int(line) for line in done.stdout.split()] == [Crc8Nrsc5.calc(pair) for pair in samples]

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import subprocess
-
-from tourier.device.files import firmware_dir, shared_dir
-from tourier.device.virtual.board import find_micropython
+from firmware_support import on_device
 
 PROGRAM = """
 import micropython
@@ -61,15 +58,8 @@ print(*play())
 """
 
 
-def run(program: str) -> subprocess.CompletedProcess:
-    return subprocess.run(
-        [find_micropython(), "-X", "heapsize=384k", "-c", program], capture_output=True, text=True, timeout=60,
-        env={"MICROPYPATH": f"{firmware_dir()}:{shared_dir()}"},
-    )  # fmt: skip
-
-
 def test_six_hundred_turns_with_the_heap_locked():
-    done = run(PROGRAM)
+    done = on_device(PROGRAM)
     assert done.returncode == 0, done.stdout + done.stderr
     good, missing, blocks = map(int, done.stdout.split())
     # Unplugged for 60 turns, and one more until it is trusted again.
@@ -79,5 +69,5 @@ def test_six_hundred_turns_with_the_heap_locked():
 def test_the_lock_would_notice_one_float():
     """The same loop with the curve's own formula, which works in floats, is stopped by the lock."""
     call = "sampler.turn(2150)"
-    done = run(PROGRAM.replace(call, call + "; thermistor.read(30000, 65535, 18000, curve)"))
+    done = on_device(PROGRAM.replace(call, call + "; thermistor.read(30000, 65535, 18000, curve)"))
     assert done.returncode != 0 and "MemoryError" in done.stdout + done.stderr

@@ -5,8 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from firmware_support import collect, day, send, two_days
-from test_sampling_heap import run
+from firmware_support import begin_without_clock_chip, collect, day, on_device, send, tap, two_days
 from tourier.device.client import Timer
 from tourier.device.virtual.board import VirtualTimer
 
@@ -24,22 +23,12 @@ def wall(at_s: float) -> str:
     return (EPOCH + timedelta(seconds=at_s, minutes=P.offset_min_at(PLAN, int(at_s)))).strftime("%H:%M")
 
 
-def tap(board, button, for_ms=90):
-    board.press(button, for_ms)
-    board.run_for(for_ms / 1000 + 0.4)
-
-
 @pytest.fixture
 def dark(tmp_path):
     """A running first step, power gone for some minutes, back, and no clock chip to ask."""
     with VirtualTimer(tmp_path / "flash", start_at_s=START - 100, parts=("display",)) as board:
         board.run_for(10)
-        with Timer.open(board.port) as link:
-            link.set_clock(lambda: board.start_at_s + board.ticks_ms / 1000, 60)
-        send(board, PLAN)
-        board.run_until(START + 6)
-        tap(board, "middle")
-        tap(board, "middle")
+        begin_without_clock_chip(board, PLAN)
         assert board.glance.step_state == D.RUNNING
         board.run_for(300)
         board.power_cut()
@@ -178,7 +167,7 @@ def test_the_dates_are_the_calendars():
         "for day in range(0, 12000, 7): print(date_text(day * 86400 + 3600))\n"
         "for day in range(2190, 2560): print(date_text(day * 86400))\n"
     )
-    told = run(code).stdout.splitlines()
+    told = on_device(code).stdout.splitlines()
     days = [*range(0, 12000, 7), *range(2190, 2560)]
     for number, text in zip(days, told, strict=True):
         then = EPOCH + timedelta(days=number)

@@ -8,8 +8,7 @@ import subprocess
 import sys
 
 import pytest
-from firmware_support import send, two_days
-from test_sampling_heap import run
+from firmware_support import on_device, send, two_days
 from tourier.device import upkeep
 from tourier.device.client import Timer
 from tourier.device.virtual.board import VirtualTimer
@@ -36,7 +35,7 @@ def command(timer, tmp_path, *words: str) -> tuple[int, str, str]:
 
 
 def test_every_setting_of_the_firmware_can_be_named():
-    done = run("import config\nprint(' '.join([row[0] for row in config.SETTINGS]))")
+    done = on_device("import config\nprint(' '.join([row[0] for row in config.SETTINGS]))")
     assert done.stdout.split() == list(upkeep.SETTINGS)
 
 

@@ -28,6 +28,12 @@ def _book(command: argparse.ArgumentParser) -> None:
     command.add_argument("--logbook", metavar="FILE", help="logbook to use instead of the usual one (see: where)")
 
 
+def _papers(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--ics", metavar="FILE", help="write the timetable as a calendar")
+    command.add_argument("--card", metavar="FILE", help="write the printable bench card (HTML)")
+    command.add_argument("--write", metavar="FILE", help="write the plan's bytes as the timer holds them")
+
+
 def build_parser() -> argparse.ArgumentParser:
     """Return the parser; after parsing, `arguments.module` names the module in tourier.cli with `run(args, out)`."""
     parser = argparse.ArgumentParser(
@@ -63,10 +69,8 @@ def build_parser() -> argparse.ArgumentParser:
 
     plan = command("plan", "plan", "work out sheets, masses and the timetable of a batch file")
     plan.add_argument("batch", metavar="BATCH.toml")
-    plan.add_argument("--ics", metavar="FILE", help="write the timetable as a calendar")
-    plan.add_argument("--card", metavar="FILE", help="write the printable bench card (HTML)")
+    _papers(plan)
     plan.add_argument("--cut-map", metavar="FILE", help="write the cut map (SVG)")
-    plan.add_argument("--write", metavar="FILE", help="write the plan's bytes as the timer holds them")
     plan.add_argument("--table", action="store_true", help="end, hands-on time, slack and place of every step as well")
     plan.add_argument("--checks", action="store_true", help="say how each figure was found")
     _book(plan)
@@ -76,9 +80,7 @@ def build_parser() -> argparse.ArgumentParser:
     thaw.add_argument("batch", metavar="BATCH", help="number of the batch in the logbook, or its batch file")
     thaw.add_argument("--ready", required=True, metavar="TIME", help='"Sunday 08:30" or "2026-12-20 08:30"')
     thaw.add_argument("--frozen", metavar="TIME", help="when they were frozen; left out: as the batch's log says")
-    thaw.add_argument("--ics", metavar="FILE", help="write the timetable as a calendar")
-    thaw.add_argument("--card", metavar="FILE", help="write the printable bench card (HTML)")
-    thaw.add_argument("--write", metavar="FILE", help="write the plan's bytes as the timer holds them")
+    _papers(thaw)
     thaw.add_argument("--send", action="store_true", help="put the plan on the bench timer")
     _port(thaw)
     _book(thaw)
