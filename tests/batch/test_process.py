@@ -121,3 +121,10 @@ def test_overnight_says_what_waits_cold(made):
         return
     assert long
     assert all(key.endswith(wanted[made.spec.folds.overnight]) for key in long)
+
+
+def test_the_locked_in_sheet_holds_dough_and_butter(made):
+    """Volume is conserved (*independent*): the sheet named for the lock-in is the packet, not the dough before it."""
+    for paton in {step.paton for step in made.process if step.kind == ss.LOCK_IN}:
+        sizes = {s.kind: s.length_m * s.width_m * s.thickness_m for s in made.process if s.paton == paton}
+        assert sizes[ss.LOCK_IN] == pytest.approx(sizes[ss.FLATTEN] + sizes[ss.BLOCK], rel=0.02)

@@ -76,14 +76,14 @@ class Lamination:
     # --- lock-in to last rest ---
 
     def _lock_in(self, dough: str, butter: str) -> str:
-        block = self.paton.block
+        locked = next(stage for stage in self.paton.stages if stage.step == "lock-in")
         within = {dough: 5 * MIN, butter: 5 * MIN}
         if self.kitchen.ice_bench:
             within |= self._ice("ice")
         return self._add("lockin", ss.LOCK_IN, f"Lock-in, {self.spec.butter.lock_in}", ss.BENCH,
                          span(3 * MIN, 4 * MIN, 8 * MIN, "cold dough hardens butter again, be quick: ploetzblog.de"),
-                         4 * MIN, within, layers=1, length_m=block.dough_length_m, width_m=block.dough_width_m,
-                         thickness_m=block.locked_thickness_m, **self.window)  # fmt: skip
+                         4 * MIN, within, layers=1, length_m=locked.length_m, width_m=locked.width_m,
+                         thickness_m=locked.thickness_m, **self.window)  # fmt: skip
 
     def _folds(self, key: str) -> str:
         wish, stages = self.spec.folds, {s.step: s for s in self.paton.stages}
