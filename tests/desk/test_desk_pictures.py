@@ -78,6 +78,27 @@ def test_room(snap_compare, make_desk, until, room, size, theme):
     assert snap_compare(desk, terminal_size=size, run_before=before)
 
 
+@pytest.mark.parametrize("room", ["batch", "kitchen"])
+@pytest.mark.parametrize("theme", ["high-contrast", "terminal"])
+def test_other_themes(snap_compare, make_desk, until, theme, room):
+    """The themes for those who need contrast, and for those who have chosen their terminal's colours."""
+    desk = make_desk(theme=theme)
+
+    async def before(pilot):
+        await _ready(desk, pilot, until)
+        if room == "kitchen":  # with a question in front of it
+            await pilot.press("f4")
+            await until(pilot, lambda: desk.current_mode == "kitchen" and desk.screen.query("Footer FooterKey"))
+            await until(pilot, lambda: len(str(desk.screen.query_one("#mine-text").content)) > 50)
+            await pilot.press("k")
+            await until(pilot, lambda: isinstance(desk.focused, Input), what="no questions")
+            for entry in desk.screen.query(Input):
+                entry.cursor_blink = False
+        await _settled(desk, pilot, until)
+
+    assert snap_compare(desk, terminal_size=(80, 24), run_before=before)
+
+
 @pytest.mark.parametrize("size", [(60, 20), (80, 24)], ids=["60x20", "80x24"])
 def test_welcome_small(snap_compare, make_desk, until, size):
     desk = make_desk(welcomed=False)

@@ -36,6 +36,9 @@ def plugged(monkeypatch, home):
     found = Plugged()
     monkeypatch.setattr("tourier.device.ports.candidates", found)
     monkeypatch.setattr("tourier.desk.data.fleet._SCAN_EVERY_S", 0.2)
+    # The timer's ten seconds may pass in a tenth of ours, and it stops talking to a host it has not heard for 15 s.
+    monkeypatch.setattr("shared_schedule.link_rules.PING_MS", 50)
+    monkeypatch.setattr("tourier.desk.data.follow._LOOK_EVERY_S", 0.0)  # every look of those ten seconds
     return found
 
 

@@ -21,6 +21,8 @@ from tourier.desk.data.settings import Settings
 from tourier.desk.themes import THEMES
 from tourier.desk.widgets.topline import RoomRow, TopLine
 
+_ROOMS_AFTER_S = 1.0  # the first room stands by then
+
 
 def _room(name: str):
     """Return a factory that imports a room when it is first entered: the first paint waits for one room only."""
@@ -84,6 +86,19 @@ class Desk(App):
         if not self.settings.welcomed:
             self.call_after_refresh(self.action_welcome)
         self.call_after_refresh(self._look_for_timers)
+        self.set_timer(_ROOMS_AFTER_S, self._prepare_rooms)
+
+    def _prepare_rooms(self) -> None:
+        """Load the other rooms' code in a thread: loaded when entered, it would hold the loop for half a second."""
+
+        def load() -> None:
+            from importlib import import_module
+
+            for name in self.MODES:
+                import_module(f"tourier.desk.screens.{name}")
+            import_module("tourier.desk.data.lookback")
+
+        threading.Thread(target=load, name="load rooms", daemon=True).start()
 
     def _look_for_timers(self) -> None:
         if self.port is not None:

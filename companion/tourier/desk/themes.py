@@ -50,7 +50,10 @@ CONTRAST = Theme(
     warning="#ffff00",
     error="#ffffff",
     dark=True,
-    variables={"band": "#303030", "probe": "#ffff00", "bench": "#00ffff"},
+    variables={
+        "band": "#303030", "probe": "#ffff00", "bench": "#00ffff",
+        "text-muted": "#d8d8d8", "text-disabled": "#b8b8b8",  # 14 and 10 to 1 on black; grey words are words too
+    },  # fmt: skip
 )
 TERMINAL = Theme(
     name="terminal",
@@ -65,7 +68,16 @@ TERMINAL = Theme(
     warning="ansi_yellow",
     error="ansi_red",
     dark=True,
-    variables={"band": "ansi_default", "probe": "ansi_yellow", "bench": "ansi_cyan"},
+    boost="ansi_default",
+    variables={
+        "band": "ansi_default", "probe": "ansi_yellow", "bench": "ansi_cyan",
+        # Textual's own widgets ask for these when colours are the terminal's; black on cyan reads on dark and light.
+        "ansi-background": "ansi_default", "ansi-foreground": "ansi_default", "border-blurred": "ansi_bright_black",
+        "block-cursor-foreground": "ansi_black", "block-cursor-background": "ansi_cyan",
+        "input-cursor-background": "ansi_cyan", "input-cursor-foreground": "ansi_black",
+        "input-selection-background": "ansi_cyan", "input-selection-foreground": "ansi_black",
+        "screen-selection-background": "ansi_cyan", "screen-selection-foreground": "ansi_black",
+    },  # fmt: skip
     ansi=True,
 )
 THEMES = (LIGHT, DARK, CONTRAST, TERMINAL)
