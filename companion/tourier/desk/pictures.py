@@ -64,7 +64,8 @@ async def take(folder: Path) -> list[Path]:
         await asyncio.to_thread(desk.virtual.skip, fold.start_at_s - desk.virtual.clock() - 1800)
         while desk.virtual.clock() < fold.start_at_s - 30:
             await asyncio.to_thread(desk.virtual.skip, 30)
-            await pilot.pause(0.15)
+            now_s = desk.virtual.clock()
+            await _until(pilot, lambda now_s=now_s: berth.sight.at_s >= now_s - 10)  # a look of each half minute
         await _until(pilot, lambda: berth.sight.low_cdeg is not None and berth.sight.left_s is not None, 60)
         await pilot.pause(4.0)
         desk.clear_notifications()
