@@ -23,7 +23,7 @@ def _commands() -> list[str]:
 def test_two_commands_of_one_line_each():
     first, second = _commands()
     assert first.endswith("tourier rehearse")
-    assert second.endswith("-m pytest")
+    assert second.endswith("-m pytest -n 2 --dist loadfile")
     for command in (first, second):
         assert command.startswith("python3 -m venv .venv && .venv/bin/pip install ")
 
