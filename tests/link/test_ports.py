@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import threading
 
 import pytest
 import serial
@@ -40,6 +41,17 @@ def test_busy_port(pty):
         Port(pty[2])
     first.close()
     Port(pty[2]).close()
+
+
+def test_a_port_let_go_in_the_same_moment_is_had(pty):
+    """The lock of a port lives on in a child process between fork and exec: opening waits for that moment."""
+    first = Port(pty[2])
+    letting_go = threading.Timer(0.3, first.close)
+    letting_go.start()
+    second = Port(pty[2])  # without waiting: PortBusy, as in the test above
+    assert not letting_go.is_alive() or letting_go.finished.is_set()
+    second.close()
+    letting_go.join()
 
 
 def test_nonsense_url():

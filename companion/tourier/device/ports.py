@@ -22,6 +22,7 @@ BAUD = 115200  # matters on a UART; USB ignores it
 READ_MAX = 4096
 _WRITE_MAX = 1024  # one write; small, so that reading is never long put off
 _BLOCKED_S = 2.0  # for ports that cannot be polled
+_BUSY_S, _BUSY_LOOK_S = 1.0, 0.05  # a port in use is looked at again for so long
 
 
 @dataclass(frozen=True)
@@ -67,16 +68,26 @@ def _open_error(url: str, problem: Exception) -> Exception:
     return PortProblem(url, text)
 
 
+def _opened(url: str) -> serial.SerialBase:
+    """Open a port for us alone. A lock outlives its holder by the moment in which a child process is being started."""
+    give_up_s = time.monotonic() + _BUSY_S
+    while True:
+        try:
+            # Timeouts 0: waiting is done by select, so that reading and writing never wait for each other.
+            return serial.serial_for_url(url, baudrate=BAUD, timeout=0, write_timeout=0, exclusive=True)
+        except (serial.SerialException, OSError, ValueError) as problem:
+            error = _open_error(url, problem)
+            if not isinstance(error, PortBusy) or time.monotonic() >= give_up_s:
+                raise error from problem
+        time.sleep(_BUSY_LOOK_S)
+
+
 class Port:
     """An open port. Reads what is there, writes what is taken; neither waits longer than told."""
 
     def __init__(self, url: str) -> None:
         self.url = url
-        try:
-            # Timeouts 0: waiting is done by select below, so that reading and writing never wait for each other.
-            self._serial = serial.serial_for_url(url, baudrate=BAUD, timeout=0, write_timeout=0, exclusive=True)
-        except (serial.SerialException, OSError, ValueError) as problem:
-            raise _open_error(url, problem) from problem
+        self._serial = _opened(url)
         self._fd = self._pollable()
         if self._fd is None:
             self._serial.write_timeout = _BLOCKED_S
