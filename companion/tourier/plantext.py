@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -71,8 +72,9 @@ def paton_lines(work: Workup, inch: bool) -> list[str]:
 
 
 def _fat(metres: float) -> str:
-    """One fat layer as a cook can picture it: tenths of a millimetre, hundredths below one."""
-    return f"{metres * 1000:.{1 if metres >= 1e-3 else 2}f} mm"
+    """One fat layer as a cook can picture it: tenths of a millimetre, two figures below one (puff: 0.0021 mm)."""
+    mm = metres * 1000
+    return f"{mm:.{1 if mm >= 1 else 1 - math.floor(math.log10(mm))}f} mm"
 
 
 def sheet_lines(work: Workup, inch: bool) -> list[str]:
@@ -134,22 +136,50 @@ def cut_map_svg(work: Workup) -> str:
     return cutmap.sheets_svg(sheets, title=title)
 
 
-def mark_lines(work: Workup, paton: int) -> list[str]:
-    """Return one pâton's ruler marks in cm and, to the nearest 1/16, in inches, in the order a cook walks the ruler."""
-    from tourier.quantities import inch_text
+def mark_figures(work: Workup, paton: int) -> list[tuple[str, list[str], list[str]]]:
+    """Return one pâton's ruler marks as (where, cm, inches to the nearest 1/16), in the order a cook walks the ruler.
 
-    lines = ["Marks, from the left end of the trimmed sheet; long cuts from its near edge:"]
+    Strips and edges that take the same marks are named together.
+    """
+    from tourier.quantities import inch_text, length_text
+
     index = next(i for i, sheet in enumerate(work.cuts["sheets"]) if sheet["paton"] == paton)
-    marks = work.cuts["marks_mm"][index]
-    same = {m["strip"] for m in marks for n in marks if m["strip"] == n["strip"] and m != n and m["at"] == n["at"]}
+    groups: dict[tuple, list[dict]] = {}
+    for mark in work.cuts["marks_mm"][index]:
+        groups.setdefault((mark["edge"] == "slit", *mark["at"]), []).append(mark)
+    found = []
+    for (_, *at), same in groups.items():
+        cm = [f"{float(length_text(mm / 1000, 'cm').removesuffix(' cm')):.1f}" for mm in at]
+        found.append((_where(same), cm, [inch_text(mm / 1000).removesuffix(" in") for mm in at]))
+    return found
+
+
+def _where(marks: list[dict]) -> str:
+    """Name the edges that take the same ruler marks, strips together where both their edges do."""
+    if marks[0]["edge"] == "slit":
+        return "long cuts"
+    edges: dict[int, list[str]] = {}
     for mark in marks:
-        if mark["strip"] in same and mark["edge"] == "far":
-            continue
-        edge = "both edges" if mark["strip"] in same else f"{mark['edge']} edge"
-        where = "long cuts" if mark["edge"] == "slit" else f"strip {mark['strip']}, {edge}"
-        at = [mm / 1000 for mm in mark["at"]]
-        lines.append(f"  {where}, cm: " + "  ".join(f"{metres * 100:.1f}" for metres in at))
-        lines.append(f"  {'':{len(where)}}  in: " + "  ".join(inch_text(m).removesuffix(" in") for m in at))
+        edges.setdefault(int(mark["strip"]), []).append(str(mark["edge"]))
+    said: dict[str, list[int]] = {}
+    for strip, own in edges.items():
+        said.setdefault("both edges" if len(own) > 1 else f"{own[0]} edge", []).append(strip)
+    return "; ".join(f"strip{'s' if len(n) > 1 else ''} {_numbers(n)}, {edge}" for edge, n in said.items())
+
+
+def _numbers(numbers: list[int]) -> str:
+    """Return "1", "1 and 3", "1 to 4", "1, 3 and 5"."""
+    if len(numbers) > 2 and numbers[-1] - numbers[0] == len(numbers) - 1:
+        return f"{numbers[0]} to {numbers[-1]}"
+    return " and ".join(x for x in (", ".join(map(str, numbers[:-1])), str(numbers[-1])) if x)
+
+
+def mark_lines(work: Workup, paton: int) -> list[str]:
+    """Return one pâton's ruler marks in cm and, below, in inches."""
+    lines = ["Marks, from the left end of the trimmed sheet; long cuts from its near edge:"]
+    for where, cm, inches in mark_figures(work, paton):
+        lines.append(f"  {where}, cm: " + "  ".join(cm))
+        lines.append(f"  {'':{len(where)}}  in: " + "  ".join(inches))
     return lines
 
 

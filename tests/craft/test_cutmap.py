@@ -64,3 +64,16 @@ def test_the_maps_of_all_patons_stand_in_one_drawing():
     assert work.patons > 1 and drawn == sum(sum(strip.count for strip in x.strips) for x in layouts.values())
     text = "".join(root.itertext())
     assert all(f"Pâton {n}" in text or "Pâtons" in text for n in range(1, work.patons + 1))
+
+
+def test_a_sheet_wider_than_long_is_drawn_no_higher_than_a_square_one():
+    """Sixteen pains au chocolat, strips across the bench: 26 cm long, 65 wide, which 64 columns would draw 80 high."""
+    made = cuts.Layout(**{**vars(layout()), "length_m": 0.26, "width_m": 0.65, "strips": (), "counts": (0, 0)})
+    lines = cutmap.cells(made, 64)
+    assert 16 <= len(lines) <= 32 and len(lines[0]) >= 16
+    # Still to scale: a cell is twice as high as wide.
+    assert abs(len(lines) * 2 / len(lines[0]) - 0.65 / 0.26) < 0.15
+
+
+def test_a_mark_on_half_a_millimetre_is_rounded_up_everywhere():
+    assert [cutmap._mm_text(mm / 1000) for mm in (90.5, 181.5, 272.0, 545.5)] == ["9.1", "18.2", "27.2", "54.6"]

@@ -12,6 +12,8 @@ from tourier.batch.model import BatchSpec, FormulaLine
 from tourier.craft import stacks
 from tourier.craft import water as craft_water
 
+#: Less ice than this share of the water (2 K) is not worth weighing: a splash from a jug in the fridge does it.
+ICE_WORTH = 0.025
 _RISE = {"hand": "hand", "mixer": "stand mixer"}
 
 
@@ -52,7 +54,8 @@ def water(spec: BatchSpec, geometry: Geometry, learned: dict) -> Water:
         )
     except craft_water.NoWater as error:
         raise Unworkable(str(error), error.quantity) from None
-    return Water(plan.t_c, plan.ice_g, plan.three_factor_c)
+    cool = plan.t_c > craft_water.COLDEST_WATER_C and plan.ice_g < ICE_WORTH * grams
+    return Water(plan.t_c, 0.0 if cool else plan.ice_g, plan.three_factor_c)
 
 
 def device_fields(spec: BatchSpec, heat: KitchenHeat) -> dict[str, int]:

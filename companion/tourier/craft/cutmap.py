@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from xml.sax.saxutils import escape
 
@@ -13,7 +14,8 @@ _LETTERS = "ABCDEFGHIJ"
 
 
 def _mm_text(metres: float) -> str:
-    return f"{metres * 100:.1f}"
+    """Centimetres to the millimetre, halves up, as everywhere a mark is printed."""
+    return f"{math.floor(metres * 1000 + 0.5 + 1e-6) / 10:.1f}"
 
 
 def svg(
@@ -119,9 +121,11 @@ def _mark_lines(layout: Layout, mark: Marks, left: float, bottom: float, label) 
 def cells(layout: Layout, columns: int = 64) -> list[str]:
     """The map as lines of text: a letter for each kind of piece, in upper and lower case by turns; "." = offcut.
 
-    A terminal cell is about twice as high as wide; `columns` (16..200) sets the size. The near edge is at the bottom.
+    A terminal cell is about twice as high as wide; `columns` (16..200) sets the size; a sheet wider than long is
+    drawn smaller, no higher than a square one, or it would fill more than a screen. The near edge is at the bottom.
     """
     columns = max(16, min(200, columns))
+    columns = max(16, min(columns, round(columns * layout.length_m / layout.width_m)))
     step = layout.length_m / columns
     rows = max(3, round(layout.width_m / (2 * step)))
     placed = pieces(layout)

@@ -7,23 +7,17 @@ one page; a day of several pâtons that would need smaller type takes two pages,
 
 from __future__ import annotations
 
-import re
 from datetime import timedelta
-from html import escape, unescape
+from html import escape
 
 from shared_schedule import plan as wire
-from tourier.batch.model import Workup
+from tourier.dayplan import cardfoot
+from tourier.dayplan.cardsize import FOOT, Page, Part, Row, size_pt, widths_em
 from tourier.dayplan.model import DayPlan, PlannedStep
 from tourier.dayplan.problem import span
 from tourier.dayplan.words import asked_words
 
-PAGE_MM = 258.0  # Letter leaves 261 mm between its margins; the rest is for text wider than reckoned
-WIDTH_MM = 189.0  # A4 leaves 190 mm
-LETTER, BOLD = 0.52, 0.585  # width of a letter in em: DejaVu Sans, the widest of the fonts named
-FIXED_MM = 29.0  # header, window line, headings of the foot, caution
-MM_PER_PT = 25.4 / 72
 SOON = timedelta(minutes=2)  # a rest that begins this soon after its fold shares its row
-LARGEST_PT, SMALLEST_PT = 12.5, 5.0
 ONE_PAGE_PT = 10.0  # smaller than this on one page, and the card takes two
 
 STYLE = """
@@ -35,23 +29,32 @@ main { width: 190mm; max-width: 100%%; margin: 0 auto; }
 header { display: flex; justify-content: space-between; align-items: baseline; border-bottom: 1.2mm solid #000;
   padding-bottom: 1mm; margin-bottom: 1.5mm; }
 h1 { font-size: 19pt; margin: 0; overflow-wrap: anywhere; }
-.ready { font-size: 19pt; font-weight: bold; white-space: nowrap; padding-left: 5mm; }
+.ready { text-align: right; font-size: 19pt; font-weight: bold; white-space: nowrap; padding-left: 5mm; }
 .asked { font-size: 10pt; font-weight: normal; text-align: right; line-height: 1; }
-.window { display: flex; gap: 4mm; align-items: baseline; font-size: 12.5pt; margin: 1mm 0 1.5mm; flex-wrap: wrap; }
+.window { display: flex; gap: 0 4mm; align-items: baseline; font-size: 12.5pt; margin: 1mm 0 1.5mm; flex-wrap: wrap; }
 .window b { font-size: 17pt; }
-table { width: 100%%; border-collapse: collapse; }
+table { width: 100%%; table-layout: fixed; border-collapse: collapse; }
 td, th { text-align: left; vertical-align: top; padding: 0.18em 0.5em 0.18em 0; border-bottom: 0.2mm solid #777; }
 td.t { font-weight: bold; white-space: nowrap; font-variant-numeric: tabular-nums; }
 td.n { white-space: nowrap; }
 td.s { white-space: nowrap; text-align: right; padding-right: 0; }
+td.w { overflow-wrap: anywhere; }
 tr.rest td { font-weight: normal; }
 tr.hands td.w { font-weight: bold; }
 tr.day td { border-bottom: 0.6mm solid #000; font-weight: bold; padding-top: 0.4em; }
 .box { display: inline-block; width: 1em; height: 1em; border: 0.35mm solid #000; vertical-align: -0.12em;
   margin: 0 0.3em 0 0; }
 main + main { break-before: page; }
-.page { font-size: 12.5pt; font-weight: normal; padding-left: 3mm; }
-.tick { white-space: nowrap; margin-left: 0.7em; font-weight: normal; }
+.page { margin-left: auto; }
+td.p { font-weight: bold; text-align: center; }
+td.p i { font-style: normal; border: 0.35mm solid #000; border-radius: 0.8em; padding: 0 0.38em; }
+td.p i.even { background: #000; color: #fff; print-color-adjust: exact; -webkit-print-color-adjust: exact; }
+th { font-size: 0.8em; font-weight: normal; padding-bottom: 0; border-bottom: 0; }
+.tick { display: inline-block; margin-left: 0.7em; font-weight: normal; }
+.foot .tick, .tick:empty { margin-left: 0; }
+section:only-child { columns: 3; column-gap: 6mm; }
+section:only-child h2 { column-span: all; }
+tr.over td { border-bottom: 0; font-weight: bold; padding-top: 0.4em; }
 .foot { display: flex; gap: 6mm; margin-top: 2mm; font-size: %(foot)spt; }
 .foot section { flex: 1 1 0; min-width: 0; }
 h2 { font-size: 1.1em; margin: 0 0 0.6mm; border-bottom: 0.4mm solid #000; }
@@ -73,21 +76,11 @@ def safe(text: str, most: int = 120) -> str:
 
 def card_html(plan: DayPlan) -> str:
     """Return one self-contained HTML page; every text from the batch file is escaped."""
-    rows = _rows(plan)
-    weigh, below = _formula(plan), [_sheets(plan), _marks(plan)]
-    pages = [(rows, [weigh, *below])]
-    size = _size_pt(*pages[0])
-    if size < ONE_PAGE_PT:
-        pages, size = _two_pages(rows, weigh, below)
-    style = STYLE % {"size": size, "foot": round(size * 0.85, 2)}
+    pages = card_pages(plan)
+    size = min(map(size_pt, pages))
+    style = STYLE % {"size": size, "foot": round(size * FOOT, 2)}
     title = safe(plan.name, 60)
-    body = "".join(
-        f'<main>\n<header><h1>{title}{_page(number, len(pages))}</h1>'
-        f'<div class="ready">Ready {plan.ready_at:%a %H:%M}{_asked(plan)}</div></header>\n'
-        f"{_window(plan)}<table>\n{''.join(part)}</table>\n"
-        f'<div class="foot">{"".join(foot)}</div>\n<small>{CAUTION}</small>\n</main>'
-        for number, (part, foot) in enumerate(pages, 1)
-    )
+    body = "".join(_page_html(page, number, len(pages)) for number, page in enumerate(pages, 1))
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width">'
@@ -95,127 +88,151 @@ def card_html(plan: DayPlan) -> str:
     )
 
 
-def _page(number: int, pages: int) -> str:
-    if pages == 1:
-        return ""
-    return f' <span class="page">page {number} of {pages}{", next: overleaf" if number < pages else ""}</span>'
+def card_pages(plan: DayPlan) -> list[Page]:
+    """Return what stands on each side of the sheet: one, or two when one would need too small a type."""
+    rows, foot = timetable(plan), [cardfoot.folds(plan), *cardfoot.marks(plan)]
+    first = [part] if (part := cardfoot.weigh(plan)) else []
+    page = _one(plan, rows, [*first, *foot])
+    return [page] if size_pt(page) >= ONE_PAGE_PT else _two_pages(plan, rows, first, foot)
 
 
-def _two_pages(rows: list[str], weigh: str, below: list[str]) -> tuple[list[tuple[list[str], list[str]]], float]:
-    """Return the rows on two pages, cut where the type can be largest, and that size; the day is named on both."""
-    best: tuple[list[tuple[list[str], list[str]]], float] = ([], 0.0)
-    for cut in range(len(rows) // 3, len(rows) * 2 // 3 + 1):
-        day = next((row for row in reversed(rows[:cut]) if 'class="day"' in row), "")
-        first, second = rows[:cut], rows[cut:]
-        if 'class="day"' in first[-1]:
+def _one(plan: DayPlan, rows: list[Row], foot: list[Part]) -> Page:
+    head = (plan.name[:60], f"Ready {plan.ready_at:%a %H:%M}", asked_words(plan).lstrip(", "))
+    return Page(head, tuple(window_facts(plan)), tuple(rows), tuple(foot))
+
+
+def _two_pages(plan: DayPlan, rows: list[Row], first: list[Part], foot: list[Part]) -> list[Page]:
+    """Return the rows on two pages, cut where the type can be largest and, if it may be, where a day ends; the day is
+    named on both, and the first says what comes overleaf."""
+    best: tuple[float, bool, int] = (0.0, False, 0)
+    pages: list[Page] = []
+    for cut in range(1, len(rows)):
+        day = next((row for row in reversed(rows[:cut]) if row.kind == "day"), None)
+        upper, lower = rows[:cut], rows[cut:]
+        if upper[-1].kind == "day":
             continue  # a heading alone at the foot of a page
-        if 'class="day"' not in second[0]:
-            second = [day.replace("</td>", ", continued</td>"), *second]
-        pages = [(first, [weigh]), (second, below)]
-        size = min(_size_pt(*page) for page in pages)
-        if size > best[1]:
-            best = pages, size
-    return best
+        new_day = lower[0].kind == "day"
+        if not new_day and day is not None:
+            lower = [Row("day", name=f"{day.name}, continued"), *lower]
+        after = lower[1]
+        whose = f", pâton {after.paton}" if after.paton else ""
+        upper = [*upper, Row("over", name=f"\u2192 overleaf: {after.start} {after.name}{whose}")]
+        made = [_one(plan, upper, first), _one(plan, lower, foot)]
+        value = min(map(size_pt, made)), new_day, cut
+        if value > best:
+            best, pages = value, made
+    return pages
 
 
-def _asked(plan: DayPlan) -> str:
-    """The hour asked for under the hour aimed at, when they differ."""
-    words = asked_words(plan).lstrip(", ")
-    return f'<div class="asked">{words}</div>' if words else ""
+def _page_html(page: Page, number: int, pages: int) -> str:
+    title, ready, asked = page.head
+    under = f'<div class="asked">{asked}</div>' if asked else ""
+    facts = "".join(
+        f"<span>{name} <b>{figure}</b>{f' {note}' if note else ''}</span>" for name, figure, note in page.facts
+    )
+    if pages > 1:
+        facts += f'<span class="page">page {number} of {pages}</span>'
+    foot = "".join(_part_html(part) for part in page.foot)
+    return (
+        f'<main>\n<header><h1>{safe(title)}</h1><div class="ready">{ready}{under}</div></header>\n'
+        + (f'<div class="window">{facts}</div>\n' if facts else "")
+        + f'<table>\n{_table_html(page.rows)}</table>\n<div class="foot">{foot}</div>\n'
+        f"<small>{CAUTION}</small>\n</main>"
+    )
 
 
-def _size_pt(rows: list[str], foot: list[str]) -> float:
-    """Return the largest type size, in steps of a quarter point, at which all stands on one Letter or A4 page."""
-    size = LARGEST_PT
-    while size > SMALLEST_PT and _height_mm(rows, foot, size) > PAGE_MM:
-        size -= 0.25
-    return size
-
-
-def _height_mm(rows: list[str], foot: list[str], size: float) -> float:
-    """Return about how high a card stands at a type size, and far too much when its columns are too wide."""
-    em = size * MM_PER_PT
-    cells = [[_text(cell) for cell in row.split("<td")[1:]] for row in rows]
-    full = [row for row in cells if len(row) == 4]
-    time_mm = 4.9 * em
-    lasts_mm, size_mm = (max((len(row[c]) for row in full), default=0) * LETTER * em + 0.5 * em for c in (2, 3))
-    name_mm = WIDTH_MM - time_mm - lasts_mm - size_mm - 1.0 * em
-    longest_word = max((len(word) for row in full for word in row[1].split()), default=1)
-    if name_mm < max(longest_word * BOLD, 9.0) * em:
-        return 10 * PAGE_MM
-    height = FIXED_MM
+def _table_html(rows: tuple[Row, ...]) -> str:
+    """Rows as table rows; which pâton stands in a column of its own, in a disc that is dark for even numbers."""
+    many = any(row.paton for row in rows)
+    columns, out = 5 if many else 4, []
+    wide = {name: f'style="width:{em:.2f}em"' for name, em in widths_em(rows).items() if em}
+    cols = [wide[name] if name else "" for name in ("start", "paton", "", "lasts", "size") if not name or name in wide]
+    out.append(f"<colgroup>{''.join(f'<col {style}/>' for style in cols)}</colgroup>\n")
+    if many:
+        out.append("<tr><th></th><th>pâton</th><th></th><th></th><th></th></tr>\n")
     for row in rows:
-        parts = row.split('class="tick"')
-        name = _text(parts[0].split("<td")[-1]) if len(parts) > 1 else _text(row.split("<td")[min(2, row.count("<td"))])
-        ticks = [1.9 + len(_text("<i>" + part.split("</td>")[0])) * LETTER for part in parts[1:]]
-        lines, at = 1, len(name) * (BOLD if 'class="hands' in row else LETTER) * em
-        if at > name_mm:
-            lines, at = lines + int(at // name_mm), at % name_mm
-        for tick in ticks:
-            lines, at = (lines, at + tick * em) if at + tick * em <= name_mm else (lines + 1, tick * em)
-        height += (0.36 + 1.2 * lines) * em + 0.25
-    small = 0.85 * em
-    column_mm = (WIDTH_MM - 6.0 * (len(foot) - 1)) / max(1, len(foot))
-    below = 0.0
-    for part in foot:
-        texts = [_text("<p" + p) for p in part.split("<p")[1:]]
-        boxes = [p.count("box") * 1.9 for p in part.split("<p")[1:]]
-        wide = [(len(t) * LETTER + b) * small for t, b in zip(texts, boxes, strict=True)]
-        below = max(below, sum((1 + w // (column_mm * 0.92)) * 1.2 * small + 1.0 for w in wide))
-    return height + below
+        if row.kind in ("day", "over"):
+            out.append(f'<tr class="{row.kind}"><td colspan="{columns}">{safe(row.name)}</td></tr>\n')
+            continue
+        disc = f"<i{' class=even' if row.paton % 2 == 0 else ''}>{row.paton}</i>" if row.paton else ""
+        ticks = "".join(f' <span class="tick"><i class="box"></i>{safe(tick)}</span>' for tick in row.ticks)
+        out.append(
+            f'<tr class="{row.kind}"><td class="t"><i class="box"></i>{row.start}</td>'
+            + (f'<td class="p">{disc}</td>' if many else "")
+            + f'<td class="w">{safe(row.name)}</td>'
+            + (
+                f'<td colspan="2">{row.lasts}{ticks}</td></tr>\n'
+                if row.ticks
+                else f'<td class="n">{row.lasts}</td><td class="s">{row.size}</td></tr>\n'
+            )
+        )
+    return "".join(out)
 
 
-def _text(markup: str) -> str:
-    """Return what is read of a cell: its text without tags."""
-    return unescape(re.sub(r"<[^>]*>", "", "<" + markup.lstrip("<"))).strip()
+def _part_html(part: Part) -> str:
+    lines = []
+    for line in part.lines:
+        bits = []
+        for style, text in line:
+            if style == "box":
+                bits.append(f'<span class="tick"><i class="box"></i>{safe(text)}</span>')
+            else:
+                bits.append(f"<b>{safe(text)}</b>" if style == "b" else safe(text))
+        lines.append(f"<p>{' '.join(bits)}</p>")
+    return f"<section><h2>{safe(part.title)}</h2>{''.join(lines)}</section>"
 
 
-def _window(plan: DayPlan) -> str:
-    """The butter's window and the air of the proof."""
+def window_facts(plan: DayPlan) -> list[tuple[str, str, str]]:
+    """The butter's window, the air of the proof and the water, as (name, figure, note)."""
+    inch = plan.spec.units == "inch"
     folds = [s.process for s in plan.steps if s.process.kind == wire.FOLD and s.process.low_c is not None]
-    parts = []
+    facts = []
     if folds:
-        parts.append(f"<span>Dough while rolling</span><b>{folds[0].low_c:.0f}–{folds[0].high_c:.0f} °C</b>")
+        low, high = folds[0].low_c, folds[0].high_c
+        # The timer shows °C, so the card does too, whatever the cook's own scale.
+        also = f"({low * 1.8 + 32:.0f}–{high * 1.8 + 32:.0f} °F)" if inch else ""
+        facts.append(("Dough while rolling", f"{low:.0f}–{high:.0f} °C", also))
     proofs = [s.process.air_max_c for s in plan.steps if s.process.air_max_c is not None]
     if proofs:
-        parts.append(f"<span>Proof: air below</span><b>{min(proofs):.0f} °C</b>")
+        also = f"({min(proofs) * 1.8 + 32:.0f} °F)" if inch else ""
+        facts.append(("Proof: air below", f"{min(proofs):.0f} °C", also))
     water = plan.workup.water_temp_c
     if water is not None:
-        ice = plan.workup.ice_text
-        said = f"<b>from the tap</b><span>{ice} of it ice</span>" if ice else f"<b>{water:.0f} °C</b>"
-        parts.append(f"<span>Water</span>{said}")
-    return f'<div class="window">{"".join(parts)}</div>\n' if parts else ""
+        if ice := plan.workup.ice_text:
+            facts.append(("Water", "from the tap", f"{ice} of it ice"))
+        else:
+            facts.append(("Water", f"{water:.0f} °C", f"({water * 1.8 + 32:.0f} °F)" if inch else ""))
+    return facts
 
 
-def _rows(plan: DayPlan) -> list[str]:
+def timetable(plan: DayPlan) -> list[Row]:
+    """Every step that takes time, a heading for each day; a rest that follows alone shares its work's row."""
     rows = []
     many = sum(job.workup.patons for job in plan.jobs) > 1
+    inch = plan.spec.units == "inch"
     day = None
     rest_of = _rest_of(plan)
     resting = {id(rest) for rest in rest_of.values()}
     for step in plan.steps:
-        if id(step) in resting:
+        process = step.process
+        if id(step) in resting or (step.duration_s < 60 and not process.ticks):
             continue
         if step.start.date() != day:
             day = step.start.date()
-            rows.append(f'<tr class="day"><td colspan="4">{step.start:%A %d %B}</td></tr>\n')
-        process = step.process
-        name = safe(process.name)
-        if many and process.paton:
-            name += f" · pâton {process.paton}"
-        ticks = "".join(f'<span class="tick"><i class="box"></i>{safe(t)}</span>' for t in process.ticks)
-        kind = "hands" if process.attended_s * 2 >= step.duration_s else "rest"
+            rows.append(Row("day", name=f"{step.start:%A %d %B}"))
         lasts = _lasts(step)
         rest = rest_of.get(step.step_id)
-        if rest is not None:
+        if rest is not None and rest.duration_s >= 60:
             where = "" if wire.PLACE_WORDS[rest.process.place] in ("fridge", "freezer") else f"{_word(rest)} "
             lasts += f", then {where}{_lasts(rest)}"
-        rows.append(
-            f'<tr class="{kind}"><td class="t"><i class="box"></i>{step.start:%H:%M}</td>'
-            f'<td class="w">{name}{ticks}</td><td class="n">{lasts}</td>'
-            f'<td class="s">{_size(step)}</td></tr>\n'
-        )
+        kind = "hands" if process.attended_s * 2 >= step.duration_s else "rest"
+        rows.append(Row(kind, f"{step.start:%H:%M}", process.paton if many else 0, _clean(process.name), process.ticks,
+                        lasts, _size(step, inch)))  # fmt: skip
     return rows
+
+
+def _clean(name: str) -> str:
+    return "".join(c if c.isprintable() else " " for c in name)[:120]
 
 
 def _rest_of(plan: DayPlan) -> dict[int, PlannedStep]:
@@ -252,80 +269,15 @@ def _half_mm(metres: float) -> str:
     return f"{round(metres * 2000) / 2:g}" if metres < 0.006 else f"{metres * 1000:.0f}"
 
 
-def _size(step: PlannedStep) -> str:
+def _size(step: PlannedStep, inch: bool) -> str:
+    """The sheet to roll: cm and mm, or inches to a quarter with the thickness to a sixteenth."""
     process = step.process
     if process.kind not in (wire.FLATTEN, wire.BLOCK, wire.LOCK_IN, wire.FOLD, wire.SHEET) or not process.length_m:
         return ""
+    if inch:
+        from tourier.quantities import inch_text
+
+        quarters = (round(m / 0.00635) * 0.00635 for m in (process.length_m, process.width_m))
+        long, wide = (inch_text(m).removesuffix(" in") for m in quarters)
+        return f"{long} × {wide}, {inch_text(process.thickness_m)}"
     return f"{process.length_m * 100:.0f} × {process.width_m * 100:.0f} cm, {_half_mm(process.thickness_m)} mm"
-
-
-def _formula(plan: DayPlan) -> str:
-    parts = []
-    for job in plan.jobs[:2]:
-        lines = "".join(
-            f'<p><i class="box"></i>{safe(line.name)} <b>{line.g:.0f} g</b></p>' if line.g >= 100
-            else f'<p><i class="box"></i>{safe(line.name)} <b>{line.g:.1f} g</b></p>'
-            for line in job.workup.lines
-        )  # fmt: skip
-        if lines:
-            parts.append(f"{lines}{_blocks(job.workup)}")
-    return f"<section><h2>Weigh</h2>{''.join(parts)}</section>" if parts else ""
-
-
-def _blocks(work: Workup) -> str:
-    """The butter blocks to be made, each with its own mass."""
-    each = [p["butter_g"] for p in work.patons_g]
-    if len(each) < 2:
-        return f"<p>Butter block <b>{work.butter_block_g:.0f} g</b></p>"
-    if len(set(each)) == 1:
-        return f"<p>{len(each)} butter blocks of <b>{each[0]:.0f} g</b></p>"
-    return "".join(f"<p>Butter block, pâton {p['paton']} <b>{p['butter_g']:.0f} g</b></p>" for p in work.patons_g)
-
-
-def _sheets(plan: DayPlan) -> str:
-    rows = []
-    for row in plan.workup.layers:
-        rows.append(f"<p>{safe(str(row['after']))}: <b>{row['fat']}</b> fat layer{'' if row['fat'] == 1 else 's'}</p>")
-    folds = [s.process for s in plan.steps if s.process.kind == wire.FOLD]
-    patons = sorted({p.paton for p in folds})
-    boxes = "".join(
-        f"<p>pâton {n or 1}: "
-        + " ".join(
-            f'<span class="tick"><i class="box"></i>{p.fold_n} ({p.fold}-fold)</span>' for p in folds if p.paton == n
-        )
-        + "</p>"
-        for n in patons
-    )
-    return f"<section><h2>Folds done</h2>{boxes}{''.join(rows)}</section>"
-
-
-def _marks(plan: DayPlan) -> str:
-    """Ruler marks of the first sheet that has them, in cm to the millimetre or in inches to the nearest 1/16."""
-    from tourier.quantities import inch_text
-
-    cuts = plan.workup.cuts
-    inch = plan.spec.units == "inch"
-    marks = cuts.get("marks_mm") or []
-    first = marks[0] if marks and isinstance(marks[0], list) else []
-    rows = []
-    groups: dict[str, list[dict]] = {}
-    for mark in first:
-        at = ", ".join(inch_text(mm / 1000).removesuffix(" in") if inch else f"{mm / 10:.1f}" for mm in mark["at"])
-        groups.setdefault(at, []).append(mark)
-    for at, same_at in groups.items():
-        rows.append(f"<p>{safe(_where(same_at))}: {at}</p>")
-    unit = "inch" if inch else "cm"
-    same = "" if len(marks) < 2 else (" (every sheet)" if all(m == first for m in marks) else " (first sheet)")
-    return f"<section><h2>Ruler marks, {unit}{same}</h2>{''.join(rows)}</section>" if rows else ""
-
-
-def _where(marks: list[dict]) -> str:
-    """Name the edges that take the same ruler marks, strips together where both their edges do."""
-    strips = sorted({int(m["strip"]) for m in marks if m["strip"]})
-    if not strips:
-        return "long cuts"
-    edges = sorted({m["edge"] for m in marks if m["strip"]}, reverse=True)
-    if len(marks) == len(strips) * len(edges):
-        one = f"strip {strips[0]}" if len(strips) == 1 else f"strips {', '.join(map(str, strips))}"
-        return f"{one}, {' and '.join(edges)} edge{'s' if len(edges) > 1 else ''}"
-    return "; ".join(f"strip {int(m['strip'])} {m['edge']}" if m["strip"] else "long cuts" for m in marks)

@@ -66,7 +66,9 @@ def _blocks(plan: DayPlan) -> list[list[PlannedStep]]:
 
 def _block(plan: DayPlan, steps: list[PlannedStep], width: int, now: datetime | None) -> list[str]:
     many = sum(job.workup.patons for job in plan.jobs) > 1
-    label = max(20, min(34, width // 3))
+    # As wide as the names want, within reason: the bars need their room.
+    names = max(cells(s.process.name) + (2 if many and s.process.paton else 0) for s in steps)
+    label = max(20, min(34, width * 3 // 8, names + 2))
     room = width - label - 6  # "HH:MM " before the name
     begin = steps[0].start
     # A cold hold that leads out of the stretch of work does not set its scale.
