@@ -80,8 +80,9 @@ def _all_details(bench, index, now_s, clock_ok):
     step = plan.steps[index]
     details = []
     if state.steps[index] == D.WAITING:
-        details.append("at " + clock_text(plan, step.start_at_s) if clock_ok else "time unknown")
-    details.append(_what(step))
+        at = clock_text(plan, step.start_at_s) if clock_ok else "next:"
+        details.append("%s %s" % (at, called(plan, step)))
+    details.append(_what(plan, step))
     _details(details, bench, index, now_s, clock_ok)
     return [text for text in details if text]
 
@@ -151,6 +152,7 @@ def _judged(g, bench, app):
         g.code, g.urgent = words.CHILL_NOW, True
     elif window.state == W.TOO_COLD:
         g.code = words.WAIT
+        g.left_kind = G.LEFT_NOTHING  # no minutes are left of a window not yet reached
     elif window.state == W.NO_READING or app.sampler.probe.fault:
         g.code = words.NO_READING
     else:
@@ -158,14 +160,34 @@ def _judged(g, bench, app):
     g.word = words.WORDS[g.code]
 
 
-def _what(step):
-    """What the hands do: fold, sheet, layers."""
-    if step.fold:
-        text = "%d-fold %d/%d" % (step.fold, step.fold_n, step.fold_of)
-        if step.spine:
-            text += " spine " + ("left", "right", "near", "far")[step.spine - 1]
-        return text
-    return step.name
+def called(plan, step):
+    """Return a step's own name; where several p\u00e2tons could be meant, which and what: 'p\u00e2ton 2, rest 1'."""
+    if not step.paton or not _several(plan):
+        return step.name
+    if step.fold_n and step.kind in (P.FOLD, P.REST):
+        return "p\u00e2ton %d, %s %d" % (step.paton, "fold" if step.fold else "rest", step.fold_n)
+    return "p\u00e2ton %d, %s" % (step.paton, words.KIND_WORDS[step.kind].lower())
+
+
+def _several(plan):
+    for step in plan.steps:
+        if step.paton > 1:
+            return True
+    return False
+
+
+def _what(plan, step):
+    """What the hands do: fold, sheet, layers; first of all to which p\u00e2ton, when there are several."""
+    if not step.fold:
+        return called(plan, step)
+    text = "%d-fold %d/%d" % (step.fold, step.fold_n, step.fold_of)
+    if step.paton and _several(plan):
+        return "p\u00e2ton %d, %s" % (step.paton, text)
+    return text + " " + _spine(step) if step.spine else text
+
+
+def _spine(step):
+    return "spine " + ("left", "right", "near", "far")[step.spine - 1]
 
 
 def _sheet(step):
@@ -185,8 +207,11 @@ def _details(details, bench, index, now_s, clock_ok):
     details.append(_sheet(step))
     if step.fold and step.quarter:
         details.append("quarter turn, then roll")
-    if step.paton:
-        details.append("p\u00e2ton %d: %s" % (step.paton, step.name))
+    if step.paton and _several(plan):
+        if step.spine:
+            details.append(_spine(step))
+        if not step.fold:
+            details.append(step.name)
     elif step.fold:
         details.append(step.name)
     if state.steps[index] != D.WAITING and clock_ok:
@@ -195,7 +220,7 @@ def _details(details, bench, index, now_s, clock_ok):
                 at_s = plan.steps[other].start_at_s
                 if bench.projection is not None:
                     at_s = bench.projection.start_at_s[other]
-                details.append("%s %s" % (clock_text(plan, at_s), plan.steps[other].name))
+                details.append("%s %s" % (clock_text(plan, at_s), called(plan, plan.steps[other])))
                 break
     if bench.projection is not None:
         if bench.projection.slip_s >= 300:
@@ -225,13 +250,13 @@ def rests(app):
             text = "?"
         else:
             text = span_text(max(0, left))
-        found.append("%s %s" % (text, plan.steps[index].name))
+        found.append("%s %s" % (text, called(plan, plan.steps[index])))
     for index in range(len(plan.steps)):
         if state.steps[index] == D.WAITING and len(found) < 4:
             at_s = plan.steps[index].start_at_s
             if bench.projection is not None:
                 at_s = bench.projection.start_at_s[index]
-            found.append("%s %s" % (clock_text(plan, at_s), plan.steps[index].name))
+            found.append("%s %s" % (clock_text(plan, at_s), called(plan, plan.steps[index])))
     return found[:4]
 
 
@@ -242,7 +267,7 @@ def alarm(app, alarm_):
     if bench.plan is not None and alarm_.step_id:
         index = bench.plan.index_of(alarm_.step_id)
         if index >= 0:
-            name = bench.plan.steps[index].name
+            name = called(bench.plan, bench.plan.steps[index])
     kind = alarm_.kind
     if kind == J.WINDOW_SOON:
         return "finish, then chill"

@@ -107,11 +107,12 @@ def _plan():
     chill = add(P.CHILL, "Chill dough", 30, (bulk,), place=P.FREEZER, ends_by=P.BY_CORE, core_cdeg=200)
     lock = add(P.LOCK_IN, "Lock-in", 10, (chill,), place=P.BENCH, attended_s=600, paton=1, **window)
     fold = add(
-        P.FOLD, "First fold", 10, (lock,), place=P.BENCH, attended_s=600, paton=1, fold=4, fold_n=1, fold_of=3,
+        P.FOLD, "Fold 1 of 3: 4-fold", 10, (lock,), place=P.BENCH, attended_s=600, paton=1, fold=4, fold_n=1, fold_of=3,
         spine=P.SPINE_LEFT, quarter=1, length_um=510000, width_um=200000, thickness_um=7000, **window,
     )  # fmt: skip
-    rest = add(P.REST, "Rest after fold 1", 60, (fold,), place=P.FRIDGE, ends_by=P.BY_TIME, paton=1)
-    other = add(P.REST, "Rest, p\u00e2ton 2", 60, (lock,), place=P.FRIDGE, ends_by=P.BY_TIME, paton=2)
+    again = {"place": P.FRIDGE, "ends_by": P.BY_TIME, "fold_n": 1, "fold_of": 3}
+    rest = add(P.REST, "Rest after fold 1", 60, (fold,), paton=1, **again)
+    other = add(P.REST, "Rest after fold 1", 60, (lock,), paton=2, **again)
     sheet = add(
         P.SHEET, "Final sheet", 15, (rest, other), place=P.BENCH, attended_s=900, paton=1, length_um=610000,
         width_um=305000, thickness_um=4000, **window,

@@ -46,7 +46,7 @@ def test_no_text_lies_over_another(drawn):
 
 def test_our_own_sentences_are_never_cut(drawn):
     """Only names, which come from outside, may end in the dot of a text that was cut; questions wrap."""
-    names = {"times", "two-rests", "rest", "rest-ready", "too-long"}
+    names = {"times", "two-rests"}
     for shot in drawn[0]:
         if shot.name in names:
             continue
@@ -59,6 +59,31 @@ def test_a_fault_shows_no_number(drawn):
     shot = next(shot for shot in drawn[0] if shot.name == "no-reading")
     assert [mark[4] for mark in shot.marks if mark[3] == 24] == ["--"]
     assert any("no reading" in mark[4] for mark in shot.marks)
+
+
+def texts(drawn, name):
+    return [mark[4] for mark in next(shot for shot in drawn[0] if shot.name == name).marks]
+
+
+def test_too_cold_counts_no_minutes_of_a_window_not_yet_reached(drawn):
+    """WAIT with "0 s" beside it would read as time run out, while the butter only warms."""
+    said = texts(drawn, "wait-cold")
+    assert "WAIT" in said and not {"0", "s", "min", "win"} & set(said)
+    assert {"0", "win"} <= set(texts(drawn, "chill-now"))  # too warm: no time is left indeed
+
+
+def test_which_paton_is_said_wherever_two_could_be_meant(drawn):
+    """Of two pâtons that rest, "Rest after fold 1" would not tell which one to take out of the fridge."""
+    assert "p\u00e2ton 1, rest 1" in texts(drawn, "rest-ready")
+    assert "p\u00e2ton 1, lock in" in texts(drawn, "lock-in-due")
+    assert "p\u00e2ton 1, 4-fold 1/3" in texts(drawn, "roll")
+    listed = [text for text in texts(drawn, "times") if "rest 1" in text]
+    assert listed == ["12 min p\u00e2ton 1, rest 1", "40 min p\u00e2ton 2, rest 1"]
+
+
+def test_what_comes_next_stands_beside_its_hour(drawn):
+    assert "06:40 p\u00e2ton 1, fold 1" in texts(drawn, "fold-due")
+    assert "06:30 p\u00e2ton 1, lock in" in texts(drawn, "next")
 
 
 def test_urgent_words_differ_in_shape_not_only_in_light(drawn):
