@@ -19,6 +19,7 @@ from hardware.firmware_pins import firmware_pins, pins_fingerprint
 
 HERE = Path(__file__).resolve().parent
 MANIFEST = HERE / "manifest.json"
+SCREEN_SHOWN = "roll"  # of the firmware's showcase
 PINS = "firmware/pins.py (names and values)"
 
 
@@ -125,6 +126,20 @@ def _png(image) -> bytes:  # noqa: ANN001
     return buffer.getvalue()
 
 
+def _screen() -> dict[str, bytes]:
+    """The display as the firmware draws it in the middle of a fold, one dot a pixel: what glows in the pictures."""
+    from PIL import Image
+    from tourier.device.virtual import gallery
+
+    found, _ = gallery.shots()
+    memory = next(shot.memory for shot in found if shot.name == SCREEN_SHOWN)
+    image = Image.new("1", (gallery.WIDTH, gallery.HEIGHT))
+    for y in range(gallery.HEIGHT):
+        for x in range(gallery.WIDTH):
+            image.putpixel((x, y), memory[x + gallery.WIDTH * (y // 8)] >> (y % 8) & 1)
+    return {"pictures/screen.png": _png(image)}
+
+
 def _pictures() -> dict[str, bytes]:
     from hardware.assembly import steps
     from hardware.enclosure import scene
@@ -152,6 +167,8 @@ GROUPS = (
     Group("board", (*_CIRCUIT, "board/placement.py", "board/route.py", "board/copper.py", "board/gerber.py"), _board),
     Group("budget", ("budget/error_budget.py", "budget/plot.py"), _budget),
     Group("printed", _SHAPE, _printed),
+    # Made from the firmware, which changes often: a test compares the picture with the running program instead.
+    Group("screen", (), _screen),
     Group("pictures", (*_SHAPE, "enclosure/scene.py", "enclosure/render.py", "assembly/steps.py",
                        "pictures/screen.png"), _pictures),
 )  # fmt: skip

@@ -11,6 +11,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from tourier.device.virtual import gallery
 
 from hardware import products
 from hardware.electronics import bom
@@ -24,6 +25,19 @@ DOCS = sorted(HARDWARE.rglob("*.md"))
 
 def test_products_are_fresh():
     assert products.stale() == [], "run python hardware/make.py and commit what it writes"
+
+
+def test_the_screen_in_the_pictures_is_what_the_firmware_draws():
+    image = pytest.importorskip("PIL.Image")
+    kept = image.open(HARDWARE / "pictures/screen.png").convert("1")
+    memory = next(shot.memory for shot in gallery.shots()[0] if shot.name == products.SCREEN_SHOWN)
+    drawn = [
+        memory[x + gallery.WIDTH * (y // 8)] >> (y % 8) & 1 for y in range(gallery.HEIGHT) for x in range(gallery.WIDTH)
+    ]
+    assert kept.size == (gallery.WIDTH, gallery.HEIGHT)
+    shown = [kept.getpixel((x, y)) for y in range(gallery.HEIGHT) for x in range(gallery.WIDTH)]
+    same = list(map(bool, shown)) == list(map(bool, drawn))
+    assert same, "run python hardware/make.py screen pictures and look at the pictures"
 
 
 @pytest.fixture
