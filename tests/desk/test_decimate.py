@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tourier.picture.decimate import columns, extent
+from tourier.picture.decimate import bridged, columns, extent
 from tourier.picture.raster import Band, Series, draw, scale
 
 _VALUES = st.lists(
@@ -67,3 +67,40 @@ def test_band_is_drawn_with_rules_not_only_colour():
 def test_scale_labels_the_right_rows():
     labels = scale(0, 20, 20)
     assert labels[0] == "20°" and labels[-1] == "0°"
+
+
+def test_neighbouring_samples_are_joined_and_a_silence_is_not():
+    """Straight line between samples (*independent*: numpy.interp); nothing beside a missing reading or a long gap."""
+    at_s = np.array([0.0, 60.0, 120.0, 900.0, 960.0, 1020.0])
+    value = np.array([10.0, 16.0, 4.0, 20.0, np.nan, 12.0])
+    low, high = columns(at_s, value, 0, 1080, 108)
+    low, high = bridged(low, high, at_s, value, 0, 1080, 180)
+    middles = np.arange(108) * 10.0 + 5
+    joined = middles < 120
+    expected = np.interp(middles, at_s, value)
+    expected[[0, 6]] = value[[0, 1]]  # columns that hold a sample keep it
+    assert np.allclose(low[joined], expected[joined]) and np.allclose(high[joined], expected[joined])
+    known = np.isfinite(low) & ~joined
+    assert np.flatnonzero(known).tolist() == [12, 90, 102]
+
+
+@given(
+    values=_VALUES,
+    gaps=st.lists(st.integers(1, 400), min_size=200, max_size=200),
+    count=st.integers(1, 50),
+    bridge_s=st.integers(0, 500),
+)
+def test_joining_never_changes_a_column_that_holds_samples(values, gaps, count, bridge_s):
+    at_s, value = np.cumsum(gaps[: len(values)]).astype(float), np.array(values)
+    bare = columns(at_s, value, 0.0, float(at_s[-1]) + 1, count)
+    joined = bridged(*bare, at_s, value, 0.0, float(at_s[-1]) + 1, bridge_s)
+    for one, other in zip(bare, joined, strict=True):
+        held = np.isfinite(one)
+        assert np.array_equal(one[held], other[held])
+        assert np.nanmax(other, initial=-99) <= np.nanmax(value, initial=-99)
+
+
+def test_a_view_between_two_samples_shows_the_line_through_it():
+    at_s, value = np.array([0.0, 60.0]), np.array([0.0, 20.0])
+    picture = draw([Series("probe", at_s, value)], [], 20, 40, 0, 20, 40, 10)
+    assert all(any(row[column] != " " for row in picture.chars) for column in range(40))

@@ -29,7 +29,7 @@ def _still(monkeypatch):
 
 async def _batch_ready(desk, pilot, until):
     await until(pilot, lambda: getattr(desk.screen_stack[0], "sized", None) is not None)
-    await until(pilot, lambda: "pieces" in str(desk.screen_stack[0].query_one("#figures").content))
+    await until(pilot, lambda: "block" in str(desk.screen_stack[0].query_one("#figures").content))
 
 
 async def _on_the_bench(desk, pilot, until, log, port=PORT, board="0011223344556677", **telemetry):

@@ -27,7 +27,7 @@ def _still(monkeypatch):
 
 async def _ready(desk, pilot, until):
     await until(pilot, lambda: getattr(desk.screen_stack[0], "sized", None) is not None)
-    await until(pilot, lambda: "pieces" in str(desk.screen_stack[0].query_one("#figures").content))
+    await until(pilot, lambda: "block" in str(desk.screen_stack[0].query_one("#figures").content))
     await until(pilot, lambda: len(str(desk.screen_stack[0].query_one("#worked-page").content)) > 50)
     for entry in desk.screen_stack[0].query(Input):
         entry.cursor_blink = False

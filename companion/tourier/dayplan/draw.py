@@ -40,10 +40,12 @@ def cells(text: str) -> int:
 
 
 def fit(text: str, width: int) -> str:
-    """Return text cut or padded to a number of terminal cells."""
+    """Return text cut (and then ended by "…") or padded to a number of terminal cells."""
     text = clean(text)
-    while cells(text) > width:
-        text = text[:-1]
+    if cells(text) > width:
+        while text and cells(text) > width - 1:
+            text = text[:-1]
+        text = text.rstrip(" ,") + "…"
     return text + " " * (width - cells(text))
 
 
@@ -68,7 +70,7 @@ def _block(plan: DayPlan, steps: list[PlannedStep], width: int, now: datetime | 
     many = sum(job.workup.patons for job in plan.jobs) > 1
     # As wide as the names want, within reason: the bars need their room.
     names = max(cells(s.process.name) + (2 if many and s.process.paton else 0) for s in steps)
-    label = max(20, min(34, width * 3 // 8, names + 2))
+    label = max(20, min(34, width * 2 // 5, names + 2))
     room = width - label - 6  # "HH:MM " before the name
     begin = steps[0].start
     # A cold hold that leads out of the stretch of work does not set its scale.

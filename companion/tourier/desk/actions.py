@@ -1,7 +1,8 @@
 """Every action of the desk application: a stable id, the usual key, what it does, and where it makes sense.
 
 Keys are data: `keys.toml` in the config folder maps ids to keys, and help, footer and palette all read this table, so
-they always show the map that is in force. Ids are never renamed.
+they always show the map that is in force. Ids are never renamed. Within a room the order is that of need: the row of keys
+shows as many from the front as fit.
 """
 
 from __future__ import annotations
@@ -48,37 +49,37 @@ ACTIONS: tuple[Action, ...] = (
     Action("app.welcome", "f12", "welcome", "Welcome", help="Demo, your kitchen, where things are.", shown=False),
     Action("app.quit", "ctrl+q", "quit", "Leave", help="Leave; unsaved edits are kept for the next time."),
     Action("batch.save", "ctrl+s", "save", "Save", "batch", "Write the batch file."),
+    Action("batch.send", "ctrl+t", "send", "Send to timer", "batch", "Plan it and send it to the bench timer."),
+    Action("batch.flip", "f6", "flip", "Form / result", "batch", "In a narrow window: form, or what comes of it."),
     Action("batch.open", "ctrl+o", "open", "Open", "batch", "Open another batch file."),
-    Action("batch.duplicate", "ctrl+n", "duplicate", "Duplicate", "batch", "Start a new batch from this one."),
+    Action("batch.changed", "ctrl+g", "changed", "Changed", "batch", "What changed since the last good batch."),
     Action("batch.undo", "ctrl+z", "undo", "Undo", "batch", "Take back the last edit."),
     Action("batch.redo", "ctrl+y", "redo", "Redo", "batch", "Do it again."),
-    Action("batch.changed", "ctrl+g", "changed", "Changed", "batch", "What changed since the last good batch."),
+    Action("batch.duplicate", "ctrl+n", "duplicate", "Duplicate", "batch", "Start a new batch from this one."),
     Action("batch.as_text", "ctrl+r", "as_text", "As text", "batch", "Edit the batch file itself.", shown=False),
-    Action("batch.flip", "f6", "flip", "Form / result", "batch", "In a narrow window: form, or what comes of it."),
     Action("batch.let_be", "escape", "let_be", "Let be", "batch", "Stop looking for the timetable.", shown=False),
-    Action("batch.send", "ctrl+t", "send", "Send to timer", "batch", "Plan it and send it to the bench timer."),
-    Action("bench.connect", "c", "connect", "Connect", "bench", "Look for timers anew."),
-    Action("bench.next", "v", "next_timer", "Next timer", "bench", "Bring the next timer into view.", shown=False),
-    Action("bench.skip", "s", "skip", "Skip 10 min", "bench", "Virtual timer: play ten minutes at once.", shown=False),
-    Action("bench.finish", "S", "finish", "Play to end", "bench", "Virtual timer: play on to the end.", shown=False),
     Action("bench.acknowledge", "a", "acknowledge", "Acknowledge", "bench", "Answer the alarm that sounds."),
     Action("bench.go", "g", "go", "Go / done", "bench", "Start the step that is due, or say that it is done."),
     Action("bench.bend", "b", "bend", "Bend test", "bench", "Mark a bend test at the probe's reading."),
     Action("bench.note", "n", "note", "Note", "bench", "Write a note with the time."),
     Action("bench.replan", "r", "replan", "Replan", "bench", "Plan the rest of the day anew."),
     Action("bench.collect", "l", "collect", "Collect", "bench", "Bring the log home into the logbook."),
+    Action("bench.connect", "c", "connect", "Connect", "bench", "Look for timers anew."),
+    Action("bench.next", "v", "next_timer", "Next timer", "bench", "Bring the next timer into view.", shown=False),
+    Action("bench.skip", "s", "skip", "Skip 10 min", "bench", "Virtual timer: play ten minutes at once.", shown=False),
+    Action("bench.finish", "S", "finish", "Play to end", "bench", "Virtual timer: play on to the end.", shown=False),
     Action("bench.let_be", "escape", "let_be", "Let be", "bench", "Break off what shows progress.", shown=False),
     Action("lookback.in", "plus,equals_sign", "zoom(0.5)", "Zoom in", "lookback", "Half the span around the middle."),
     Action("lookback.out", "minus", "zoom(2.0)", "Zoom out", "lookback", "Twice the span."),
-    Action("lookback.earlier", "left", "pan(-0.25)", "Earlier", "lookback", "A quarter of the span back."),
-    Action("lookback.later", "right", "pan(0.25)", "Later", "lookback", "A quarter of the span on."),
-    Action("lookback.whole", "0", "whole", "Whole batch", "lookback", "All of it."),
+    Action("lookback.whole", "0", "whole", "Whole", "lookback", "The whole batch."),
     Action(
-        "lookback.next", "e", "next_excursion", "Next excursion", "lookback", "Go to the next time outside the window."
+        "lookback.next", "e", "next_excursion", "Excursion", "lookback", "Go to the next time outside the window."
     ),
-    Action("lookback.beside", "s", "beside", "Side by side", "lookback", "Set a second batch beside this one."),
     Action("lookback.export", "x", "export", "Export", "lookback", "Write the report: HTML, CSV or JSON."),
     Action("lookback.outcome", "o", "outcome", "Outcome", "lookback", "Write down how it came out."),
+    Action("lookback.beside", "s", "beside", "Side by side", "lookback", "Set a second batch beside this one."),
+    Action("lookback.earlier", "left", "pan(-0.25)", "Earlier", "lookback", "A quarter of the span back."),
+    Action("lookback.later", "right", "pan(0.25)", "Later", "lookback", "A quarter of the span on."),
     Action("lookback.delete", "delete", "delete", "Take out", "lookback", "Take the batch out of the logbook.", False),
     Action("lookback.put_back", "u", "put_back", "Put back", "lookback", "Put back what was taken out.", False),
     Action("kitchen.questions", "k", "questions", "My kitchen", "kitchen", "Questions about your kitchen."),

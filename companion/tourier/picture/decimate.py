@@ -34,6 +34,29 @@ def columns(
     return low, high
 
 
+def bridged(
+    low: np.ndarray, high: np.ndarray, at_s: np.ndarray, values: np.ndarray, from_s: float, to_s: float, bridge_s: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return (low, high) with empty columns filled along the straight line between the samples before and after.
+
+    `low`, `high` are what `columns` gave for the same view. A gap longer than `bridge_s`, or one beside a missing
+    reading (NaN), stays a gap: a line there would show what nobody measured.
+    """
+    count = low.size
+    edges = from_s + (to_s - from_s) * np.arange(count + 1) / count
+    following = np.searchsorted(at_s, edges, side="left")
+    empty = np.flatnonzero((following[1:] == following[:-1]) & (following[:-1] > 0) & (following[:-1] < at_s.size))
+    after = following[empty]
+    before = after - 1
+    close = (at_s[after] - at_s[before] <= bridge_s) & np.isfinite(values[after]) & np.isfinite(values[before])
+    empty, after, before = empty[close], after[close], before[close]
+    share = ((edges[empty] + edges[empty + 1]) / 2 - at_s[before]) / (at_s[after] - at_s[before])
+    line = values[before] + np.clip(share, 0.0, 1.0) * (values[after] - values[before])
+    low, high = low.copy(), high.copy()
+    low[empty] = high[empty] = line
+    return low, high
+
+
 def extent(values: np.ndarray) -> tuple[float, float] | None:
     """Return (lowest, highest) finite value, None when there is none."""
     finite = values[np.isfinite(values)]

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from tourier.picture.decimate import columns
+from tourier.picture.decimate import bridged, columns
 
 # Braille dot bits by (row, column) in a 4 x 2 cell (Unicode, block "Braille Patterns").
 _DOTS = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]], dtype=np.uint8)
@@ -21,12 +21,16 @@ _INSIDE, _TOP, _BOTTOM = 1, 2, 3
 
 @dataclass(frozen=True)
 class Series:
-    """One curve: ascending seconds, °C with NaN for gaps, a style name, and whether it is drawn dotted."""
+    """One curve: ascending seconds, °C with NaN for gaps, a style name, whether it is drawn dotted.
+
+    Samples no further apart than `bridge_s` are joined by a straight line; a longer silence is a gap in the curve.
+    """
 
     name: str
     at_s: np.ndarray
     value_c: np.ndarray
     dotted: bool = False
+    bridge_s: float = 180.0
 
 
 @dataclass(frozen=True)
@@ -96,6 +100,7 @@ def _dots_of(
 ) -> np.ndarray:
     """Return which dots (4 a row, 2 a column of cells) a curve fills."""
     low, high = columns(one.at_s, one.value_c, from_s, to_s, width * 2)
+    low, high = bridged(low, high, one.at_s, one.value_c, from_s, to_s, one.bridge_s)
     known = np.isfinite(high) & np.isfinite(low)
     top = _dot_rows(np.where(known, high, low_c), low_c, high_c, height * 4).astype(int)
     bottom = _dot_rows(np.where(known, low, low_c), low_c, high_c, height * 4).astype(int)
@@ -132,11 +137,11 @@ def _band_cells(
 
 
 def scale(low_c: float, high_c: float, height: int) -> list[str]:
-    """Return a label for every row ("" for most): whole degrees, at least two of them, at about every third row."""
+    """Return a label for every row ("" for most): whole degrees, at least two of them, no closer than every other row."""
     labels = [""] * height
     if height < 2:
         return labels
-    step = next((s for s in (1, 2, 5, 10, 20, 50, 100) if (high_c - low_c) / s <= max(1, height / 3)), 200)
+    step = next((s for s in (1, 2, 5, 10, 20, 50, 100) if (high_c - low_c) / s <= max(1, height / 2)), 200)
     degree = int(np.ceil(low_c / step) * step)
     while degree <= high_c:
         row = int(_dot_rows(np.array(float(degree)), low_c, high_c, height * 4)) // 4

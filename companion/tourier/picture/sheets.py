@@ -62,7 +62,7 @@ def caption(stage: SheetStage, inch: bool) -> str:
     text = f"{stage.step}: {long} x {_length(stage.width_m, inch)}, {stage.thickness_m * 1000:.1f} mm"
     if stage.fat_layers:
         thick = stage.fat_layer_m * 1e6
-        each = f"{thick / 1000:.1f} mm" if thick >= 1000 else f"{thick:.0f} µm"
+        each = f"{thick / 1000:.{1 if thick >= 1000 else 2}f} mm"
         text += f", {stage.fat_layers} fat layer{'s' if stage.fat_layers > 1 else ''} of {each}"
     return text
 

@@ -1,9 +1,12 @@
-"""The next minutes of the dough as a band: the timer's own forecast, as wide as the last minutes were uneven.
+"""The next minutes of the dough as a band: the timer's own forecast, as wide as the readings so far allow.
 
 Middle: a straight line from the present reading to the edge of the window that the timer says will be reached in
-`left_s`; without such a forecast, the present rate goes on. The band opens with time by the scatter of the one-minute
-rates of the last five minutes (two standard deviations, about 95 % if they are normal; judgement, no source), and by
-the sensor's own noise at the start.
+`left_s`; without such a forecast, the rate of the last five minutes goes on.
+
+Half width: twice the standard error of a straight line's prediction (ordinary least squares, any textbook of
+regression: s * sqrt(1 + 1/n + (t - mean t)^2 / Sxx)), s never below the sensor's own noise; and a quarter of the
+change foreseen, because dough warms along a bent curve, not a line (exponential approach with a time constant of 20
+min and more bends away from its tangent by less than that in the time shown; judgement, no source).
 """
 
 from __future__ import annotations
@@ -11,7 +14,11 @@ from __future__ import annotations
 import numpy as np
 
 _LOOK_BACK_S = 300
+_LEAST_BACK_S = 60  # of less than a minute a rate cannot be told from noise
+_LEAST_LOOKS = 6
+_AHEAD_PER_BACK = 2.0  # how far a bare rate is drawn on, of the time it was seen
 _NOISE_C = 0.1
+_BENT = 0.25
 _LONGEST_S = 1800
 
 
@@ -20,33 +27,38 @@ def band(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
     """Return (at_s, lowest °C, highest °C) of the next minutes, None when there is too little to go by.
 
-    `looks`: rows of (at_s, probe °C), newest last, NaN for no reading.
+    `looks`: rows of (at_s, probe °C), newest last, NaN for no reading. With `left_s` (> 0) the band ends at the edge
+    of the window, half an hour ahead at most; without, it goes twice as far ahead as it could look back.
     """
     if len(looks) < 2:
         return None
     recent = looks[(looks[:, 0] >= looks[-1, 0] - _LOOK_BACK_S) & np.isfinite(looks[:, 1])]
-    if len(recent) < 8 or not np.isfinite(looks[-1, 1]) or recent[-1, 0] - recent[0, 0] < 30:
+    if len(recent) < _LEAST_LOOKS or not np.isfinite(looks[-1, 1]):
         return None
-    rates = _rates(recent)
-    rate = float(np.median(rates))
-    now_s, now_c = float(recent[-1, 0]), float(np.median(recent[-3:, 1]))
-    span_s = _LONGEST_S / 2
+    now_s = float(recent[-1, 0])
+    back_s = now_s - float(recent[0, 0])
+    if back_s < _LEAST_BACK_S:
+        return None
+    t_s, c = recent[:, 0] - now_s, recent[:, 1]
+    rate, now_c, scatter_c, mean_s, sxx = _line(t_s, c)
+    span_s = min(back_s * _AHEAD_PER_BACK, _LONGEST_S)
     if left_s is not None and left_s > 0 and low_c is not None and high_c is not None:
         edge = high_c if rate >= 0 else low_c
         span_s = min(float(left_s), _LONGEST_S)
         rate = (edge - now_c) / left_s
-    ahead = np.linspace(0.0, span_s, 40)
-    spread = _NOISE_C + 2.0 * float(np.std(rates)) * ahead / np.sqrt(max(1.0, len(rates) / 2))
-    middle = now_c + rate * ahead
-    return now_s + ahead, middle - spread, middle + spread
+    ahead_s = np.linspace(0.0, span_s, 40)
+    change_c = rate * ahead_s
+    line_c = 2.0 * scatter_c * np.sqrt(1.0 + 1.0 / len(recent) + (ahead_s - mean_s) ** 2 / sxx)
+    half_c = line_c + _BENT * np.abs(change_c)
+    return now_s + ahead_s, now_c + change_c - half_c, now_c + change_c + half_c
 
 
-def _rates(recent: np.ndarray) -> np.ndarray:
-    """Return slopes (°C/s) of up to five equal parts of the readings."""
-    parts = np.array_split(recent, min(5, len(recent) // 4))
-    slopes = []
-    for part in parts:
-        t = part[:, 0] - part[0, 0]
-        if t[-1] > 0:
-            slopes.append(np.polyfit(t, part[:, 1], 1)[0])
-    return np.array(slopes or [0.0])
+def _line(t_s: np.ndarray, c: np.ndarray) -> tuple[float, float, float, float, float]:
+    """Return (rate °C/s, °C at t = 0, scatter °C, mean of t, Sxx) of the best straight line."""
+    mean_s = float(t_s.mean())
+    sxx = float(np.sum((t_s - mean_s) ** 2))
+    rate = float(np.sum((t_s - mean_s) * c) / sxx)
+    now_c = float(c.mean() - rate * mean_s)
+    left = c - (now_c + rate * t_s)
+    scatter_c = float(np.sqrt(np.sum(left**2) / max(1, len(c) - 2)))
+    return rate, now_c, max(scatter_c, _NOISE_C), mean_s, sxx

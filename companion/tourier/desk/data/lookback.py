@@ -225,4 +225,7 @@ def _said(what: str, value: Any) -> str:
         return "--"
     if what.endswith(" (s)") and isinstance(value, int | float):
         return minutes_text(value)
+    for unit, digits in (("(°C)", 1), ("(°C/min)", 2)):
+        if what.endswith(unit) and isinstance(value, int | float):
+            return f"{value:.{digits}f}".replace("-", "−")
     return str(value)

@@ -134,8 +134,8 @@ def minded(workup: Any, planned: Any) -> bool:
     return bool(workup.warnings or (planned is not None and planned.day.warnings))
 
 
-def figures(workup: Any) -> str:
-    """The one line that is always in view."""
+def figures(workup: Any, columns: int) -> str:
+    """The one line that is always in view: of three wordings the longest that fits so many columns."""
     from tourier.quantities import length_text
 
     unit = "in" if workup.spec.units == "inch" else "cm"
@@ -144,18 +144,30 @@ def figures(workup: Any) -> str:
     if workup.ice_text:
         water = f"  tap water, {workup.ice_text} of it ice"
     pieces = sum(piece["cut"] for piece in workup.cuts["pieces"])
-    return (
-        f"{pieces} pieces, {workup.patons} pâton{'s' if workup.patons > 1 else ''}  "
+    patons = f"{workup.patons} pâton{'s' if workup.patons > 1 else ''}"
+    middle = (
         f"block {length_text(block['length_m'], unit).removesuffix(' ' + unit)} x "
-        f"{length_text(block['width_m'], unit)}, {block['thickness_m'] * 1000:.0f} mm{water}  "
-        f"dough {workup.dough_g:.0f} g, butter {workup.butter_block_g:.0f} g"
+        f"{length_text(block['width_m'], unit)}, {block['thickness_m'] * 1000:.0f} mm{water}"
+    )
+    dough, butter = f"dough {workup.dough_g:.0f} g", f"butter {workup.butter_block_g:.0f} g"
+    return _longest(
+        columns,
+        f"{pieces} pieces, {patons}  {middle}  {dough}, {butter}",
+        f"{patons}  {middle}  {dough}, {butter}",
+        f"{middle}  {butter}",
     )
 
 
-def hour_line(planned: Any) -> str:
-    """Begin, ready beside the hour asked for, chance: in the order a narrow line may lose them from its end."""
+def hour_line(planned: Any, columns: int) -> str:
+    """Begin, ready beside the hour asked for, chance; where that is too long, without the hour's own sentence."""
     from tourier.dayplan.words import asked_words, chance_words
 
     day = planned.day
     chance = f"; {sure}" if (sure := chance_words(day)) else ""
-    return f"Begins {day.steps[0].start:%a %H:%M}, ready {day.ready_at:%a %H:%M}{asked_words(day)}{chance}"
+    begins = f"Begins {day.steps[0].start:%a %H:%M}, ready {day.ready_at:%a %H:%M}"
+    return _longest(columns, f"{begins}{asked_words(day)}{chance}", f"{begins}{chance}")
+
+
+def _longest(columns: int, *wordings: str) -> str:
+    """Return the first wording (longest first) that fits; the last when none does."""
+    return next((one for one in wordings if len(one) <= columns), wordings[-1])

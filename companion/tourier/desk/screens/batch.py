@@ -190,12 +190,13 @@ class Batch(BatchKeep):
         name = str(self.doc.get("name") or "Unnamed batch") if self.doc else "No batch"
         dirty = " (not saved)" if self.unsaved or self.file is None else ""
         first, second = "", ""
+        columns = self.app.size.width - 2
         if self.sized is not None and self.sized.workup is not None:
-            first = worked.figures(self.sized.workup)
+            first = worked.figures(self.sized.workup, columns)
             if self._timing:
                 second = "… looking for the timetable (Escape lets it be)"
             elif self.timed is not None and self.timed.planned is not None:
-                second = worked.hour_line(self.timed.planned)
+                second = worked.hour_line(self.timed.planned, columns)
             elif self.timed is not None:
                 second = f"! {self.timed.refused}"
         elif self.sized is not None:

@@ -18,6 +18,7 @@ from tourier.desk.widgets.nowpanel import NowPanel
 from tourier.desk.widgets.pages import PageRow
 from tourier.desk.widgets.topline import LINK_SHAPES
 
+_WIDTH_FOR_CURVE = 76
 _NO_TIMER = "No timer yet. Plug one in and it is found by itself, or play a batch on a virtual one (Batch, Send)."
 
 
@@ -41,11 +42,11 @@ class Bench(BenchDeeds, Room):
 
     def compose_room(self) -> ComposeResult:
         yield PageRow([], id="bench-timers", classes="hidden")
-        with Horizontal(id="bench"):
-            yield NowPanel(id="bench-now")
-            with Vertical(id="bench-day"):
+        with Vertical(id="bench"):
+            with Horizontal(id="bench-top"):
+                yield NowPanel(id="bench-now")
                 yield LivePlot(id="live")
-                yield DaySteps(id="bench-steps")
+            yield DaySteps(id="bench-steps")
 
     def on_mount(self) -> None:
         self.desk.timers.subscribe(self, self._heard)
@@ -53,6 +54,10 @@ class Bench(BenchDeeds, Room):
 
     def on_screen_resume(self) -> None:
         self.show_all()
+
+    def on_resize(self) -> None:
+        """Beside the word and the degrees a curve needs some width to say anything."""
+        self.set_class(self.size.width < _WIDTH_FOR_CURVE, "-slim")
 
     @property
     def berth(self) -> Berth | None:

@@ -6,7 +6,7 @@ from typing import ClassVar
 
 from textual import work
 from textual.app import ComposeResult
-from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.containers import Vertical, VerticalScroll
 from textual.widgets import DataTable, Static, TabbedContent, TabPane
 
 from tourier import places
@@ -18,7 +18,7 @@ from tourier.desk.widgets.plot import Plot
 from tourier.desk.widgets.strip import StepStrip
 from tourier.logbook.prose import review_lines
 
-_BATCHES = (Fit("batch", 12), Fit("no.", 3), Fit("when", 9), Fit("came out", 10))
+_BATCHES = (Fit("batch", 12), Fit("no.", 4), Fit("when", 9), Fit("came out", 10))
 _STEPS = (
     Fit("step", 18), Fit("began", 9), Fit("late", 5, 3), Fit("lasted", 9), Fit("planned", 9, 2), Fit("°C start", 8, 1),
     Fit("°C end", 6, 1), Fit("°C most", 7, 4), Fit("rest", 9, 5),
@@ -36,7 +36,7 @@ class LookBack(LookDeeds):
     ROOM = "lookback"
     BINDINGS: ClassVar = bindings("lookback")
     HELP = (
-        "## Look back\n\nChoose a batch on the left. The solid line is the probe in the dough, the dotted one the "
+        "## Look back\n\nChoose a batch in the list. The solid line is the probe in the dough, the dotted one the "
         "bench; the bounded band is the butter's window where the needle was in that dough. Marks under the picture: "
         "`·` step due or rest done, `!` alarm, `b` bend test, `n` note. Zoom and move with the keys below, the wheel, "
         "or by dragging, down to seconds.\n\n"
@@ -45,7 +45,7 @@ class LookBack(LookDeeds):
     )
 
     def compose_room(self) -> ComposeResult:
-        with Horizontal(id="lookback"):
+        with Vertical(id="lookback"):
             with Vertical(id="lookback-list"):
                 yield FittedTable(_BATCHES, zebra=False, id="batches")
             with Vertical(id="lookback-main"):
@@ -181,6 +181,7 @@ class LookBack(LookDeeds):
         plot.set_clock(pictured.local)
         first, last = self.query_one("#plot", Plot).whole
         plot.set_data(pictured.series, pictured.bands, pictured.marks, (first + self._shift, last + self._shift))
+        plot.pair(self.query_one("#plot", Plot))
         self.query_one("#second-title", Static).update(
             f"beside it, both from their first step: {pictured.batch.name} ({pictured.batch.id})"
         )
@@ -213,7 +214,9 @@ class LookBack(LookDeeds):
         first, last = self.query_one("#plot", Plot).view
         self.query_one("#strip", StepStrip).show(self._shown.strip, (first, last))
         if self._second is not None:
-            self.query_one("#second-plot", Plot).view = (first + self._shift, last + self._shift)
+            second = self.query_one("#second-plot", Plot)
+            second.view = (first + self._shift, last + self._shift)
+            self.query_one("#plot", Plot).pair(second)  # once both show the same moments
         form = "%a %H:%M" if last - first > 1200 else "%a %H:%M:%S"
         span = " to ".join(self._shown.local(at).strftime(form) for at in (first, last))
         self.query_one("#lookback-title", Static).update(f"{self._shown.batch.name} ({self._shown.batch.id})   {span}")

@@ -85,6 +85,7 @@ class LookDeeds(Room):
     def put_second_away(self) -> None:
         """One batch alone again."""
         self._second, self._choosing_second = None, False
+        self.query_one("#plot", Plot).pair(None)
         self.remove_class("-beside")
         tabs = self.query_one("#lookback-tabs")
         tabs.hide_tab("tab-beside")  # type: ignore[attr-defined]

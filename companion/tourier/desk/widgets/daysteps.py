@@ -63,9 +63,17 @@ class DaySteps(DataTable):
                 cell = cells[str(key.value)]
                 if self.get_cell(str(step.step_id), key) != cell:
                     self.update_cell(str(step.step_id), key, cell)
-        focus = berth.report.focus
-        if focus is not None and focus < len(ids) and not self.has_focus and self.cursor_row != focus:
-            self.move_cursor(row=focus)
+        row = _at_hand(berth, ids)
+        if row is not None and not self.has_focus and self.cursor_row != row:
+            self.move_cursor(row=row)
+
+
+def _at_hand(berth: Berth, ids: list[str]) -> int | None:
+    """Return the row of the step the timer shows now; of the one it reported, before it has said so."""
+    if berth.sight is not None and str(berth.sight.step_id) in ids:
+        return ids.index(str(berth.sight.step_id))
+    focus = berth.report.focus if berth.report is not None else None
+    return focus if focus is not None and focus < len(ids) else None
 
 
 def row_of(plan: wire.Plan, step: wire.Step, state: StepState | None) -> dict[str, str]:

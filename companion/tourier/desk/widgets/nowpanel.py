@@ -32,9 +32,9 @@ class NowPanel(Vertical):
         yield WindowBar(id="windowbar")
         yield Static("", id="left", markup=False)
         yield Static("", id="alarm", markup=False)
-        yield Static("", id="rests", markup=False)
         yield Static("", id="job-words", classes="hidden", markup=False)
         yield ProgressBar(id="job", show_eta=False, classes="hidden")
+        yield Static("", id="rests", markup=False)  # last: where the panel is low, the longest of it is cut
 
     def _put(self, selector: str, text: str) -> None:
         widget = self.query_one(selector, Static)
@@ -87,7 +87,7 @@ def day_lines(berth: Berth, sight: Sight) -> list[str]:
     bench = "no reading" if sight.bench_cdeg is None else f"{cdeg_text(sight.bench_cdeg)} °C"
     late = f"{minutes_text(sight.slack_s)} to spare" if sight.slack_s >= 0 else f"{minutes_text(-sight.slack_s)} late"
     lines += [
-        f"batch ready {clock_text(berth.plan, berth.plan.ready_at_s)}, {late}",
+        f"ready by {clock_text(berth.plan, berth.plan.ready_at_s)}, {late}",
         f"bench {bench}   now {clock_text(berth.plan, sight.at_s)}",
     ]
     return lines
@@ -103,6 +103,8 @@ def rest_lines(berth: Berth, sight: Sight) -> list[str]:
             continue
         left = state.started_at_s + step.planned_for_s - sight.at_s
         when = f"{minutes_text(left)} yet" if left >= 60 else "now" if left > -60 else f"over by {minutes_text(-left)}"
+        if state.state == _READY and left >= 60:
+            when = f"ready, planned for {when}"
         lines.append(f"{STATE_SHAPES[state.state]} {step.name}: {when}")
     more = len(lines) - _RESTS_SHOWN
     return [*lines[:_RESTS_SHOWN], f"and {more} more"] if more > 0 else lines

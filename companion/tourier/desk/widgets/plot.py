@@ -60,6 +60,7 @@ class Plot(Widget, can_focus=True):
         self._whole = (0.0, 1.0)
         self._drawn: list[Strip] = []
         self._drag_from: tuple[int, tuple[float, float]] | None = None
+        self._partner: Plot | None = None
 
     def set_data(
         self,
@@ -90,6 +91,11 @@ class Plot(Widget, can_focus=True):
     def set_clock(self, local: Callable[[float], datetime]) -> None:
         """Name instants by this local time from now on."""
         self._local = local
+
+    def pair(self, partner: Plot | None) -> None:
+        """Draw on one scale of degrees with another plot, so that the two can be compared; None: alone again."""
+        self._partner = partner
+        self._redraw()
 
     @property
     def whole(self) -> tuple[float, float]:
@@ -153,8 +159,19 @@ class Plot(Widget, can_focus=True):
     # --- drawing -----------------------------------------------------------------------------------------------
 
     def _limits(self) -> tuple[float, float]:
+        seen = self._seen()
+        if self._partner is not None:
+            seen += self._partner._seen()
+        if not seen:
+            return 0.0, 20.0
+        low, high = min(seen), max(seen)
+        room = max(1.0, (high - low) * 0.08)
+        return low - room, high + room
+
+    def _seen(self) -> list[float]:
+        """Return the lowest and highest degrees in view, of curves and windows."""
         first, last = self.view
-        seen = []
+        seen: list[float] = []
         for one in self._series:
             start, stop = np.searchsorted(one.at_s, [first, last])
             if stop - start > _DIRECT:  # the extremes of columns are the extremes of all
@@ -167,11 +184,7 @@ class Plot(Widget, can_focus=True):
         for band in self._bands:
             if band.to_s >= first and band.from_s <= last:
                 seen.extend((band.low_c, band.high_c))
-        if not seen:
-            return 0.0, 20.0
-        low, high = min(seen), max(seen)
-        room = max(1.0, (high - low) * 0.08)
-        return low - room, high + room
+        return seen
 
     def _redraw(self) -> None:
         width, height = self.size.width - _LABEL_COLUMNS, self.size.height - _AXIS_ROWS
