@@ -12,8 +12,13 @@ from collections.abc import Sequence
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
-    from tourier.cli.parser import build_parser
-    from tourier.cli.run import run
+    try:
+        from tourier.cli.parser import build_parser
+        from tourier.cli.run import run
 
-    arguments = list(sys.argv[1:] if argv is None else argv)
-    return run(build_parser(), arguments)
+        arguments = list(sys.argv[1:] if argv is None else argv)
+        parser = build_parser()
+    except KeyboardInterrupt:  # before a command has begun; `run` answers for the rest
+        sys.stderr.write("Stopped.\n")
+        return 130
+    return run(parser, arguments)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+
 from ortools.sat.python import cp_model
 
 from tourier.dayplan.constraints import DayModel
@@ -55,7 +57,7 @@ def solve(
         if solution is not None:
             _hint(day, solution)
         solver = new_solver(budget.share(effort), budget.crowded)
-        status = solver.solve(day.model)
+        status = run_search(solver, day.model)
         budget.spend(solver)
         if status == cp_model.INFEASIBLE:
             return None
@@ -112,13 +114,45 @@ def any_timetable(day: DayModel, budget: Budget) -> Solution | None:
     """Return some timetable, good or bad, or None when there is proven to be none; raises TimeoutError."""
     solver = new_solver(budget.share(FAR_EFFORT), budget.crowded)
     day.model.clear_objective()
-    status = solver.solve(day.model)
+    status = run_search(solver, day.model)
     budget.spend(solver)
     if status == cp_model.INFEASIBLE:
         return None
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         raise TimeoutError("the planner found neither a plan nor a proof that there is none")
     return Solution([solver.value(v) for v in day.starts], [solver.value(v) for v in day.ends], False)
+
+
+def run_search(solver: cp_model.CpSolver, model: cp_model.CpModel) -> cp_model.CpSolverStatus:
+    """Search, and let Ctrl-C and a kill end it at once.
+
+    The interpreter looks at signals between its own steps only, and a search is one step that can last for minutes. So
+    the main thread, which alone is given them, waits while another one searches.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        return solver.solve(model)
+    found: list[cp_model.CpSolverStatus | Exception] = []
+    over = threading.Event()
+
+    def search() -> None:
+        try:
+            found.append(solver.solve(model))
+        except Exception as error:  # for the thread that asked
+            found.append(error)
+        finally:
+            over.set()
+
+    # An event is waited for, for a join that is interrupted takes its thread for ended.
+    threading.Thread(target=search, name="day planner", daemon=True).start()
+    try:
+        over.wait()
+    except BaseException:
+        while not over.wait(0.02):
+            solver.stop_search()  # again and again: one that is only about to begin does not hear it
+        raise
+    if isinstance(found[0], Exception):
+        raise found[0]
+    return found[0]
 
 
 def new_solver(effort: float, crowded: bool = False) -> cp_model.CpSolver:
@@ -128,6 +162,8 @@ def new_solver(effort: float, crowded: bool = False) -> cp_model.CpSolver:
     timetables, or proofs that there are none, where three pâtons share two shelves; it proves fewer of them best.
     """
     solver = cp_model.CpSolver()
+    # Left on, it takes Ctrl-C for itself and for the rest of the process: no port is closed, no timer ended after it.
+    solver.parameters.catch_sigint_signal = False
     solver.parameters.num_workers = 1
     solver.parameters.max_size_to_create_precedence_literals_in_disjunctive = 200
     if crowded:
