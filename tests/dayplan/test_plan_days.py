@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import random
+import re
 from dataclasses import replace
 from datetime import time, timedelta
+from pathlib import Path
 from time import process_time
 
 import pytest
@@ -374,6 +376,21 @@ def test_three_pâtons_and_two_shelves_end_in_a_plan_or_a_proof():
 def test_a_full_fridge_is_named():
     """Two pâtons whose pieces must spend the night in a fridge with one shelf."""
     s = spec(away=(EARLY_BIRD,), kitchen=replace(KITCHEN, fridge_shelves=1))
-    with pytest.raises(Impossible, match="The fridge has 1 places") as error:
+    with pytest.raises(Impossible, match=r"The fridge has 1 shelf, .*: with (\d+) there is a plan") as error:
         plan_days(s, workup(s, process(2)), NOW)
     assert any("Make room in the fridge" in text for text in error.value.give_up)
+    enough = int(re.search(r"with (\d+) there is", error.value.sentence)[1])
+    wider = replace(s, kitchen=replace(s.kitchen, fridge_shelves=enough))
+    assert faults(plan_days(wider, workup(wider, process(2)), NOW, chance=False), NOW) == []
+
+
+def test_where_no_hour_works_the_place_that_is_too_small_is_named():
+    """36 pieces of two pâtons want four shelves of the fridge overnight, whatever the hour."""
+    from tourier.planning import plan_text
+    from tourier.rehearsal import DEMO_NOW
+
+    text = (Path(__file__).parents[2] / "companion/tourier/batch/examples/demo.toml").read_text(encoding="utf-8")
+    small = text.replace("shelves = 5", "shelves = 3")
+    assert small != text
+    with pytest.raises(Impossible, match=r"The fridge has 3 shelves, .*As it is, no ready time in a week"):
+        plan_text(small, "demo", DEMO_NOW, None)

@@ -312,3 +312,25 @@ def test_sheets_are_drawn_to_one_scale():
     scales = [(width + 1) / stage.length_m for width, stage in zip(drawn, stages, strict=True)]
     for width, stage in zip(drawn, stages, strict=True):
         assert abs(width + 1 - stage.length_m * scales[0]) <= 1.6, (stage.step, scales)
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+async def test_a_refusal_can_be_read_to_its_end(make_desk, until, size):
+    """A fridge too small, written into the form: reason and way out stand whole on the Timetable page."""
+    desk = make_desk()
+    async with desk.run_test(size=size) as pilot:
+        room = await _room(desk, pilot, until)
+        await until(pilot, lambda: room.query("#worked-page"))
+        await room.form.open_page("kitchen")
+        await pilot.pause()
+        _type(room, "kitchen.fridge.shelves", "3")
+        await until(pilot, lambda: room.timed is not None and room.timed.refused, what="no refusal")
+        if size[0] < 100:
+            await pilot.press("f6")
+        room.query_one("#worked-pages").choose("times")
+        shown = room.query_one("#worked-page")
+        await until(pilot, lambda: "fridge" in str(shown.content), what="the page does not say it")
+        text = str(shown.content)
+        assert room.timed.refused in " ".join(text.split())
+        assert all(len(line) <= room.query_one("#worked-scroll").size.width for line in text.splitlines())
+        assert any("Make room in the fridge" in offer for offer in room.timed.offers)

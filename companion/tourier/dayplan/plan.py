@@ -15,7 +15,7 @@ from tourier.dayplan.model import BadWish, DayPlan, Impossible, Job, PlannedStep
 from tourier.dayplan.network import latest_starts
 from tourier.dayplan.objectives import NEW_PLAN, SETTLE
 from tourier.dayplan.problem import MINUTE_S, Problem, build, moment, span
-from tourier.dayplan.refuse import explain, full_place
+from tourier.dayplan.refuse import explain, full_places, room_offer, room_words
 from tourier.dayplan.search import Budget, any_timetable, settle, solve
 from tourier.dayplan.solution import Solution
 
@@ -115,14 +115,10 @@ def stuck(problem: Problem) -> Impossible:
     """Return the honest refusal of a wish on which the search got stuck: no timetable, and no proof either."""
     wish = moment(problem, max(problem.targets))
     sentence = f"No timetable for {wish:%a %H:%M} was found in the time a search may take, nor a proof that none exists"
-    full = full_place(problem, Budget(FIRST_EFFORT))
-    if full is None:
+    full = full_places(problem, Budget(FIRST_EFFORT))
+    if not full:
         return Impossible(f"{sentence}: make fewer pâtons, or allow more hours or more room in fridge and oven.")
-    word, places = wire.PLACE_WORDS[full], problem.capacity[full]
-    return Impossible(
-        f"{sentence}; with more than {places} places in the {word} there is one.",
-        give_up=(f"Make room in the {word}, or make fewer pâtons.",),
-    )
+    return Impossible(f"{sentence}. {room_words(problem, full)}.", give_up=(room_offer(full),))
 
 
 def finish(problem: Problem, solution: Solution, now: datetime, *, chance: bool = True) -> DayPlan:

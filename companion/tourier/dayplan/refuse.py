@@ -52,11 +52,9 @@ def explain(problem: Problem, now: datetime, *, crowded: bool = False) -> Imposs
         hours = " and ".join(_hours(problem, index) for index in blocking)
         whose = "you sleep" if all(problem.away[i].why == "sleep" for i in blocking) else "you are not at work"
         sentence = f"{listed(steps)} would fall between {hours}, when {whose}"
-    elif (full := full_place(problem, budget)) is not None:
-        sentence = (
-            f"The {wire.PLACE_WORDS[full]} has {problem.capacity[full]} places, too few for what must stand in it"
-        )
-        give_up.append(f"Make room in the {wire.PLACE_WORDS[full]}, or make fewer pâtons.")
+    elif full := full_places(problem, budget, any_hour=nearest is None and searched):
+        sentence = room_words(problem, full)
+        give_up.append(room_offer(full))
     else:
         sentence = (
             f"Between {moment(problem, problem.start):%a %H:%M} and {moment(problem, max(problem.targets)):%a %H:%M} "
@@ -65,7 +63,7 @@ def explain(problem: Problem, now: datetime, *, crowded: bool = False) -> Imposs
     if nearest is not None:
         end = f". The earliest {'it can be ready' if proven else 'hour found'} is {nearest:%a %d %b %H:%M}."
     else:
-        end = ". No ready time in a week works." if searched else "."
+        end = ". As it is, no ready time in a week works." if searched else "."
     return Impossible(
         sentence + end,
         nearest,
@@ -155,18 +153,75 @@ def longest_chain(problem: Problem) -> tuple[list[Task], int]:
     return chain[::-1], length
 
 
-def full_place(problem: Problem, budget: Budget) -> int | None:
-    """Return the place whose room alone makes the wish impossible: with room enough in it there is a plan."""
-    for place in (wire.FRIDGE, wire.OVEN, wire.FREEZER, wire.PROOF_SPACE):
-        if place not in problem.capacity:
-            continue
-        roomy = replace(problem, capacity={**problem.capacity, place: 99})
-        try:
-            if solve(DayModel(roomy), [("early_min", wants.earliness)], effort=EFFORT, budget=budget) is not None:
-                return place
-        except TimeoutError:
-            continue
-    return None
+def full_places(problem: Problem, budget: Budget, *, any_hour: bool = False) -> dict[int, int]:
+    """Return {place: how many units a plan with room enough there uses} of the places that make the wish impossible.
+
+    One place where that suffices; else as few as stand in the way together. Empty: room is not what is missing.
+    `any_hour`: no hour works as it is, so a plan for whatever hour of the week shows that room is missing.
+    """
+    limited = [p for p in (wire.FRIDGE, wire.OVEN, wire.FREEZER, wire.PROOF_SPACE) if p in problem.capacity]
+    for place in limited:
+        if found := _with_room(problem, [place], budget, any_hour):
+            return found
+    together = _with_room(problem, limited, budget, any_hour)
+    for place in limited if together else ():
+        if len(together) > 1 and place in together:
+            fewer = [p for p in together if p != place]
+            together = _with_room(problem, fewer, budget, any_hour) or together
+    return together
+
+
+def _with_room(problem: Problem, places: Sequence[int], budget: Budget, any_hour: bool) -> dict[int, int]:
+    """Return what of these places is used beyond their room by a plan that has all it wants; empty: there is none."""
+    roomy = replace(problem, capacity={**problem.capacity, **dict.fromkeys(places, 99)})
+    try:
+        if any_hour:
+            model = DayModel(roomy, late=LOOK_AHEAD_S // MINUTE_S - 1440, leeway=True)
+            found = solve(model, [("late_min", wants.lateness)], effort=EFFORT, budget=budget)
+        else:
+            found = solve(DayModel(roomy), [("early_min", wants.earliness)], effort=EFFORT, budget=budget)
+    except TimeoutError:
+        return {}
+    if found is None:
+        return {}
+    peaks = {place: _peak(problem, found, place) for place in places}
+    return {place: peak for place, peak in peaks.items() if peak > problem.capacity[place]}
+
+
+def _peak(problem: Problem, found: Solution, place: int) -> int:
+    """Return how many units stand in a place at once in a solution."""
+    there = [t for t in problem.tasks if t.process.place == place and t.process.kind != wire.PREHEAT]
+    return max(
+        (
+            sum(t.process.units for t in there if found.start[t.index] <= found.start[at.index] < found.end[t.index])
+            for at in there
+        ),
+        default=0,
+    )
+
+
+_ROOM_WORDS = {
+    wire.FRIDGE: ("shelf", "shelves"), wire.FREEZER: ("place", "places"), wire.PROOF_SPACE: ("tray", "trays"),
+    wire.OVEN: ("tray at once", "trays at once"),
+}  # fmt: skip
+
+
+def room_words(problem: Problem, full: dict[int, int]) -> str:
+    """Return 'The fridge has 3 shelves, too few for what must stand in it: with 4 there is a plan'."""
+    have, need = [], []
+    for place, used in full.items():
+        count = problem.capacity[place]
+        have.append(f"the {wire.PLACE_WORDS[place]} has {count} {_ROOM_WORDS[place][count != 1]}")
+        need.append(f"{used}{f' in the {wire.PLACE_WORDS[place]}' if len(full) > 1 else ''}")
+    it = "it" if len(full) == 1 else "them"
+    sentence = f"{' and '.join(have)}, too few for what must stand in {it}: with {' and '.join(need)} there is a plan"
+    return sentence[0].upper() + sentence[1:]
+
+
+def room_offer(full: dict[int, int]) -> str:
+    """Return what can be done about places that are too small."""
+    words = " and ".join(f"the {wire.PLACE_WORDS[place]}" for place in full)
+    return f"Make room in {words}, or make fewer pieces."
 
 
 def listed(names: Sequence[str]) -> str:

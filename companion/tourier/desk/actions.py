@@ -1,8 +1,8 @@
 """Every action of the desk application: a stable id, the usual key, what it does, and where it makes sense.
 
 Keys are data: `keys.toml` in the config folder maps ids to keys, and help, footer and palette all read this table, so
-they always show the map that is in force. Ids are never renamed. Within a room the order is that of need: the row of keys
-shows as many from the front as fit.
+they always show the map that is in force. Ids are never renamed. Within a room the order is that of need: the row of
+keys shows as many from the front as fit.
 """
 
 from __future__ import annotations

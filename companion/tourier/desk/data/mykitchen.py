@@ -25,13 +25,13 @@ QUESTIONS: tuple[tuple[str, Field], ...] = (
     ("", Field("fridge.fan", "fan", "", "", "flag")),
     ("How large is a shelf you can free, and how many?", Field("fridge.shelf_length", "shelf long", "50 cm")),
     ("", Field("fridge.shelf_width", "shelf deep", "40 cm")),
-    ("", Field("fridge.shelves", "shelves", "3", "", "whole")),
+    ("", Field("fridge.shelves", "shelves", "4", "", "whole")),
     ("And the freezer?", Field("freezer.temperature", "freezer", "-18 °C")),
     ("Where do pieces proof?", Field("proof.place", "proof", "room", "", "choice", ("room", "box", "oven"))),
     ("How warm is it there? (empty: as the room)", Field("proof.temperature", "proof at", "26 °C")),
     ("How hot do you bake, how many trays at once, how many pieces on one?",
      Field("oven.temperature", "oven", "190 °C")),
-    ("", Field("oven.trays", "trays", "1", "", "whole")),
+    ("", Field("oven.trays", "trays", "2", "", "whole")),
     ("", Field("oven.pieces_per_tray", "pieces a tray", "12", "", "whole")),
     ("Do you mix by hand or with a mixer?", Field("mixing.by", "mixing", "hand", "", "choice", ("hand", "mixer"))),
     ("With a mixer: how much flour does it take? (else empty)", Field("mixing.flour_max", "flour", "1 kg")),
@@ -54,7 +54,7 @@ temperature = "5 °C"
 fan = false
 shelf_length = "45 cm"
 shelf_width = "35 cm"
-shelves = 3
+shelves = 4
 
 [kitchen.freezer]
 temperature = "-18 °C"
@@ -64,8 +64,8 @@ place = "room"
 
 [kitchen.oven]
 temperature = "190 °C"
-trays = 1
-pieces_per_tray = 9
+trays = 2
+pieces_per_tray = 12
 
 [kitchen.mixing]
 by = "hand"

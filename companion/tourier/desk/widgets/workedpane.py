@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from textwrap import wrap
+
 from rich.text import Text
 from textual import work
 from textual.app import ComposeResult
@@ -70,7 +72,7 @@ class WorkedPane(Vertical):
         columns = self.query_one("#worked-scroll").size.width - 2
         if columns < 10:  # not on the screen
             columns = max(_LEAST_COLUMNS, self.app.size.width - 6)
-        told = True
+        told = True  # sentences, which are folded to the width; what is drawn keeps its columns
         if sized.workup is None:
             lines = ["Nothing to show yet:", ""]
             lines += [f"! {label_of(key)}: {sentence}" if key else f"! {sentence}" for key, sentence in sized.problems]
@@ -80,7 +82,9 @@ class WorkedPane(Vertical):
         else:
             told = False
             lines = page(self.page, sized.workup, timed.planned if timed else None, columns)
-        text = Text("\n".join(lines), no_wrap=not told)
+        if told:
+            lines = [part for line in lines for part in (wrap(line, columns, subsequent_indent="  ") or [""])]
+        text = Text("\n".join(lines), no_wrap=True)
         if self.page == "times" and not told:
             text.highlight_regex(_SHADE, "reverse dim")
         self.app.call_from_thread(self.query_one("#worked-page", Static).update, text)
