@@ -6,7 +6,7 @@ import pytest
 from tourier.logbook import Outcome, review
 from tourier.logbook.account import account
 from tourier.logbook.gaps import Gap, fault_spans, gaps
-from tourier.logbook.kitchen import chill_share, facts, nights
+from tourier.logbook.kitchen import _while_it_cools, chill_share, facts, nights
 from tourier.logbook.learn import study
 from tourier.logbook.model import Samples
 from tourier.logbook.needle import owners
@@ -144,4 +144,32 @@ def test_rests_that_hardly_chill_are_told_as_a_share(book):
     acc = account(book.load(support.Day(P.validate(plan), slips=slow).collect(book)))
     share, rests = chill_share(acc)
     assert rests == 3 and share < 0.3
-    assert any("rests the fridge chilled" in fact for fact in facts(acc))
+    assert any("rests the fridge chilled the pâton only" in fact for fact in facts(acc))
+
+
+def test_one_rest_read_in_other_dough_says_nothing_of_the_fridge(book):
+    """A day without a fault was told its fridge is warm, because of one rest in three: the middle one counts."""
+    plan = support.small_plan()
+    for step in plan.steps:
+        step.thickness_um = 15000 if step.kind == P.REST else 0
+    P.validate(plan)
+    like_the_plan = {"start_c": 15.0, "end_c": 8.0}
+    for odd in (4, 6, 8):
+        slips = {n: {"start_c": 15.0, "end_c": 14.4} if n == odd else like_the_plan for n in (4, 6, 8)}
+        acc = account(book.load(support.Day(plan, slips=slips).collect(book)))
+        share, rests = chill_share(acc)
+        assert rests == 3 and 0.7 < share < 1.4
+        assert not any("fridge" in fact for fact in facts(acc))
+
+
+def test_a_needle_that_climbs_in_the_cold_ends_what_the_rest_tells():
+    t_s = np.arange(0.0, 2700.0, 30.0)
+    cooling = 14.3 - t_s / 1000.0
+    moved = np.where(t_s < 1500, cooling, 12.8 + (t_s - 1500) / 900.0)  # into the other pâton, warm from the bench
+    kept_s, kept_c = _while_it_cools(t_s, moved)
+    assert len(kept_s) == len(kept_c) and 1400 <= kept_s[-1] <= 1530 and kept_c[-1] < 12.9
+    whole_s, _ = _while_it_cools(t_s, cooling)
+    assert len(whole_s) == len(t_s)
+    # Rolling warms the outside: the core may first climb, and what follows is still the fridge's work.
+    late = np.where(t_s < 300, 14.0 + t_s / 300.0, 15.0 - (t_s - 300) / 1000.0)
+    assert len(_while_it_cools(t_s, late)[0]) == len(t_s)

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 from html.parser import HTMLParser
 
 import logbook_support as support
@@ -72,6 +73,27 @@ def test_every_picture_has_its_table_and_title(evil):
     assert pictures >= 2 and html.count("<desc") == pictures
     assert html.count("The same in figures") == pictures - 1 and "Timetable in figures" in html
     assert "no reading" in html and "@media print" in html and "@page" in html and "viewport" in html
+
+
+def test_names_of_excursions_never_lie_over_each_other(book):
+    """Lock-in and first fold, both too cold: the second name stands a line further down."""
+    slips = {n: {"start_c": 4.0, "end_c": 6.0, "lasts_s": 400} for n in (2, 3)}
+    html = report_html(review(book.load(support.Day(support.small_plan(), slips=slips).collect(book))))
+    names = re.findall(r'<text x="([\d.]+)" y="([\d.]+)"[^>]*>too (?:cold|warm) [^<]*<', html)
+    places = [(float(x), float(y)) for x, y in names]
+    assert len(places) >= 2
+    apart = [abs(a[0] - b[0]) >= 100 or abs(a[1] - b[1]) >= 14 for i, a in enumerate(places) for b in places[:i]]
+    assert all(apart) and any(abs(a[0] - b[0]) < 100 for i, a in enumerate(places) for b in places[:i])
+
+
+def test_an_upright_phone_shows_what_a_step_came_to(book):
+    """The remark is the last of eleven columns and would lie outside a narrow screen; the figures between give way."""
+    html = report_html(review(book.load(support.Day(support.small_plan()).collect(book))))
+    narrow = html.split("@media(max-width:40rem)")[1].split("@page")[0]
+    assert ".figures :is(th,td):nth-child(n+4):nth-child(-n+10){display:none}" in narrow
+    head = re.search(r'<div class="figures">.*?<thead>(.*?)</thead>', html, re.S).group(1)
+    columns = re.findall(r"<th[^>]*>([^<]*)</th>", head)
+    assert columns[:3] == ["Step", "Began", "Lasted"] and columns[10:] == ["Remark"]
 
 
 def test_html_of_an_empty_and_of_a_half_day(book):

@@ -22,6 +22,7 @@ _PLACE_FILL = {
     plans.BENCH: "#f6e3c3", plans.FRIDGE: "#d5e3f3", plans.FREEZER: "#b9d0ea", plans.ROOM: "#efefeb",
     plans.PROOF_SPACE: "#f3d9c9", plans.OVEN: "#e8c3b5",
 }  # fmt: skip
+_NAME_W, _NAME_H = 100.0, 14.0  # of "too cold 13 min"
 WIDTH = 960
 _LEFT, _RIGHT = 48, 14
 
@@ -126,8 +127,9 @@ def temperatures(acc: Account, span: Span, title: str, number: int, cores=()) ->
     out.append('<text x="4" y="12" class="s">°C</text>')
     times = [(s, s.from_s, s.to_s or s.from_s) for s in acc.steps if s.from_s is not None]
     inside = [s for s, from_s, to_s in times if to_s >= span.from_s and from_s <= span.to_s]
+    labels: list[tuple[float, float]] = []
     for step in inside:
-        out.append(_window(acc, step, span, y, number))
+        out.append(_window(acc, step, span, y, number, labels))
     for core in cores:
         seen = (core.at_s >= span.from_s) & (core.at_s <= span.to_s)
         at_s = core.at_s[seen]
@@ -171,8 +173,11 @@ def _text(x: float, y: float, text: str, style: str = "s", anchor: str = "middle
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" class="{style}">{esc(text)}</text>'
 
 
-def _window(acc: Account, step: StepAccount, span: Span, y, number: int) -> str:
-    """The step's window as a pale band, what lay outside it hatched and named, and the cap of a proof as a line."""
+def _window(acc: Account, step: StepAccount, span: Span, y, number: int, labels: list[tuple[float, float]]) -> str:
+    """The step's window as a pale band, what lay outside it hatched and named, and the cap of a proof as a line.
+
+    `labels` are the places of the names written so far; a name that would lie over another stands a line further out.
+    """
     at_s, c = acc.readings(step)
     from_s, to_s = float(step.from_s or 0), float(step.to_s or acc.batch.last_at_s)
     a, b = span.x(max(from_s, span.from_s)), span.x(min(to_s, span.to_s))
@@ -199,9 +204,12 @@ def _window(acc: Account, step: StepAccount, span: Span, y, number: int) -> str:
             lasted = times[stop - 1] - times[start]
             if lasted >= 120:
                 extreme = float(c[start:stop].max() if name == "warm" else c[start:stop].min())
+                middle = span.x((times[start] + times[stop - 1]) / 2)
                 place = y(extreme) + (-7 if name == "warm" else 16)
-                out.append(_text(span.x((times[start] + times[stop - 1]) / 2), place,
-                                 f"too {name} {minutes_text(lasted)}", "s b"))  # fmt: skip
+                while any(abs(middle - x) < _NAME_W and abs(place - at) < _NAME_H for x, at in labels):
+                    place += -_NAME_H if name == "warm" else _NAME_H
+                labels.append((middle, place))
+                out.append(_text(middle, place, f"too {name} {minutes_text(lasted)}", "s b"))
     return "".join(out)
 
 

@@ -235,8 +235,8 @@ def warm_fridge(acc: Account, n: Numbers) -> Reading:
     rank = 0 if math.isnan(share) else min(2, grade(share, limits["chill_share"]))  # still air does the same
     if rank:
         first = acc.of_kind(plans.REST)[0]
-        found.append((rank, 1.0 - share, first, f"{rests} rests chilled the pâton by {share:.0%} of what the plan "
-                      "counted on"))  # fmt: skip
+        found.append((rank, 1.0 - share, first, f"over {rests} rests the fridge chilled the pâton only "
+                      f"{share * 100:.0f} % as much as the plan counted on"))  # fmt: skip
     missed = _missed_core(acc, limits["core_above_target_c"])
     if missed is None and not found and math.isnan(share) and not kitchen.nights(acc):
         return unknown("no rest that had its time was read by the probe")

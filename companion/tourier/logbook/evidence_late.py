@@ -107,8 +107,9 @@ def _dose_share(acc: Account) -> list[tuple[float, StepAccount, str]]:
             continue
         if step.step.dose_s and not math.isnan(step.dose_s):
             share = step.dose_s / step.step.dose_s
-            out.append((share, step, f"{step.title} gathered {share:.0%} of its dose ({minutes_text(step.lasted_s)} "
-                        f"at {step.probe.mean_c:.1f} °C)"))  # fmt: skip
+            mean = f"the dough at {step.probe.mean_c:.1f} °C on the whole"
+            out.append((share, step, f"{step.title} came to {share * 100:.0f} % of a full proof "
+                        f"({minutes_text(step.lasted_s)}, {mean})"))  # fmt: skip
         elif not math.isnan(step.ratio):
             out.append((step.ratio, step, f"{step.title} took {minutes_text(step.lasted_s)} instead of "
                         f"{minutes_text(step.step.planned_for_s)}; the temperature is not known"))  # fmt: skip
@@ -116,16 +117,16 @@ def _dose_share(acc: Account) -> list[tuple[float, StepAccount, str]]:
 
 
 def short_proof(acc: Account, n: Numbers) -> Reading:
-    """Too little dose before the oven."""
+    """The pieces went into the oven before a full proof, by warmth and time."""
     shares = _dose_share(acc)
     if not shares:
         return unknown("no proof was logged from start to end")
     found = [(grade(share, n.evidence["short-proof"]["share_of_dose"]), 1 - share, s, t) for share, s, t in shares]
-    return best([f for f in found if f[0]], "the proof had its dose")
+    return best([f for f in found if f[0]], "the proof was full")
 
 
 def long_proof(acc: Account, n: Numbers) -> Reading:
-    """Too much dose; when heat alone made it so, the heat is the cause."""
+    """Proofed on after a full proof, by warmth and time; when heat alone made it so, the heat is the cause."""
     shares = _dose_share(acc)
     if not shares:
         return unknown("no proof was logged from start to end")
@@ -248,7 +249,7 @@ def late_oven(acc: Account, n: Numbers) -> Reading:
 
 
 def early_fermentation(acc: Account, n: Numbers) -> Reading:
-    """Yeast at work between lock-in and shaping: dose gathered before the proof."""
+    """Yeast at work between lock-in and shaping, as a share of a full proof."""
     wanted = max((s.step.dose_s for s in acc.steps if s.step.kind == plans.PROOF), default=0)
     locks, shapes = acc.of_kind(plans.LOCK_IN), acc.of_kind(plans.SHAPE)
     if not wanted:
@@ -262,7 +263,8 @@ def early_fermentation(acc: Account, n: Numbers) -> Reading:
     rank = grade(gathered / wanted, n.evidence["early-fermentation"]["dose_share"])
     if not rank:
         return Reading("none", "little fermentation before shaping")
-    return Reading(LEVELS[rank], f"{gathered / wanted:.0%} of a proof's dose was gathered before shaping", shapes[0])
+    return Reading(LEVELS[rank], f"the yeast had done {gathered / wanted * 100:.0f} % of a full proof before shaping",
+                   shapes[0])  # fmt: skip
 
 
 def missed_item(acc: Account, n: Numbers) -> Reading:

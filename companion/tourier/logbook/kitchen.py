@@ -14,7 +14,7 @@ import numpy as np
 from shared_schedule import plan as plans
 from shared_schedule.units import NO_CDEG
 from tourier.logbook.account import Account, StepAccount
-from tourier.logbook.model import AIR, minutes_text
+from tourier.logbook.model import AIR, Floats, minutes_text
 from tourier.logbook.slabfit import Spell, core_curve, thin
 
 _NIGHT_S = 5 * 3600  # ten times the time constant of shaped pieces: nothing of the warmth they went in with is left
@@ -23,6 +23,8 @@ _SETTLE_S = 120.0  # from the needle's move until it reads the dough's core and 
 _FASTEST_C_S = 0.025  # a thin pâton in a freezer cools by 1.5 °C a minute at the most
 _SPELL_S = 480.0
 _ENOUGH_C = 2.0  # of cooling that the plan counted on, over all rests: less tells nothing
+_TELLS_C = 0.25  # and in one rest: a probe's noise is a tenth of it
+_WARMER_C = 0.4  # dough in the cold does not warm: a needle that climbs was moved to another, or the dough taken out
 
 # Beyond this the kitchen is told to be another than the plan's: more than thermometers and weather differ. Judgement.
 _FRIDGE_OFF_C, _SHARE, _ROOM_OFF_C, _MOIST_OFF_PCT = 1.5, (0.65, 1.5), 2.5, 15.0
@@ -77,6 +79,8 @@ def spell(acc: Account, step: StepAccount, air_c: float, bench_c: float = math.n
     jumps = np.flatnonzero(np.abs(np.diff(c)) > 0.8 + _FASTEST_C_S * np.diff(t_s))
     if len(jumps):
         t_s, c = t_s[: jumps[0] + 1], c[: jumps[0] + 1]
+    if math.isnan(bench_c) and air_c < c[0]:
+        t_s, c = _while_it_cools(t_s, c)
     plan = acc.batch.plan
     if len(t_s) < 4 or not plan.laminate_k_mw or not plan.laminate_rc:
         return None
@@ -84,14 +88,30 @@ def spell(acc: Account, step: StepAccount, air_c: float, bench_c: float = math.n
                  plan.laminate_rc * 1000.0, air_c, bench_c, bench_m)  # fmt: skip
 
 
+def _while_it_cools(t_s: Floats, c: Floats) -> tuple[Floats, Floats]:
+    """Return the readings up to the last low before they climb; a climb at the start is the warmth of rolling that
+    reaches the core, and is left in."""
+    from_top = int(np.argmax(c))
+    low = np.minimum.accumulate(c[from_top:])
+    back = np.flatnonzero(c[from_top:] > low + _WARMER_C)
+    if not len(back):
+        return t_s, c
+    end = from_top + int(np.argmin(c[from_top : from_top + back[0]])) + 1
+    return t_s[:end], c[:end]
+
+
 def chill_share(acc: Account) -> tuple[float, int]:
-    """Return (cooling read over cooling the plan counted on, number of rests); NaN when they tell too little."""
+    """Return (cooling read over cooling the plan counted on, number of rests); NaN when they tell too little.
+
+    It is the middle of the rests' own shares: one rest whose needle stood in other dough says nothing of the fridge.
+    """
     film = acc.batch.plan.film_fridge_mw / 1000
     found = [s for s in cold_spells(acc, plans.FRIDGE) if s.t_s[-1] >= _SPELL_S] if film else []
     counted = [float(s.c[0] - core_curve(s, float(s.c[0]), film, s.air_c)[-1]) for s in found]
     if len(found) < 2 or sum(counted) < _ENOUGH_C:
         return math.nan, len(found)
-    return sum(float(s.c[0] - s.c[-1]) for s in found) / sum(counted), len(found)
+    shares = [float(s.c[0] - s.c[-1]) / want for s, want in zip(found, counted, strict=True) if want >= _TELLS_C]
+    return (float(np.median(shares)) if len(shares) > 1 else math.nan), len(shares)
 
 
 def facts(acc: Account) -> tuple[str, ...]:
@@ -109,7 +129,8 @@ def facts(acc: Account) -> tuple[str, ...]:
             )
     share, rests = chill_share(acc)
     if not _SHARE[0] <= share <= _SHARE[1] and not math.isnan(share):
-        out.append(f"In {rests} rests the fridge chilled the pâton by {share:.0%} of what the plan counted on"
+        times = f"only {share * 100:.0f} % as much" if share < 1 else f"{share:.1f} times as much"
+        out.append(f"Over {rests} rests the fridge chilled the pâton {times} as the plan counted on"
                    + (": it is warmer, or its air is stiller, than believed." if share < 1 else
                       ": it is colder, or moves more air, than believed."))  # fmt: skip
     air = np.array([(r.body[0] / 100, r.body[1]) for r in acc.batch.records if r.type == AIR and r.body[0] != NO_CDEG])

@@ -67,7 +67,8 @@ def _figures(review: Review, steps: list[StepAccount], caption: str) -> str:
         warm, cold = _outside(p.warm_s, p.warm_degmin), _outside(p.cold_s, p.cold_degmin)
         marks.append("warm" if warm else "cold" if cold else "")
     head = ["Step", "Began", "Lasted", "Start °C", "End °C", "Min", "Max", "Window", "°C/min", "Bench °C", "Remark"]
-    return _table(caption, head, rows, marks, numbers=(3, 4, 5, 6, 8, 9), whole=(1, 2, 7))
+    table = _table(caption, head, rows, marks, numbers=(3, 4, 5, 6, 8, 9), whole=(1, 2, 7))
+    return f'<div class="figures">{table}</div>'
 
 
 def _gap_words(review: Review, s: StepAccount) -> list[str]:
@@ -94,7 +95,7 @@ def _outside(seconds: float, degmin: float) -> bool:
 def _finding(f: Finding) -> str:
     parts = [f'<div class="find"><h3>{esc(f.cause.title)}'
              f'{esc(" – " + f.step.title) if f.step is not None and f.cause.about_fold else ""}</h3>',
-             f'<p>{esc(f.strength.capitalize())}; probability by the table {f.probability:.0%}.</p>',
+             f'<p>{esc(f.strength.capitalize())}; probability by the table {f.probability * 100:.0f} %.</p>',
              f'<div class="bar" aria-hidden="true"><i style="width:{100 * f.probability:.0f}%"></i></div>',
              f"<p>In the log: {esc(f.reading.sentence)}.</p>"]  # fmt: skip
     if f.symptoms:
