@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from tourier.logbook import LogbookError, Outcome, knowledge, numbers, review
 from tourier.logbook.account import account
-from tourier.logbook.compare import compare, last_good
+from tourier.logbook.compare import Change, compare, last_good, standing_out
 from tourier.logbook.dose import cardinal
 
 from shared_schedule import ferment
@@ -219,6 +219,23 @@ def test_compare_falls_back_on_the_plans_and_shows_behaviour(book):
     assert not any(what.startswith("fold 1") for what in behaviour)
     with pytest.raises(LogbookError, match="needs two"):
         compare([book.load(one)])
+
+
+def test_what_stands_out_comes_first_in_a_cooks_words(book):
+    """Of all that differs the fold that took 25 minutes leads, once a step, and its seconds are said as minutes."""
+    one = support.Day(support.small_plan()).collect(book)
+    late = support.small_plan(made_at_s=support.BEGIN + 10**6)
+    two = support.Day(late, slips={7: {"lasts_s": 1500, "end_c": 21}}).collect(book)
+    found = compare([book.load(one), book.load(two)])
+    assert standing_out(found.behaviour)[0].name.startswith("fold 3 (3-fold): ")
+    lasted = next(change for change in found.behaviour if change.what == "fold 3 (3-fold): lasted (s)")
+    assert lasted.name == "fold 3 (3-fold): lasted" and lasted.said() == ("8 min", "25 min")
+    steps = [change.what.rsplit(": ", 1)[0] for change in standing_out(found.behaviour)]
+    assert len(steps) == len(set(steps)) <= 5
+    assert Change("fold 1 (3-fold): warmed (°C/min)", (-0.4, None)).said() == ("\N{MINUS SIGN}0.40", "--")
+    # A rest lies in the fridge: what the bench was meanwhile is no difference.
+    assert not [c for c in found.behaviour if "Rest" in c.what and "bench" in c.what]
+
 
 
 def test_the_last_good_batch(book):

@@ -8,10 +8,12 @@ from tourier.cli.output import Output, table
 from tourier.cli.review import batch_number, open_book
 from tourier.cli.run import UserError
 
+FEW = 8  # rows that are seen at a glance
+
 
 def run(args: argparse.Namespace, out: Output) -> int:
     """Compare the batches named, or the newest with the last good one before it."""
-    from tourier.logbook.compare import compare, last_good
+    from tourier.logbook.compare import compare, last_good, standing_out
 
     with open_book(args) as book:
         if not args.batches:
@@ -33,7 +35,10 @@ def run(args: argparse.Namespace, out: Output) -> int:
     head = [f"batch {number}" for number in numbers]
     out.heading(f"Changed inputs (from the {compared.source})")
     _show(out, ["input", *head], compared.inputs)
-    out.heading("Behaved otherwise")
+    if len(compared.behaviour) > FEW:
+        out.heading("Stands out most")
+        _show(out, ["what", *head], standing_out(compared.behaviour))
+    out.heading("Behaved otherwise, in the order of the day")
     _show(out, ["what", *head], compared.behaviour)
     return 0
 
@@ -42,5 +47,4 @@ def _show(out: Output, head: list[str], changes) -> None:
     if not changes:
         out.line("nothing")
         return
-    rows = [head] + [[c.what, *["--" if v is None else str(v) for v in c.values]] for c in changes]
-    out.lines(table(rows))
+    out.lines(table([head, *([change.name, *change.said()] for change in changes)]))

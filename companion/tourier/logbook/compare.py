@@ -19,7 +19,7 @@ from shared_schedule.units import NO_CDEG
 from tourier import quantities
 from tourier.logbook.account import Account, account
 from tourier.logbook.errors import LogbookError
-from tourier.logbook.model import Batch, step_title
+from tourier.logbook.model import Batch, minutes_text, step_title
 
 # Follow from the date or are made anew for each plan.
 _NOT_INPUT_PLAN = {"made_at_s", "ready_at_s", "offset_min", "offset_change_at_s", "offset_after_min", "quiet", "name"}
@@ -42,10 +42,21 @@ _MEASURES_OF_TEXT = (quantities.temperature_c, quantities.length_m, quantities.m
 
 @dataclass(frozen=True)
 class Change:
-    """One thing that differs. `values` run parallel to the batches compared; None = not there."""
+    """One thing that differs. `values` run parallel to the batches compared; None = not there. `weight` says how far
+    behaviour stands out: how many times what a cook or a probe varies by itself."""
 
     what: str
     values: tuple[Any, ...]
+    weight: float = 0.0
+
+    @property
+    def name(self) -> str:
+        """What differs, for a table whose values carry their unit."""
+        return self.what.removesuffix(" (s)")
+
+    def said(self) -> tuple[str, ...]:
+        """The values as a cook says them: minutes, tenths of a degree; "--" where there is none."""
+        return tuple(_said(self.what, value) for value in self.values)
 
 
 @dataclass(frozen=True)
@@ -158,16 +169,17 @@ def _taught(batches: list[Batch], changed: set[str]) -> list[Change]:
     return out
 
 
-# What counts as different behaviour: more than a cook or a probe varies by itself. Judgement, no source.
+# What counts as different behaviour: more than a cook or a probe varies by itself, and how much it matters when several
+# things differ at once. Judgement, no source. The bench is asked only where something lies on it.
 _MEASURES = (
-    ("lasted", "s", lambda s: s.lasted_s, lambda a, b: abs(a - b) > max(180.0, 0.2 * max(a, b))),
-    ("began", "°C", lambda s: s.probe.start_c, lambda a, b: abs(a - b) > 1.5),
-    ("ended", "°C", lambda s: s.probe.end_c, lambda a, b: abs(a - b) > 1.5),
-    ("warmed", "°C/min", lambda s: s.probe.rate_c_min, lambda a, b: abs(a - b) > 0.4),
-    ("bench", "°C", lambda s: s.bench.mean_c, lambda a, b: abs(a - b) > 1.5),
-    ("too warm", "°C min", lambda s: s.probe.warm_degmin, lambda a, b: abs(a - b) > 5.0),
-    ("too cold", "°C min", lambda s: s.probe.cold_degmin, lambda a, b: abs(a - b) > 5.0),
-    ("dose", "s", lambda s: s.dose_s, lambda a, b: abs(a - b) > 0.15 * max(a, b)),
+    ("lasted", "s", lambda s: s.lasted_s, lambda a, b: max(180.0, 0.2 * max(a, b)), 2.0),
+    ("began", "°C", lambda s: s.probe.start_c, lambda a, b: 1.5, 1.0),
+    ("ended", "°C", lambda s: s.probe.end_c, lambda a, b: 1.5, 1.0),
+    ("warmed", "°C/min", lambda s: s.probe.rate_c_min, lambda a, b: 0.4, 1.0),
+    ("bench", "°C", lambda s: s.bench.mean_c if s.step.place == plans.BENCH else math.nan, lambda a, b: 1.5, 0.5),
+    ("too warm", "°C min", lambda s: s.probe.warm_degmin, lambda a, b: 5.0, 2.0),
+    ("too cold", "°C min", lambda s: s.probe.cold_degmin, lambda a, b: 5.0, 2.0),
+    ("dose", "s", lambda s: s.dose_s, lambda a, b: 0.15 * max(a, b), 1.0),
 )
 
 
@@ -187,13 +199,34 @@ def _behaviour(accounts: list[Account]) -> tuple[Change, ...]:
     out = []
     for title in titles:
         steps = [table.get(title) for table in tables]
-        for word, unit, measure, differs in _MEASURES:
+        for word, unit, measure, usual, matters in _MEASURES:
             values = [math.nan if s is None or s.from_s is None else measure(s) for s in steps]
             known = [v for v in values if not math.isnan(v)]
-            if len(known) >= 2 and any(differs(known[0], v) for v in known[1:]):
+            times = [abs(known[0] - v) / (usual(known[0], v) or math.inf) for v in known[1:]]
+            if times and max(times) > 1.0:
                 out.append(Change(f"{title}: {word} ({unit})",
-                                  tuple(None if math.isnan(v) else round(v, 2) for v in values)))  # fmt: skip
+                                  tuple(None if math.isnan(v) else round(v, 2) for v in values),
+                                  max(times) * matters))  # fmt: skip
     return tuple(out)
+
+
+def standing_out(changes: tuple[Change, ...], most: int = 5) -> list[Change]:
+    """Return the changes of behaviour that stand out most, the farthest first, one for each step."""
+    found: dict[str, Change] = {}
+    for change in sorted(changes, key=lambda c: -c.weight):
+        found.setdefault(change.what.rsplit(": ", 1)[0], change)
+    return list(found.values())[:most]
+
+
+def _said(what: str, value: Any) -> str:
+    if value is None:
+        return "--"
+    if what.endswith(" (s)") and isinstance(value, int | float):
+        return minutes_text(value)
+    for unit, digits in (("(°C)", 1), ("(°C/min)", 2), ("(°C min)", 1)):
+        if what.endswith(unit) and isinstance(value, int | float):
+            return f"{value:.{digits}f}".replace("-", "−")
+    return str(value)
 
 
 def last_good(book, batch_id: int) -> int | None:

@@ -216,16 +216,5 @@ def compared(first: Batch, second: Batch) -> list[tuple[str, str, str]]:
 
 
 def _row(change: Any) -> tuple[str, str, str]:
-    first, second = (_said(change.what, value) for value in change.values)
-    return "  " + change.what.removesuffix(" (s)"), first, second
-
-
-def _said(what: str, value: Any) -> str:
-    if value is None:
-        return "--"
-    if what.endswith(" (s)") and isinstance(value, int | float):
-        return minutes_text(value)
-    for unit, digits in (("(°C)", 1), ("(°C/min)", 2)):
-        if what.endswith(unit) and isinstance(value, int | float):
-            return f"{value:.{digits}f}".replace("-", "−")
-    return str(value)
+    first, second = change.said()
+    return "  " + change.name, first, second
