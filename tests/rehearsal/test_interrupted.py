@@ -13,11 +13,19 @@ from pathlib import Path
 
 import pytest
 from ortools.sat.python import cp_model
-from rehearsal_support import COMMAND, environment
+from rehearsal_support import COMMAND, command, environment
+from tourier import rehearsal
+from tourier.batch.examples import demo_text
 from tourier.cli import main
 from tourier.dayplan.search import new_solver, run_search
+from tourier.device.virtual.board import VirtualTimer
+
+from shared_schedule.units import EPOCH_UNIX_S
 
 pytestmark = pytest.mark.timeout(120)
+
+
+START_S = int(rehearsal.DEMO_NOW.timestamp()) - EPOCH_UNIX_S
 
 
 def _pigeons(count: int) -> cp_model.CpModel:
@@ -75,6 +83,9 @@ def test_a_search_leaves_ctrl_c_to_the_program(tmp_path):
 import os, signal, time
 from ortools.sat.python import cp_model
 from tourier.dayplan.search import new_solver, run_search
+from tourier.device.virtual.board import VirtualTimer
+
+from shared_schedule.units import EPOCH_UNIX_S
 new_solver(1.0).solve(cp_model.CpModel())
 try:
     os.kill(os.getpid(), signal.SIGINT)
@@ -101,3 +112,35 @@ def test_ctrl_c_before_the_command_has_begun(monkeypatch, capsys):
     monkeypatch.setattr(metadata, "version", interrupted)
     assert main(["where"]) == 130
     assert capsys.readouterr().err == "Stopped.\n"
+
+
+def test_collecting_goes_on_after_ctrl_c_where_it_stood(tmp_path):
+    demo, home = tmp_path / "demo.toml", tmp_path / "home"
+    demo.write_text(demo_text(), encoding="utf-8")
+    victim: list[subprocess.Popen] = []
+    heard = 0
+
+    def hear(direction: str, _ms: int, octets: bytes) -> None:
+        nonlocal heard
+        if victim and direction == "<":
+            heard += len(octets)
+            if heard > 7000:  # the plan has 3 KB, the rest is temperatures
+                victim.pop().send_signal(signal.SIGINT)
+
+    with VirtualTimer(
+        tmp_path / "flash.img", start_at_s=START_S, capture=hear, bridge_options={"bits_per_s": 115200}
+    ) as timer:
+        assert command(home, "send", demo, "--port", timer.port, "--keep-clock").returncode == 0
+        timer.run_for(5 * 3600)
+        with subprocess.Popen(
+            [*COMMAND, "collect", "--port", timer.port], env=environment(home), stderr=subprocess.PIPE, text=True
+        ) as process:
+            victim.append(process)
+            assert process.stderr is not None
+            said = process.stderr.read()
+            assert process.wait(20) == 130 and said.endswith("Stopped.\n")
+        parts = {file.name.split("-")[-1]: file.stat().st_size for file in (home / "state" / "collecting").iterdir()}
+        assert parts["samples.part"] > 1000
+        assert not (home / "data" / "logbook.sqlite").exists()
+        assert command(home, "collect", "--port", timer.port).returncode == 0
+        assert not list((home / "state" / "collecting").iterdir())

@@ -335,7 +335,8 @@ class Timer:
 
         `into`: octets fetched before, from the stream's start; only what is missing is asked for, and if they turn
         out to be another stream's, all is fetched again. Octets the device has already dropped cannot be given:
-        `log_start` tells the offset of the first one returned. A LinkError has what did arrive in `.partial`.
+        `log_start` tells the offset of the first one returned. A LinkError, and a KeyboardInterrupt while octets come,
+        has what did arrive in `.partial`.
         """
         first, end = self.extent(stream)
         goes_on = first <= len(into) <= end
@@ -360,8 +361,8 @@ class Timer:
 
         try:
             self._run("sending its log", shifted)
-        except LinkError as problem:
-            problem.partial = have + self._host.take_log()[1]
+        except (LinkError, KeyboardInterrupt) as problem:
+            problem.partial = have + self._host.take_log()[1]  # pyright: ignore[reportAttributeAccessIssue]
             raise
         return have + self._host.take_log()[1]
 

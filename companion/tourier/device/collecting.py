@@ -39,9 +39,9 @@ class CollectedLog:
 
 
 def collect_batch(timer: Timer, folder: Path, progress: Callable[[int, int], None] | None = None) -> CollectedLog:
-    """Fetch every stream of the batch the timer holds. Raises LinkError; what arrived stays in `folder`.
+    """Fetch every stream of the batch the timer holds; what arrived before Ctrl-C or trouble stays in `folder`.
 
-    `progress` gets (octets so far, octets in all).
+    `progress` gets (octets so far, octets in all). Raises LinkError.
     """
     info = timer.hello()
     streams = (m.STREAM_PLAN, m.STREAM_JOURNAL, m.STREAM_SAMPLES, m.STREAM_CRASH)
@@ -61,10 +61,11 @@ def collect_batch(timer: Timer, folder: Path, progress: Callable[[int, int], Non
 
         try:
             got[stream] = timer.collect(stream, have, shown) if ends[stream] else b""
-        except LinkError as problem:
-            if len(problem.partial) > len(have):
+        except (LinkError, KeyboardInterrupt) as problem:
+            arrived = getattr(problem, "partial", b"")
+            if len(arrived) > len(have):
                 folder.mkdir(parents=True, exist_ok=True)
-                file.write_bytes(problem.partial)
+                file.write_bytes(arrived)
             raise
         if got[stream]:
             folder.mkdir(parents=True, exist_ok=True)
