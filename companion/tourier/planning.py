@@ -82,15 +82,18 @@ def plan_text(text: str, where: str, now: datetime, logbook: Path | None = None,
 
 def taught_lines(taught: tuple[Learned, ...]) -> list[str]:
     """Return the learned values as lines: what, value with band, from which batches, error before and after."""
+    from tourier.logbook.ledger import words
+
     lines = []
     for value in taught:
         batches = ", ".join(str(number) for number in value.batches)
         line = (
-            f"{value.quantity} of {value.subject}: {value.value:.2f} {value.unit} "
-            f"({value.low:.2f} to {value.high:.2f}), from batch {batches}"
+            f"{value.subject}, {words(value.quantity)}: {value.value:.2f} {value.unit} "
+            f"({value.low:.2f} to {value.high:.2f}), from batch {batches or '--, by hand'}"
         )
         if value.error_before is not None and value.error_after is not None:
             line += f"; forecast error {value.error_before:.2f} -> {value.error_after:.2f} {value.error_unit}"
+        line += f"  [{value.quantity}]"
         lines.append(line)
     return lines
 

@@ -13,6 +13,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
     """Fit anew and put in force, or take one value back."""
     from tourier.logbook import ledger
     from tourier.logbook.learn import learn
+    from tourier.logbook.ledger import words
     from tourier.planning import taught_lines
 
     with open_book(args) as book:
@@ -31,7 +32,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
     out.heading("Learned, and used by the next plan")
     out.lines(taught_lines(found.proposals) or ["nothing yet"])
     out.heading("What the logs cannot tell")
-    out.lines([f"{r.quantity} of {r.subject}: {r.sentence}" for r in found.refusals] or ["nothing"])
+    out.lines([f"{r.subject}, {words(r.quantity)}: {r.sentence}" for r in found.refusals] or ["nothing"])
     out.line()
-    out.line("Take one back: tourier learn --forget QUANTITY")
+    out.line("Take one back: tourier learn --forget NAME, the name that stands in [ ] after it")
     return 0

@@ -9,6 +9,15 @@ from tourier.logbook.store import Logbook, now_s
 from tourier.logbook.text import clean
 
 
+# Quantities in the cook's words; their names stay as they are, since `learn --forget` and files use them.
+WORDS = {
+    "butter_low_c": "bends from", "butter_high_c": "bends up to", "mixing_rise_k": "mixing warms dough by",
+    "proof_dose_s": "proof it likes", "film_fridge": "fridge takes heat away at",
+    "film_freezer": "freezer takes heat away at", "fridge_c": "air of the fridge", "freezer_c": "air of the freezer",
+    "bench_effusivity": "bench takes heat away at",
+}  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Learned:
     """One value. `error_before` and `error_after` are the forecast's error without and with it, in `error_unit`."""
@@ -35,6 +44,11 @@ class Refusal:
     quantity: str
     subject: str
     sentence: str
+
+
+def words(quantity: str) -> str:
+    """Return a quantity in the cook's words; its own name when it has none."""
+    return WORDS.get(quantity, quantity)
 
 
 def write(book: Logbook, values: list[Learned], at_s: int | None = None) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any, ClassVar
 
-from rich.markup import escape
 from textual import work
 from textual.app import ComposeResult
 from textual.containers import VerticalScroll
@@ -15,10 +14,20 @@ from tourier import places
 from tourier.desk.actions import bindings
 from tourier.desk.data import mykitchen
 from tourier.desk.screens.room import Room
+from tourier.desk.widgets.fitted import Fit, FittedTable
 from tourier.desk.widgets.pages import PageRow
 
 _PAGES = [("mine", "My kitchen"), ("learned", "Learned"), ("butters", "Butters")]
 _NO_LOG = "Nothing learned yet. Collect batches from the timer, then Learn (l): fridge, freezer, bench, mixer, butter."
+
+_LEARNED = (
+    Fit("what", 26), Fit("of", 12), Fit("value", 14), Fit("band", 16, 1), Fit("batches", 8), Fit("error before", 12, 3),
+    Fit("after", 9, 2),
+)  # fmt: skip
+_BUTTERS = (
+    Fit("butter", 14), Fit("bends", 15), Fit("melts", 6, 1), Fit("shatters below", 14, 2), Fit("absorbed above", 14, 3),
+    Fit("known from", 26),
+)  # fmt: skip
 
 
 class Kitchen(Room):
@@ -39,17 +48,11 @@ class Kitchen(Room):
             with VerticalScroll(id="mine"):
                 yield Static("", id="mine-text", markup=False)
             with VerticalScroll(id="learned", can_focus=False):
-                yield DataTable(id="learned-table", cursor_type="row", zebra_stripes=True)
+                yield FittedTable(_LEARNED, id="learned-table")
                 yield Static("", id="learned-text", markup=False)
-            yield DataTable(id="butters", cursor_type="row", zebra_stripes=True)
+            yield FittedTable(_BUTTERS, id="butters")
 
     def on_mount(self) -> None:
-        self.query_one("#learned-table", DataTable).add_columns(
-            "what", "of", "value", "band", "batches", "error before", "after"
-        )
-        self.query_one("#butters", DataTable).add_columns(
-            "butter", "bends from", "to", "shatters below", "absorbed above", "melts", "known from"
-        )
         self.query_one("#kitchen-pages").focus()
 
     def on_screen_resume(self) -> None:
@@ -70,21 +73,16 @@ class Kitchen(Room):
 
     def _show(self, mine: list[str], learned: list[Any], butters: list[tuple[str, ...]]) -> None:
         self.query_one("#mine-text", Static).update("\n".join(mine))
-        table = self.query_one("#learned-table", DataTable)
-        table.clear()
-        for value in learned:
-            table.add_row(*[escape(cell) for cell in learned_row(value)], key=f"{value.quantity}@{value.subject}")
+        table = self.query_one("#learned-table", FittedTable)
+        keys = [f"{value.quantity}@{value.subject}" for value in learned]
+        table.fill([learned_row(value) for value in learned], keys, table.cursor_row)
         text = self.query_one("#learned-text", Static)
         if not learned:
             text.update(_NO_LOG)
         elif str(text.content) == _NO_LOG:
             text.update("")
-        table = self.query_one("#butters", DataTable)
-        at = table.cursor_row
-        table.clear()
-        for row in butters:
-            table.add_row(*[escape(cell) for cell in row], key=row[0])
-        table.move_cursor(row=max(0, at))
+        table = self.query_one("#butters", FittedTable)
+        table.fill(butters, [row[0] for row in butters], table.cursor_row)
 
     # --- actions -----------------------------------------------------------------------------------------------
 
@@ -231,11 +229,13 @@ def in_force(file: Path) -> list[Any]:
 
 def learned_row(value: Any) -> tuple[str, ...]:
     """Return a learned value as cells."""
+    from tourier.logbook import ledger
+
     before = "" if value.error_before is None else f"{value.error_before:.2f} {value.error_unit}"
     after = "" if value.error_after is None else f"{value.error_after:.2f} {value.error_unit}"
     batches = ", ".join(str(number) for number in value.batches) or "by hand"
-    return (value.quantity, value.subject, f"{value.value:.2f} {value.unit}", f"{value.low:.2f} to {value.high:.2f}",
-            batches, before, after)  # fmt: skip
+    return (ledger.words(value.quantity), value.subject, f"{value.value:.2f} {value.unit}",
+            f"{value.low:.2f} to {value.high:.2f}", batches, before, after)  # fmt: skip
 
 
 def butter_row(name: str, learned: list[Any]) -> tuple[str, ...]:
@@ -249,9 +249,9 @@ def butter_row(name: str, learned: list[Any]) -> tuple[str, ...]:
     source = "common practice, no source"
     if both:
         source = "bend tests" if low.batches else "written by hand"
-    return (name, f"{low.value if both else butter.window_low_c:.1f} °C",
-            f"{high.value if both else butter.window_high_c:.1f} °C", f"{butter.stop_low_c:.1f} °C",
-            f"{butter.stop_high_c:.1f} °C", f"{butter.melting_point_c:.0f} °C", source)  # fmt: skip
+    bends_c = (low.value, high.value) if both else (butter.window_low_c, butter.window_high_c)
+    return (name, f"{bends_c[0]:.1f} to {bends_c[1]:.1f} °C", f"{butter.melting_point_c:.0f} °C",
+            f"{butter.stop_low_c:.1f} °C", f"{butter.stop_high_c:.1f} °C", source)  # fmt: skip
 
 
 def write_window(file: Path, name: str, text: str) -> str:
