@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from datetime import timedelta
 from time import process_time
 
@@ -11,7 +12,7 @@ from checker import away_seconds, faults
 from days import at, process, spec, workup
 from test_plan_days import EARLY_BIRD, NOW, demo  # noqa: F401
 from tourier.dayplan import plan_days, to_device
-from tourier.dayplan.replan import Happened, happened, replan
+from tourier.dayplan.replan import ColdHold, Happened, Moved, by_words, happened, hold_words, replan
 
 
 @pytest.fixture(scope="module")
@@ -182,7 +183,19 @@ def test_a_slip_is_told_with_what_moved_and_a_cold_hold(plan):
     assert result.late_s == 0  # the night in the fridge takes it up
     assert any(m.name == "Roll and 3-fold" and m.by_s >= 45 * 60 for m in result.moved)
     assert result.holds and all(h.until > now for h in result.holds)
-    assert "keeps cold until" in result.sentence
+    assert f"A further delay fits best in {result.holds[0].name}: " in result.sentence
+    assert f"most, {by_words(max(result.moved, key=lambda m: abs(m.by_s)))}." in result.sentence
+
+
+def test_a_cold_hold_never_invites_to_wait_past_the_hour(plan):
+    """Dough that keeps until Sunday evening is no help for a breakfast: what costs nothing is said instead."""
+    ready = plan.ready_at
+    hold = ColdHold(3, "Cold rest", ready + timedelta(hours=9), 51 * 60)
+    assert hold_words(plan, hold) == "51 min there cost nothing"
+    soon = replace(hold, until=ready - timedelta(hours=2), free_s=0)
+    assert hold_words(plan, soon) == f"but the hour moves with it, and it keeps cold until {soon.until:%a %H:%M}"
+    earlier = Moved(3, "Proof", ready, ready - timedelta(minutes=12))
+    assert by_words(earlier) == "12 min earlier"
 
 
 def test_a_new_hour_and_a_skipped_step(plan):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from tourier.cli.common import batch_text, open_timer, progress_of, span
+from tourier.cli.common import batch_text, open_timer, progress_of
 from tourier.cli.output import Output, table
 
 
@@ -13,6 +13,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
     from shared_schedule import plan as wire
     from tourier import places, planning, replanning
     from tourier.dayplan.device import to_device
+    from tourier.dayplan.replan import by_words, hold_words
 
     text, name = batch_text(args.batch)
     with open_timer(args, out) as timer:
@@ -44,10 +45,9 @@ def run(args: argparse.Namespace, out: Output) -> int:
         zone = found.plan.ready_at.tzinfo
         for moved in found.moved:
             was, now = moved.was.astimezone(zone), moved.now.astimezone(zone)
-            rows.append([moved.name, was.strftime("%a %H:%M"), now.strftime("%a %H:%M"), span(moved.by_s)])
+            rows.append([moved.name, was.strftime("%a %H:%M"), now.strftime("%a %H:%M"), by_words(moved)])
         out.lines(table(rows, frozenset({3})))
-    for hold in found.holds:
-        until = hold.until.astimezone(found.plan.ready_at.tzinfo).strftime("%a %H:%M")
-        out.line(f"Cold hold offered: {hold.name} may wait until {until}.")
+    for hold in found.holds[1:]:  # the sentence names the first
+        out.line(f"A delay may also go into {hold.name}: {hold_words(found.plan, hold)}.")
     out.line("Nothing was sent (--dry-run)." if args.dry_run else "The timer now holds the new plan; its log goes on.")
     return 0

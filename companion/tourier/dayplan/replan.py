@@ -238,13 +238,23 @@ def _sentence(plan: DayPlan, moved: tuple, broken: tuple, late: int, holds: tupl
         parts.append(f"Still ready by the hour ({plan.ready_at:%a %H:%M}).")
     if moved:
         most = max(moved, key=lambda m: (abs(m.by_s), -m.step_id))
-        way = "later" if most.by_s > 0 else "earlier"
         count = f"{len(moved)} steps move" if len(moved) > 1 else "One step moves"
-        parts.append(f"{count}; {most.name} most, {span(abs(most.by_s))} {way}.")
+        parts.append(f"{count}; {most.name} most, {by_words(most)}.")
     if holds:
-        best = holds[0]
-        parts.append(f"A delay fits best in {best.name}: it keeps cold until {best.until:%a %H:%M}.")
+        parts.append(f"A further delay fits best in {holds[0].name}: {hold_words(plan, holds[0])}.")
     return " ".join(parts)
+
+
+def hold_words(plan: DayPlan, hold: ColdHold) -> str:
+    """Return what a cold hold has to offer: what a delay costs there, and how long the dough keeps, if that is before
+    the hour; a dough that would keep until after it is no reason to let the hour pass."""
+    free = f"{span(hold.free_s)} there cost nothing" if hold.free_s >= 5 * 60 else "but the hour moves with it"
+    return free + (f", and it keeps cold until {hold.until:%a %H:%M}" if hold.until < plan.ready_at else "")
+
+
+def by_words(moved: Moved) -> str:
+    """Return '46 min later'."""
+    return f"{span(abs(moved.by_s))} {'later' if moved.by_s > 0 else 'earlier'}"
 
 
 def next_step(plan: DayPlan, now: datetime) -> PlannedStep | None:
