@@ -111,7 +111,9 @@ def chill_share(acc: Account) -> tuple[float, int]:
     if len(found) < 2 or sum(counted) < _ENOUGH_C:
         return math.nan, len(found)
     shares = [float(s.c[0] - s.c[-1]) / want for s, want in zip(found, counted, strict=True) if want >= _TELLS_C]
-    return (float(np.median(shares)) if len(shares) > 1 else math.nan), len(shares)
+    # Of an even number the middle one that blames the fridge less: with two rests either may be the odd one.
+    middle = sorted(shares)[(len(shares) - 1) // 2 : len(shares) // 2 + 1]
+    return (min(middle, key=lambda share: abs(share - 1)) if len(shares) > 1 else math.nan), len(shares)
 
 
 def facts(acc: Account) -> tuple[str, ...]:
