@@ -128,3 +128,17 @@ def test_the_locked_in_sheet_holds_dough_and_butter(made):
     for paton in {step.paton for step in made.process if step.kind == ss.LOCK_IN}:
         sizes = {s.kind: s.length_m * s.width_m * s.thickness_m for s in made.process if s.paton == paton}
         assert sizes[ss.LOCK_IN] == pytest.approx(sizes[ss.FLATTEN] + sizes[ss.BLOCK], rel=0.02)
+
+
+def test_puff_that_waits_for_the_oven_is_asked_into_the_fridge():
+    """Twenty squares on one tray of twelve: the second load would stand washed and warm for the first one's bake."""
+    def ticks(**oven):
+        text = example_text("puff")
+        for key, value in oven.items():
+            assert f"{key} = " in text
+            text = "\n".join(f"{key} = {value}" if row.startswith(f"{key} = ") else row for row in text.splitlines())
+        made = work_up(read_batch_text(text, "puff", NOW))
+        return next(step.ticks for step in made.process if step.kind == ss.WASH)
+
+    assert "later loads wait in the fridge" in ticks() and len(ticks()) <= ss.MAX_TICKS
+    assert "later loads wait in the fridge" not in ticks(trays=2)

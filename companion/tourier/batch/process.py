@@ -92,14 +92,17 @@ def _bake(out: Steps, spec: BatchSpec, heat: KitchenHeat, ends: list[str], count
                        dose_s=heat.proof_dose_s(), air_max_c=heat.proof_cap_c, saves_batch=True)  # fmt: skip
         wash_within = {last: 15 * MIN}
         preheat_after = (last,) if in_oven else ()
+    loads = trays_for(trays_for(count, kitchen.pieces_per_tray), kitchen.oven_trays)
+    ticks = ("pinch of salt in the wash", "a little milk in the wash")
+    if puff and loads > 1:  # butter that softens while the first load bakes runs out instead of lifting
+        ticks += ("later loads wait in the fridge",)
     work = up(2 * MIN + 8 * count)
     wash = out.add(f"{prefix}wash", ss.WASH, "Egg wash", ss.ANYWHERE, span(work * 0.6, work, work * 2, CP), work,
-                   wash_within, ticks=("pinch of salt in the wash", "a little milk in the wash"))  # fmt: skip
+                   wash_within, ticks=ticks)  # fmt: skip
     heat_s = int(kitchen.oven_preheat_s)
     preheat = out.add(f"{prefix}preheat", ss.PREHEAT, f"Preheat to {_oven_text(spec)}", ss.OVEN,
                       span(heat_s, heat_s, heat_s + 45 * MIN, "as the file says"), MIN, after=preheat_after,
                       ticks=("oven is empty",), ask_oven_empty=True, flexible=True, saves_batch=True)  # fmt: skip
-    loads = trays_for(trays_for(count, kitchen.pieces_per_tray), kitchen.oven_trays)
     limits = span(spec.bake_s * 0.85, spec.bake_s, spec.bake_s * 1.25, "as the file says; swap the trays at half time")
     # In the oven the wash waits for the preheat; elsewhere the oven waits for the pieces.
     within = {wash: (heat_s + 20 * MIN) if in_oven else 20 * MIN, preheat: 10 * MIN}
