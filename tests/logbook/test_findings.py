@@ -238,6 +238,13 @@ def test_what_stands_out_comes_first_in_a_cooks_words(book):
 
 
 
+def test_rivals_are_those_a_baker_would_name():
+    """A cool oven leaves pieces pale, never dark, and too little yeast makes nothing sour."""
+    assert "cool-oven" in knowledge.UNSEEN["pale"] and knowledge.UNSEEN["dark"] == ("hot-oven",)
+    assert "weak-yeast" in knowledge.UNSEEN["dense"] and knowledge.UNSEEN["sour"] == ("much-yeast",)
+    assert {key for keys in knowledge.UNSEEN.values() for key in keys} <= set(knowledge.BY_KEY)
+
+
 def test_the_last_good_batch(book):
     ids = [support.Day(support.small_plan(made_at_s=support.BEGIN + n * 10**5)).collect(book) for n in range(4)]
     book.set_outcome(ids[0], Outcome((), 5))

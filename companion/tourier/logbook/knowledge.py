@@ -110,6 +110,8 @@ CAUSES: tuple[Cause, ...] = (
           _CP, evidence_late.missed_item),
     # What no log shows.
     Cause("cool-oven", "oven cooler than its dial", "Put an oven thermometer beside the tray.", _CP),
+    Cause("hot-oven", "oven hotter than its dial", "Put an oven thermometer beside the tray.", _CP),
+    Cause("much-yeast", "more yeast than the hours need", "Take a fifth less yeast.", _CP),
     Cause("torn-seams", "seams torn or badly closed in shaping", "Chill cut pieces before stretching them.", _CP),
     Cause("tight-roll", "pieces rolled too tightly", "Roll the next tray looser and compare.", _CP),
     Cause("dusting-flour", "dusting flour left between the folds", "Brush the flour off before every fold.", _CP),
@@ -134,8 +136,8 @@ UNSEEN: dict[str, tuple[str, ...]] = {
     "shrinks": ("overmixed",),
     "dry-skin": (),
     "sticky": ("dusting-flour",),
-    "sour": ("weak-yeast",),
-    "dark": ("cool-oven",),
+    "sour": ("much-yeast",),
+    "dark": ("hot-oven",),
     "pale": ("cool-oven",),
     "bland": (),
 }

@@ -8,7 +8,6 @@ from tourier.logbook.errors import LogbookError
 from tourier.logbook.store import Logbook, now_s
 from tourier.logbook.text import clean
 
-
 # Quantities in the cook's words; their names stay as they are, since `learn --forget` and files use them.
 WORDS = {
     "butter_low_c": "bends from", "butter_high_c": "bends up to", "mixing_rise_k": "mixing warms dough by",

@@ -137,7 +137,7 @@ def _band_cells(
 
 
 def scale(low_c: float, high_c: float, height: int) -> list[str]:
-    """Return a label for every row ("" for most): whole degrees, at least two of them, no closer than every other row."""
+    """Return a label for every row ("" for most): whole degrees, at least two, no closer than every other row."""
     labels = [""] * height
     if height < 2:
         return labels
