@@ -334,3 +334,17 @@ async def test_a_refusal_can_be_read_to_its_end(make_desk, until, size):
         assert room.timed.refused in " ".join(text.split())
         assert all(len(line) <= room.query_one("#worked-scroll").size.width for line in text.splitlines())
         assert any("Make room in the fridge" in offer for offer in room.timed.offers)
+
+
+async def test_masses_are_seen_whole_in_a_narrow_window(make_desk, until):
+    desk = make_desk()
+    async with desk.run_test(size=(80, 24)) as pilot:
+        room = await _room(desk, pilot, until)
+        await until(pilot, lambda: room.sized is not None and room.sized.workup is not None)
+        await pilot.press("f6")
+        room.query_one("#worked-pages").choose("masses")
+        shown = room.query_one("#worked-page")
+        await until(pilot, lambda: "Détrempe" in str(shown.content))
+        lines = str(shown.content).splitlines()
+        assert all(len(line) <= 78 for line in lines)
+        assert "three-factor rule of thumb says" in " ".join(" ".join(lines).split())

@@ -16,7 +16,7 @@ def page(name: str, workup: Any, planned: Any, columns: int) -> list[str]:
     if name == "cuts":
         return cuts(workup, columns)
     if name == "masses":
-        return masses(workup)
+        return [line for text in masses(workup) for line in _wrapped(text, columns)]
     if name == "times":
         return times(planned, columns)
     return mind(workup, planned, columns)
