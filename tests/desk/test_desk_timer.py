@@ -66,9 +66,11 @@ def _gone(desk) -> None:
         assert berth.follower.ended.wait(30)
 
 
-def _rows(desk) -> list[list[str]]:
+def _rows(desk) -> list[dict[str, str]]:
+    """Return what the list says of each timer, by column."""
     table = desk.screen_stack[0].query_one("#timers", DataTable)
-    return [[str(cell) for cell in table.get_row_at(n)] for n in range(table.row_count)]
+    titles = [str(column.label) for column in table.ordered_columns]
+    return [dict(zip(titles, map(str, table.get_row_at(n)), strict=True)) for n in range(table.row_count)]
 
 
 async def _to_timer_room(desk, pilot, until, count: int) -> None:
@@ -100,8 +102,8 @@ async def test_two_timers_listed_chosen_and_one_vanishes(make_desk, until, plugg
     async with desk.run_test(size=(120, 40)) as pilot:
         await _to_timer_room(desk, pilot, until, 1)
         plugged.ports = [one.port, other.port]  # the second is plugged in while the room is open
-        await until(pilot, lambda: len(_rows(desk)) == 2 and all("connected" in row[5] for row in _rows(desk)))
-        names = [row[1] for row in _rows(desk)]
+        await until(pilot, lambda: len(_rows(desk)) == 2 and all("connected" in row["state"] for row in _rows(desk)))
+        names = [row["timer"][2:] for row in _rows(desk)]
         assert len(set(names)) == 2 and all(name.startswith("timer ") for name in names)
 
         # The second is chosen by its row; the check is that timer's, not the other's.
@@ -130,13 +132,14 @@ async def test_two_timers_listed_chosen_and_one_vanishes(make_desk, until, plugg
 
         # One loses its cable: it stays in the list, in word and shape; what it says is not the other's state.
         other.pull_cable()
-        await until(pilot, lambda: any("lost, looking for it: " in row[5] for row in _rows(desk)), what="loss unseen")
-        lost = next(row for row in _rows(desk) if row[2] == other.port)
-        assert lost[0] == "✕" and next(row for row in _rows(desk) if row[2] == one.port)[0] == "●"
+        await until(pilot, lambda: any("lost, look" in row["state"] for row in _rows(desk)), what="loss unseen")
+        lost = next(row for row in _rows(desk) if row["port"] == other.port)
+        kept = next(row for row in _rows(desk) if row["port"] == one.port)
+        assert lost["timer"][0] == "✕" and "lost, looking for it: " in lost["state"] and kept["timer"][0] == "●"
         assert desk.fleet.berths[one.port].connected
         other.plug_cable()
         await until(pilot, lambda: desk.fleet.berths[other.port].connected, what="not found again by itself")
-        await until(pilot, lambda: all(row[0] == "●" for row in _rows(desk)), what="the list does not say so")
+        await until(pilot, lambda: all(row["timer"][0] == "●" for row in _rows(desk)), what="the list does not say so")
 
 
 @pytest.mark.timeout(300)

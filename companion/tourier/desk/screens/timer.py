@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any, ClassVar
 
-from rich.markup import escape
 from textual import work
 from textual.app import ComposeResult
 from textual.containers import Vertical, VerticalScroll
@@ -16,6 +15,7 @@ from tourier.desk.data import care
 from tourier.desk.data.fleet import Berth
 from tourier.desk.data.follow import Job, JobDone, JobMoved, Seen
 from tourier.desk.screens.room import Room
+from tourier.desk.widgets.fitted import Fit, FittedTable
 from tourier.desk.widgets.topline import LINK_SHAPES
 
 _JOBS = {"Check", "Set clock"}
@@ -27,8 +27,11 @@ _NOTHING = (
 
 
 def state_words(berth: Berth) -> str:
-    """Return how a timer is, in words, with the reason when it is not there."""
-    return f"{berth.link.words}: {berth.why}" if berth.why else berth.link.words
+    """Return how a timer is, in words, with the reason when it is not there; what it holds has its own column."""
+    return f"{berth.link.words}: {berth.why}" if berth.why else berth.link.words.partition(",")[0]
+
+
+_TIMERS = (Fit("state", 16), Fit("timer", 13), Fit("holds", 22), Fit("program", 13, 2), Fit("port", 28, 1))
 
 
 class TimerRoom(Room):
@@ -45,13 +48,12 @@ class TimerRoom(Room):
 
     def compose_room(self) -> ComposeResult:
         with Vertical(id="timer"):
-            yield DataTable(id="timers", cursor_type="row")
+            yield FittedTable(_TIMERS, zebra=False, leads=1, id="timers")
             yield ProgressBar(id="care", show_eta=False, classes="hidden")
             with VerticalScroll(id="health-scroll"):
                 yield Static(_NOTHING, id="health", markup=False)
 
     def on_mount(self) -> None:
-        self.query_one("#timers", DataTable).add_columns("", "timer", "port", "program", "holds", "state")
         self.desk.timers.subscribe(self, self._heard)
         self._list()
 
@@ -69,17 +71,16 @@ class TimerRoom(Room):
             self._list()
 
     def _list(self) -> None:
-        table = self.query_one("#timers", DataTable)
-        at = table.cursor_row
-        table.clear()
-        for port, berth in self.desk.fleet.berths.items():
+        table = self.query_one("#timers", FittedTable)
+        berths = self.desk.fleet.berths
+        rows = []
+        for port, berth in berths.items():
             holds = berth.plan.name if berth.plan is not None else "no plan"
             shape = LINK_SHAPES.get(berth.link.kind, "?")
-            table.add_row(shape, escape(berth.label), escape(port), escape(berth.firmware or "--"),
-                          escape(holds if berth.board_id else "--"), escape(state_words(berth)),
-                          key=port)  # fmt: skip
-        if table.row_count:
-            table.move_cursor(row=min(max(0, at), table.row_count - 1))
+            rows.append((state_words(berth), f"{shape} {berth.label}", holds if berth.board_id else "--",
+                         berth.firmware or "--", port))  # fmt: skip
+        table.fill(rows, list(berths), table.cursor_row)
+        if rows:
             if str(self.query_one("#health", Static).content) == _NOTHING:
                 self._say("Press k to check this timer.")
         else:

@@ -14,6 +14,7 @@ from tourier.logbook.model import clock_text
 
 # State comes first; the name takes what the others leave, and in a narrow window "ended" goes, then "planned".
 _FITS = (Fit("step", 22), Fit("state", 9), Fit("planned", 9, 1), Fit("began", 5), Fit("ended", 5, 2))
+_BEFORE = 2  # rows of the past above the step at hand
 _ORDER = ("state", "step", "planned", "began", "ended")
 
 
@@ -65,7 +66,8 @@ class DaySteps(DataTable):
                     self.update_cell(str(step.step_id), key, cell)
         row = _at_hand(berth, ids)
         if row is not None and not self.has_focus and self.cursor_row != row:
-            self.move_cursor(row=row)
+            self.move_cursor(row=row, scroll=False)
+            self.scroll_to(y=max(0, row - _BEFORE), animate=False)  # what comes next is what the cook looks for
 
 
 def _at_hand(berth: Berth, ids: list[str]) -> int | None:

@@ -35,9 +35,11 @@ def fitting(columns: Sequence[Fit], room: int) -> tuple[list[int], int]:
 class FittedTable(DataTable):
     """`fill` shows rows of plain text, each under a key. Left and right are left to the room."""
 
-    def __init__(self, columns: Sequence[Fit], zebra: bool = True, **kwargs) -> None:
+    def __init__(self, columns: Sequence[Fit], zebra: bool = True, leads: int = 0, **kwargs) -> None:
+        """Take the columns, the one that gives way first; `leads` is the number of the one to stand at the left."""
         super().__init__(cursor_type="row", zebra_stripes=zebra, **kwargs)
         self._fits = tuple(columns)
+        self._leads = leads
         self._rows: list[tuple[str, tuple[str, ...]]] = []
         self._room = 0
 
@@ -62,8 +64,9 @@ class FittedTable(DataTable):
         self._room = self.size.width
         kept, first = fitting(self._fits, self._room or self.app.size.width)
         self.clear(columns=True)
-        for place, number in enumerate(kept):
-            self.add_column(self._fits[number].title, width=self._fits[number].width if place else first)
+        kept.sort(key=lambda number: (number != self._leads, number))
+        for number in kept:
+            self.add_column(self._fits[number].title, width=self._fits[number].width if number else first)
         for key, row in self._rows:
             self.add_row(*[escape(row[number]) for number in kept], key=key)
         if self._rows:

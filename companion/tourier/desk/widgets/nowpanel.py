@@ -104,7 +104,7 @@ def rest_lines(berth: Berth, sight: Sight) -> list[str]:
         left = state.started_at_s + step.planned_for_s - sight.at_s
         when = f"{minutes_text(left)} yet" if left >= 60 else "now" if left > -60 else f"over by {minutes_text(-left)}"
         if state.state == _READY and left >= 60:
-            when = f"ready, planned for {when}"
+            when = "ready"
         lines.append(f"{STATE_SHAPES[state.state]} {step.name}: {when}")
     more = len(lines) - _RESTS_SHOWN
     return [*lines[:_RESTS_SHOWN], f"and {more} more"] if more > 0 else lines
