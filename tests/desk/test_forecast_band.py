@@ -55,4 +55,5 @@ def test_with_the_timers_own_forecast_the_band_ends_at_the_edge():
     ends, low_c, high_c = band(looks, 1200, 10.0, 16.0)
     assert ends[-1] == pytest.approx(300 + 1200)
     assert low_c[-1] < 16.0 < high_c[-1]
+    assert high_c[-1] - low_c[-1] < 2.5  # 3.5 °C to go, a quarter of it to either side, and the noise
     assert (low_c[-1] + high_c[-1]) / 2 == pytest.approx(16.0)

@@ -3,10 +3,11 @@
 Middle: a straight line from the present reading to the edge of the window that the timer says will be reached in
 `left_s`; without such a forecast, the rate of the last five minutes goes on.
 
-Half width: twice the standard error of a straight line's prediction (ordinary least squares, any textbook of
-regression: s * sqrt(1 + 1/n + (t - mean t)^2 / Sxx)), s never below the sensor's own noise; and a quarter of the
-change foreseen, because dough warms along a bent curve, not a line (exponential approach with a time constant of 20
-min and more bends away from its tangent by less than that in the time shown; judgement, no source).
+Half width: a quarter of the change foreseen, because dough warms along a bent curve, not a line (exponential approach
+with a time constant of 20 min and more bends away from its tangent by less than that in the time shown; judgement, no
+source); and twice the sensor's own noise. Where the rate had to be read off the curve, twice the standard error of a
+straight line's prediction instead (ordinary least squares, any textbook of regression:
+s * sqrt(1 + 1/n + (t - mean t)^2 / Sxx)), s never below that noise.
 """
 
 from __future__ import annotations
@@ -20,6 +21,8 @@ _AHEAD_PER_BACK = 2.0  # how far a bare rate is drawn on, of the time it was see
 _NOISE_C = 0.1
 _BENT = 0.25
 _LONGEST_S = 1800
+_POINTS = 40
+_NOW_S = 5.0  # a moment's readings stand for now
 
 
 def band(
@@ -40,16 +43,18 @@ def band(
     if back_s < _LEAST_BACK_S:
         return None
     t_s, c = recent[:, 0] - now_s, recent[:, 1]
-    rate, now_c, scatter_c, mean_s, sxx = _line(t_s, c)
-    span_s = min(back_s * _AHEAD_PER_BACK, _LONGEST_S)
+    rate, line_c, scatter_c, mean_s, sxx = _line(t_s, c)
     if left_s is not None and left_s > 0 and low_c is not None and high_c is not None:
-        edge = high_c if rate >= 0 else low_c
-        span_s = min(float(left_s), _LONGEST_S)
-        rate = (edge - now_c) / left_s
-    ahead_s = np.linspace(0.0, span_s, 40)
-    change_c = rate * ahead_s
-    line_c = 2.0 * scatter_c * np.sqrt(1.0 + 1.0 / len(recent) + (ahead_s - mean_s) ** 2 / sxx)
-    half_c = line_c + _BENT * np.abs(change_c)
+        now_c = float(np.median(c[t_s >= -_NOW_S]))
+        ahead_s = np.linspace(0.0, min(float(left_s), _LONGEST_S), _POINTS)
+        change_c = ((high_c if rate >= 0 else low_c) - now_c) / left_s * ahead_s
+        error_c = np.full(_POINTS, _NOISE_C)
+    else:
+        now_c = line_c
+        ahead_s = np.linspace(0.0, min(back_s * _AHEAD_PER_BACK, _LONGEST_S), _POINTS)
+        change_c = rate * ahead_s
+        error_c = scatter_c * np.sqrt(1.0 + 1.0 / len(recent) + (ahead_s - mean_s) ** 2 / sxx)
+    half_c = 2.0 * error_c + _BENT * np.abs(change_c)
     return now_s + ahead_s, now_c + change_c - half_c, now_c + change_c + half_c
 
 
