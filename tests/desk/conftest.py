@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import asyncio
+import sys
 import time
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))  # lets the tests of this folder import their helpers
 
 # The demo's own week, so that nothing depends on the day a test runs.
 NOW = datetime(2027, 3, 12, 17, 0, tzinfo=ZoneInfo("Europe/Paris"))

@@ -9,49 +9,21 @@ from datetime import datetime
 from types import SimpleNamespace
 
 import pytest
-from textual.widgets import Input, TextArea
+from pictured import _still, batch_ready, looks, on_the_bench, sizes  # noqa: F401
+from textual.widgets import TextArea
 
 pytestmark = pytest.mark.timeout(600)  # seconds unloaded; this waits for conditions, not for time
-SIZES = [(80, 24), (120, 40)]
-PORT = "/dev/ttyACM0"
 NOW_DAY = datetime(2027, 3, 14, 8, 0)
-NOON = 227_098_940  # Saturday 12:02 of the warm third fold: the window is about to be left
-
-sizes = pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
 
 
-@pytest.fixture(autouse=True)
-def _still(monkeypatch):
-    monkeypatch.setattr("tourier.desk.data.workbench.TIMES_AFTER_S", 3600)
-    monkeypatch.setattr(Input, "cursor_blink", False, raising=False)
-    monkeypatch.setattr("tourier.desk.data.fleet.Fleet._begin", lambda self, berth: None)  # no port is opened
-
-
-async def _batch_ready(desk, pilot, until):
-    await until(pilot, lambda: getattr(desk.screen_stack[0], "sized", None) is not None)
-    await until(pilot, lambda: "block" in str(desk.screen_stack[0].query_one("#figures").content))
-
-
-async def _on_the_bench(desk, pilot, until, log, port=PORT, board="0011223344556677", **telemetry):
-    """Let the application hear what a timer said up to noon."""
-    from tourier.desk.data.follow import Found, Seen
-
-    desk.fleet.follow(port)
-    sights = log.looks(NOON, **telemetry)
-    desk.post_message(desk.Happened(port, Found(board, "1.0.0", log.plan, log.report(NOON), False)))
-    for sight in sights:
-        desk.post_message(desk.Happened(port, Seen(sight, None)))
-    desk.post_message(desk.Happened(port, Seen(sights[-1], log.report(NOON))))
-    await until(pilot, lambda: desk.fleet.berths[port].report is not None and desk.fleet.berths[port].sight)
-
-
+@looks
 @sizes
-def test_bench_with_a_day(snap_compare, make_desk, until, played, size):
-    desk, log = make_desk(), played("warm-third-fold")
+def test_bench_with_a_day(snap_compare, make_desk, until, played, size, theme):
+    desk, log = make_desk(theme=theme), played("warm-third-fold")
 
     async def before(pilot):
-        await _batch_ready(desk, pilot, until)
-        await _on_the_bench(desk, pilot, until, log, left_s=170)
+        await batch_ready(desk, pilot, until)
+        await on_the_bench(desk, pilot, until, log, left_s=170)
         await pilot.press("f2")
         await until(pilot, lambda: desk.screen.query("DaySteps") and desk.screen.query_one("DaySteps").row_count)
         await pilot.pause(0.2)
@@ -59,14 +31,15 @@ def test_bench_with_a_day(snap_compare, make_desk, until, played, size):
     assert snap_compare(desk, terminal_size=size, run_before=before)
 
 
+@looks
 @sizes
-def test_bench_with_two_timers_and_an_alarm(snap_compare, make_desk, until, played, size):
-    desk, log, other = make_desk(), played("warm-third-fold"), played("good")
+def test_bench_with_two_timers_and_an_alarm(snap_compare, make_desk, until, played, size, theme):
+    desk, log, other = make_desk(theme=theme), played("warm-third-fold"), played("good")
 
     async def before(pilot):
-        await _batch_ready(desk, pilot, until)
-        await _on_the_bench(desk, pilot, until, log, left_s=0, alarm=3, slack_s=-900)
-        await _on_the_bench(desk, pilot, until, other, "/dev/ttyACM1", "00112233445599AA")
+        await batch_ready(desk, pilot, until)
+        await on_the_bench(desk, pilot, until, log, left_s=0, alarm=3, slack_s=-900)
+        await on_the_bench(desk, pilot, until, other, "/dev/ttyACM1", "00112233445599AA")
         desk.clear_notifications()
         await pilot.press("f2")
         await until(pilot, lambda: desk.screen.query("DaySteps") and desk.screen.query_one("DaySteps").row_count)
@@ -77,20 +50,21 @@ def test_bench_with_two_timers_and_an_alarm(snap_compare, make_desk, until, play
 
 
 async def _look_back(desk, pilot, until):
-    await _batch_ready(desk, pilot, until)
+    await batch_ready(desk, pilot, until)
     await pilot.press("f3")
     await until(pilot, lambda: getattr(desk.screen, "_shown", None) is not None, what="no batch shown")
     await pilot.pause(0.2)
 
 
+@looks
 @pytest.mark.parametrize(
     ("size", "tab"),
     [((80, 24), "findings"), ((80, 24), "steps"), *(((120, 40), tab) for tab in ("findings", "excursions", "marks"))],
 )
-def test_look_back_with_a_day(snap_compare, make_desk, until, played, home, size, tab):
+def test_look_back_with_a_day(snap_compare, make_desk, until, played, home, size, tab, theme):
     from tourier.logbook.model import Outcome
 
-    desk = make_desk()
+    desk = make_desk(theme=theme)
     played("good").into(home / "data" / "logbook.sqlite", Outcome(rating=5), "00112233445599aa")
     played("warm-third-fold").into(home / "data" / "logbook.sqlite", Outcome(symptoms=("leak",), rating=2))
 
@@ -102,9 +76,10 @@ def test_look_back_with_a_day(snap_compare, make_desk, until, played, home, size
     assert snap_compare(desk, terminal_size=size, run_before=before)
 
 
+@looks
 @sizes
-def test_two_batches_side_by_side(snap_compare, make_desk, until, played, home, size):
-    desk = make_desk()
+def test_two_batches_side_by_side(snap_compare, make_desk, until, played, home, size, theme):
+    desk = make_desk(theme=theme)
     played("good").into(home / "data" / "logbook.sqlite", board="00112233445599aa")
     played("warm-third-fold").into(home / "data" / "logbook.sqlite")
 
@@ -119,11 +94,12 @@ def test_two_batches_side_by_side(snap_compare, make_desk, until, played, home, 
     assert snap_compare(desk, terminal_size=size, run_before=before)
 
 
+@looks
 @sizes
 @pytest.mark.parametrize("dialog", ["outcome", "export"])
-def test_dialogs_of_the_look_back(snap_compare, make_desk, until, played, home, size, dialog, monkeypatch):
+def test_dialogs_of_the_look_back(snap_compare, make_desk, until, played, home, size, dialog, monkeypatch, theme):
     monkeypatch.setattr("pathlib.Path.home", lambda: type(home)("/home/cook"))
-    desk = make_desk()
+    desk = make_desk(theme=theme)
     played("warm-third-fold").into(home / "data" / "logbook.sqlite")
 
     async def before(pilot):
@@ -135,50 +111,53 @@ def test_dialogs_of_the_look_back(snap_compare, make_desk, until, played, home, 
     assert snap_compare(desk, terminal_size=size, run_before=before)
 
 
+@looks
 @sizes
-def test_what_a_new_plan_would_move(snap_compare, make_desk, until, size):
+def test_what_a_new_plan_would_move(snap_compare, make_desk, until, size, theme):
     from tourier.desk.data.jobs import Proposal
     from tourier.desk.screens.replanned import Replanned
 
-    desk = make_desk()
+    desk = make_desk(theme=theme)
     moved = tuple((f"Fold {n} of 3: 3-fold", f"Sat 1{n}:10", f"Sat 1{n}:45", "35 min later") for n in range(1, 4))
     proposal = Proposal("Still ready by the hour (Sun 08:00). 3 steps move; Fold 1 of 3: 3-fold most, 35 min later.",
                         moved, (), b"", "")  # fmt: skip
 
     async def before(pilot):
-        await _batch_ready(desk, pilot, until)
+        await batch_ready(desk, pilot, until)
         await desk.push_screen(Replanned(proposal))
         await pilot.pause(0.2)
 
     assert snap_compare(desk, terminal_size=size, run_before=before)
 
 
+@looks
 @sizes
-def test_sending(snap_compare, make_desk, until, played, size, monkeypatch):
+def test_sending(snap_compare, make_desk, until, played, size, monkeypatch, theme):
     from tourier.desk.screens.sending import Sending
 
     monkeypatch.setattr(Sending, "_encode", lambda self: self._encoded(b"a plan"))
-    desk, log = make_desk(), played("good")
+    desk, log = make_desk(theme=theme), played("good")
     day = SimpleNamespace(name="Sunday", steps=[SimpleNamespace(start=NOW_DAY)] * 46, ready_at=NOW_DAY)
 
     async def before(pilot):
-        await _batch_ready(desk, pilot, until)
-        await _on_the_bench(desk, pilot, until, log)
+        await batch_ready(desk, pilot, until)
+        await on_the_bench(desk, pilot, until, log)
         await desk.push_screen(Sending(SimpleNamespace(day=day)))
         await pilot.pause(0.2)
 
     assert snap_compare(desk, terminal_size=size, run_before=before)
 
 
+@looks
 @sizes
-def test_a_file_to_be_mended(snap_compare, make_desk, until, size):
+def test_a_file_to_be_mended(snap_compare, make_desk, until, size, theme):
     from tourier.batch.examples import demo_text
     from tourier.desk.screens.mend import Mend
 
-    desk = make_desk()
+    desk = make_desk(theme=theme)
 
     async def before(pilot):
-        await _batch_ready(desk, pilot, until)
+        await batch_ready(desk, pilot, until)
         broken = demo_text().replace('room = "26 °C"', "room = 26 °C")
         await desk.push_screen(Mend("sunday.toml is no TOML yet; it can be mended here.", broken))
         desk.screen.query_one(TextArea).cursor_blink = False
@@ -187,13 +166,14 @@ def test_a_file_to_be_mended(snap_compare, make_desk, until, size):
     assert snap_compare(desk, terminal_size=size, run_before=before)
 
 
+@looks
 @sizes
-def test_batch_files(snap_compare, make_desk, until, size):
-    desk = make_desk()
+def test_batch_files(snap_compare, make_desk, until, size, theme):
+    desk = make_desk(theme=theme)
     desk.settings.recent = ["/home/cook/batches/sunday.toml", "/home/cook/batches/easter.toml"]
 
     async def before(pilot):
-        await _batch_ready(desk, pilot, until)
+        await batch_ready(desk, pilot, until)
         await pilot.press("ctrl+o")
         await until(pilot, lambda: len(desk.screen_stack) > 1)
         await pilot.pause(0.2)

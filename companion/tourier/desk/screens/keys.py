@@ -10,6 +10,10 @@ from textual.widgets import Button, DataTable, Static
 from tourier import places
 from tourier.desk.actions import ACTIONS, read_keymap, why_not, write_keymap
 from tourier.desk.screens.dialog import Dialog
+from tourier.desk.widgets.fitted import Fit, FittedTable
+
+
+_COLUMNS = (Fit("action", 13), Fit("key", 20), Fit("id", 18), Fit("where", 8, 1))
 
 
 class Keys(Dialog[None]):
@@ -31,7 +35,7 @@ class Keys(Dialog[None]):
             yield Static(
                 "Enter on a row, then the new key. Delete gives the usual key back. Escape closes.", id="keys-hint"
             )
-            yield DataTable(cursor_type="row", zebra_stripes=True)
+            yield FittedTable(_COLUMNS)
             with Horizontal(classes="buttons"):
                 yield Button("Usual key", id="usual")
                 yield Button("Close", id="close")
@@ -45,19 +49,16 @@ class Keys(Dialog[None]):
             self.leave()
 
     def on_mount(self) -> None:
-        table = self.query_one(DataTable)
-        table.add_columns("action", "key", "where", "id")
         self._fill()
-        table.focus()
+        self.query_one(FittedTable).focus()
 
     def _fill(self) -> None:
-        table = self.query_one(DataTable)
-        at = table.cursor_row
-        table.clear()
-        for action in ACTIONS:
-            keys = self._keymap.get(action.id, action.keys)
-            table.add_row(action.text, keys.replace(",", " or "), action.where, action.id, key=action.id)
-        table.move_cursor(row=at)
+        table = self.query_one(FittedTable)
+        rows = [
+            (action.text, self._keymap.get(action.id, action.keys).replace(",", " or "), action.id, action.where)
+            for action in ACTIONS
+        ]
+        table.fill(rows, [action.id for action in ACTIONS], table.cursor_row)
 
     def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
         self._waiting_for = str(event.row_key.value)
