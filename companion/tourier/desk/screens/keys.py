@@ -12,7 +12,6 @@ from tourier.desk.actions import ACTIONS, read_keymap, why_not, write_keymap
 from tourier.desk.screens.dialog import Dialog
 from tourier.desk.widgets.fitted import Fit, FittedTable
 
-
 _COLUMNS = (Fit("action", 13), Fit("key", 20), Fit("id", 18), Fit("where", 8, 1))
 
 
