@@ -48,7 +48,7 @@ def formula_lines(work: Workup, inch: bool) -> list[str]:
                 f" (every ingredient at its own temperature; the three-factor rule of thumb says "
                 f"{_degrees(work.water_rule_c, inch)})"
             )
-        water = f"Water at {_degrees(work.water_temp_c, inch)}"
+        water = f"{work.water_name[:1].upper()}{work.water_name[1:]} at {_degrees(work.water_temp_c, inch)}"
         if ice := work.ice_text:
             tap = _degrees(work.spec.kitchen.tap_c, inch)
             water = f"Water from the tap, {tap}, with {ice} of it as ice,"

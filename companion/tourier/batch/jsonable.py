@@ -40,6 +40,7 @@ def workup_json(workup: Workup) -> dict:
             "water_temp_c": None if workup.water_temp_c is None else round(workup.water_temp_c, 1),
             "water_three_factor_rule_c": None if workup.water_rule_c is None else round(workup.water_rule_c, 1),
             "ice_g": round(workup.ice_g),
+            "water_name": workup.water_name,
         },
         "layers": [dict(row) for row in workup.layers],
         "sheets": [

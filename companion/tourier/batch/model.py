@@ -236,6 +236,7 @@ class Workup:
     warnings: tuple[Warned, ...]
     layers: tuple[dict, ...] = ()  # after, fat, dough, total, naive
     patons_g: tuple[dict, ...] = ()  # paton, dough_g, butter_g, pieces of each pâton
+    water_name: str = "water"  # what is poured at water_temp_c: water, else the milk of a formula without it
     later: tuple[ProcessStep, ...] = ()  # thaw, proof and bake of the pieces frozen raw, for another day
 
     @property

@@ -39,6 +39,7 @@ def work_up(spec: BatchSpec, learned: dict | None = None) -> Workup:
         roll_in_percent_of_flour=geometry.of_flour,
         water_temp_c=wet.water_c,
         ice_g=wet.ice_g,
+        water_name=wet.name,
         water_rule_c=wet.rule_c,
         patons=len(geometry.patons),
         block={

@@ -201,7 +201,9 @@ def window_facts(plan: DayPlan) -> list[tuple[str, str, str]]:
         if ice := plan.workup.ice_text:
             facts.append(("Water", "from the tap", f"{ice} of it ice"))
         else:
-            facts.append(("Water", f"{water:.0f} °C", f"({water * 1.8 + 32:.0f} °F)" if inch else ""))
+            name = plan.workup.water_name
+            also = f"({water * 1.8 + 32:.0f} °F)" if inch else ""
+            facts.append((safe(name[:1].upper() + name[1:], 30), f"{water:.0f} °C", also))
     return facts
 
 

@@ -140,7 +140,7 @@ def figures(workup: Any, columns: int) -> str:
 
     unit = "in" if workup.spec.units == "inch" else "cm"
     block = workup.block
-    water = "" if workup.water_temp_c is None else f"  water {workup.water_temp_c:.0f} °C"
+    water = "" if workup.water_temp_c is None else f"  {workup.water_name} {workup.water_temp_c:.0f} °C"
     if workup.ice_text:
         water = f"  tap water, {workup.ice_text} of it ice"
     pieces = sum(piece["cut"] for piece in workup.cuts["pieces"])
