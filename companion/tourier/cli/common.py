@@ -13,6 +13,7 @@ from tourier.cli.output import Output
 from tourier.cli.run import UserError
 
 if TYPE_CHECKING:
+    from shared_schedule import plan as wire
     from tourier.device.client import Timer
     from tourier.planning import Planned
 
@@ -56,6 +57,31 @@ def plan_file(path: str, now: datetime, out: Output, logbook: str | None = None)
     text, name = batch_text(path)
     book = Path(logbook) if logbook else places.logbook_file()
     return planning.plan_text(text, name, now, book, out.progress)
+
+
+def refuse_second_day(timer: Timer, plan: wire.Plan, replace: bool) -> None:
+    """Complain when the timer runs another day than `plan`'s; `replace`: the same batch planned anew may take over.
+
+    The timer itself takes no plan of another name while a day runs, so nothing is advised that it would refuse.
+    """
+    from shared_schedule import messages as m
+    from shared_schedule import plan as wire
+
+    info = timer.info
+    if info is None or not info.running or info.plan_id == wire.plan_id(wire.encode(plan)):
+        return
+    held = wire.decode(timer.collect(m.STREAM_PLAN))
+    if held.name != plan.name:
+        raise UserError(
+            f"The timer is in the middle of {held.name}: finish and collect it first. To give it up, collect it (what "
+            "happened stays in the logbook), say tourier device forget --yes, and send again."
+        )
+    if not replace:
+        raise UserError(
+            "The timer is in the middle of this batch with another plan: tourier replan plans the rest of the day from "
+            "what has happened; send --replace puts this plan in its place (steps that both have keep what has "
+            "happened)."
+        )
 
 
 def progress_of(out: Output, text: str):

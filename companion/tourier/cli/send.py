@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from datetime import UTC, datetime
 
-from tourier.cli.common import check_batch, clock, open_timer, plan_file, progress_of, span
+from tourier.cli.common import check_batch, clock, open_timer, plan_file, progress_of, refuse_second_day, span
 from tourier.cli.output import Output
 from tourier.cli.run import UserError
 
@@ -33,11 +33,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
         day = planned.day
         plan = to_device(day)
         data = wire.encode(plan)
-        if info.running and info.plan_id != wire.plan_id(data) and not args.replace:
-            raise UserError(
-                "The timer is in the middle of another plan: finish or collect it first, or send with --replace "
-                "(steps that both plans have keep what has happened)."
-            )
+        refuse_second_day(timer, plan, args.replace)
         clock_words = "left as it is"
         if not args.keep_clock:
             reading = timer.read_clock()

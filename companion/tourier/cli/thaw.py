@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from tourier.cli.common import batch_text, open_timer, progress_of
+from tourier.cli.common import batch_text, open_timer, progress_of, refuse_second_day
 from tourier.cli.output import Output
 from tourier.cli.plan import write_files
 from tourier.cli.run import UserError
@@ -95,12 +95,12 @@ def _send(args: argparse.Namespace, out: Output, day: DayPlan, text: str) -> str
     from tourier import places, planning
     from tourier.dayplan.device import to_device
 
-    data = wire.encode(to_device(day))
+    plan = to_device(day)
+    data = wire.encode(plan)
     number = wire.plan_id(data)
     with open_timer(args, out) as timer:
         assert timer.info is not None
-        if timer.info.running and timer.info.plan_id != number:
-            raise UserError("The timer is in the middle of another plan: finish or collect it first.")
+        refuse_second_day(timer, plan, replace=True)
         if not timer.info.clock_ok:
             raise UserError("The timer does not know the time: set it first (tourier device clock).")
         planning.keep_sent(places.sent_folder(), number, text)

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from shared_schedule import link_host, link_rules, plan
 from shared_schedule import messages as m
+from shared_schedule.states import DAY_RUNNING
 from shared_schedule.units import EPOCH_UNIX_S
 from tourier.device.errors import (
     BadAnswer,
@@ -277,7 +278,7 @@ class Timer:
             board_id=values["board_id"].hex(),
             boot_id=values["boot_id"],
             plan_id=values["plan_id"],
-            running=bool(values["running"]),
+            running=values["running"] == DAY_RUNNING,  # a day that is finished has a number of its own
             clock_ok=bool(values["clock_ok"]),
             heap_free=values["heap_free"],
             journal_octets=values["journal_octets"],
