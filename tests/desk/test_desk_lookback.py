@@ -136,7 +136,7 @@ async def test_outcome_side_by_side_export_and_take_out(make_desk, logbook, home
         assert second.view == pytest.approx((first.view[0] + shift, first.view[1] + shift), abs=1.0)
         table = room.query_one("#compared")
         cells = [[str(cell) for cell in table.get_row_at(row)] for row in range(table.row_count)]
-        assert any("fold 3 (3-fold): lasted" in row[0] and row[1] != row[2] for row in cells), cells
+        assert any("fold 3 (3-fold), pâton 1: lasted" in row[0] and row[1] != row[2] for row in cells), cells
         await pilot.press("s")
         assert room._second is None and not room.has_class("-beside")
         # Export: every kind, by keyboard; a folder that is none is said.

@@ -147,8 +147,12 @@ def minutes_text(seconds: float) -> str:
 
 
 def step_title(step: plans.Step) -> str:
-    """Return a step's name; a fold always with its number and kind, e.g. 'fold 2 (3-fold)'."""
-    if step.kind == plans.FOLD:
-        text = f"fold {step.fold_n} ({step.fold}-fold)"
-        return f"{text}, pâton {step.paton}" if step.paton > 1 else text
-    return step.name
+    """Return a step's name as prose has it, the pâton in words; a fold always with its number and kind.
+
+    'fold 2 (3-fold), pâton 1' and 'Rest after fold 2, pâton 1' of several pâtons, 'fold 2 (3-fold)' of one alone: the
+    timer's short names end in ' · 1' where there are several.
+    """
+    name, _, number = step.name.rpartition(" · ")
+    several = step.paton > 0 and number == str(step.paton)
+    text = f"fold {step.fold_n} ({step.fold}-fold)" if step.kind == plans.FOLD else name if several else step.name
+    return f"{text}, pâton {step.paton}" if several or (step.kind == plans.FOLD and step.paton > 1) else text
