@@ -6,28 +6,16 @@ Update: pytest tests/desk/test_desk_pictures.py --snapshot-update
 from __future__ import annotations
 
 import pytest
+from pictured import _still, batch_ready, looks, sizes  # noqa: F401
 from pytest_textual_snapshot import normalize_svg
 from textual.widgets import Input
 from tourier.desk.screens.welcome import Welcome
 
-SIZES = [(80, 24), (120, 40)]
-THEMES = ["flour", "night-oven"]
 ROOMS = {"bench": "f2", "lookback": "f3", "kitchen": "f4", "timer": "f5"}
-
-looks = pytest.mark.parametrize("theme", THEMES)
-sizes = pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
-
-
-@pytest.fixture(autouse=True)
-def _still(monkeypatch):
-    """No timetable: how long the solver takes must not decide what is in a picture. No blinking cursor."""
-    monkeypatch.setattr("tourier.desk.data.workbench.TIMES_AFTER_S", 3600)
-    monkeypatch.setattr(Input, "cursor_blink", False, raising=False)
 
 
 async def _ready(desk, pilot, until):
-    await until(pilot, lambda: getattr(desk.screen_stack[0], "sized", None) is not None)
-    await until(pilot, lambda: "block" in str(desk.screen_stack[0].query_one("#figures").content))
+    await batch_ready(desk, pilot, until)
     await until(pilot, lambda: len(str(desk.screen_stack[0].query_one("#worked-page").content)) > 50)
     for entry in desk.screen_stack[0].query(Input):
         entry.cursor_blink = False
