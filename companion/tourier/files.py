@@ -42,6 +42,16 @@ def keep(file: Path, content: str | bytes) -> Path:
     return save(file, content)
 
 
+def unlike_a_file(name: str | Path) -> str:
+    """Return one sentence when there is nothing to read under a name, or something that has no end; "" for a file."""
+    file = Path(name)
+    if file.is_file():
+        return ""
+    if not file.exists():
+        return f"There is no file {file}; check the name."
+    return f"{file} is a {'folder' if file.is_dir() else 'pipe or a device'}, not a file; name a file."
+
+
 def same_file(one: str | Path, other: str | Path) -> bool:
     """Whether two names are one file, or would be."""
     return Path(one).resolve() == Path(other).resolve()

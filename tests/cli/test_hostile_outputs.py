@@ -108,3 +108,12 @@ def test_water_boils_nowhere_like_that(tourier, wish):
     said = tourier("device", "boil-point", *wish, "--port", "/nonexistent")
     assert said.code == 2
     assert "inside Tourier" not in said.err
+
+
+@posix
+def test_a_disk_too_small_for_a_flash_image_leaves_no_half_of_one(home, tmp_path):
+    flash = tmp_path / "flash.img"
+    done = shell(f"ulimit -f 64; tourier virtual --for 1 --flash {flash}", home)
+    assert done.returncode == 2 and done.stderr.count(b"\n") == 1 and b"flash.img cannot be used" in done.stderr
+    assert list(tmp_path.glob("*flash*")) == []
+    assert shell(f"tourier virtual --for 1 --flash {flash}", home).returncode == 0

@@ -14,11 +14,11 @@ def run(args: argparse.Namespace, out: Output) -> int:
     from tourier.device.trace import Tracer, decode_file
 
     if args.part == "decode":
-        count = 0
+        frames = 0
         for line in decode_file(Path(args.file)):
             out.line(line)
-            count += 1
-        if not count:
+            frames += not line.endswith(")") or "octets that are no frame" not in line
+        if not frames:
             raise UserError(
                 f"{args.file} holds no frame of the link: name a file that --capture made, or one with the octets of "
                 "one direction."

@@ -8,6 +8,7 @@ from pathlib import Path
 from tourier.cli.output import Output
 from tourier.cli.review import open_book
 from tourier.cli.run import UserError
+from tourier.files import unlike_a_file
 
 
 def run(args: argparse.Namespace, out: Output) -> int:
@@ -17,8 +18,8 @@ def run(args: argparse.Namespace, out: Output) -> int:
     if args.what == "check" and args.file:
         raise UserError(f"logbook check takes no file; to check {args.file}, say --logbook {args.file}.")
     file = Path(args.file) if args.file else None
-    if args.what in ("restore", "import") and file is not None and not file.is_file():
-        raise UserError(f"There is no file {file}; check the name.")
+    if args.what in ("restore", "import") and file is not None and (wrong := unlike_a_file(file)):
+        raise UserError(wrong)
     if args.what == "backup" and file is not None and file.is_dir():
         raise UserError(f"{file} is a folder; name the file to back up to.")
     if args.what == "backup" and file is not None and not file.absolute().parent.is_dir():

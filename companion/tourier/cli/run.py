@@ -30,6 +30,7 @@ _KNOWN = (
     ("tourier.dayplan.model", "Refused", USER_INPUT),
     ("shared_schedule.plan", "PlanError", USER_INPUT),
     ("tourier.logbook.errors", "LogbookError", USER_INPUT),
+    ("tourier.device.trace", "CaptureError", USER_INPUT),
     ("tourier.device.errors", "LinkError", TIMER),
     ("tourier.device.virtual.board", "VirtualTimerError", TIMER),
     ("tourier.device.install", "InstallError", TIMER),

@@ -17,6 +17,7 @@ from pathlib import Path
 from tourier.device.compiled import CompileError, DeviceFile, build
 from tourier.device.errors import LinkError, plain
 from tourier.device.prompt import Prompt, at_prompt
+from tourier.files import unlike_a_file
 
 Progress = Callable[[str, int, int], None]
 
@@ -160,6 +161,8 @@ def backup(port: str, into: Path, progress: Progress | None = None) -> int:
 
 def restore(port: str, saved: Path, progress: Progress | None = None) -> int:
     """Write a backup back onto a board, replacing what it has under the same names; return how many files."""
+    if saved.exists() and (wrong := unlike_a_file(saved)):
+        raise InstallError(wrong)
     try:
         with zipfile.ZipFile(saved) as archive:
             entries = [(f"/{info.filename}", info) for info in archive.infolist() if not info.is_dir()]

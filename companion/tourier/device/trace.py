@@ -13,6 +13,7 @@ from pathlib import Path
 from shared_schedule import messages as m
 from shared_schedule.framing import Deframer
 from tourier.device.errors import plain
+from tourier.files import unlike_a_file
 
 MAGIC = b"TOURIER-LINK 1\n"
 _RECORD = "<cIH"
@@ -21,10 +22,24 @@ _ACTION_NAMES = dict(m.ACTIONS)
 _SHOWN_OCTETS = 12  # of a long field
 
 
+class CaptureError(ValueError):
+    """A file that cannot hold, or does not hold, a capture; str() is one sentence."""
+
+
 class Capture:
-    """Adds to a capture file. Flushed record by record, so that it is whole after a crash."""
+    """Adds to a capture file. Flushed record by record, so that it is whole after a crash.
+
+    Raises CaptureError for a pipe, which may be waited for without end, and for a file that holds something else.
+    """
 
     def __init__(self, path: Path) -> None:
+        if path.is_fifo():
+            raise CaptureError(unlike_a_file(path))
+        if path.is_file() and path.stat().st_size:
+            with path.open("rb") as there:
+                if there.read(len(MAGIC)) != MAGIC:
+                    raise CaptureError(f"{path} holds something else than octets of the link; name a new file to keep "
+                                       "them in.")  # fmt: skip
         self._file = path.open("ab")
         if not self._file.tell():
             self._file.write(MAGIC)
@@ -42,7 +57,12 @@ class Capture:
 
 
 def read_capture(path: Path) -> Iterator[tuple[str, int | None, bytes]]:
-    """Yield (direction, ms, octets); direction "" and ms None for a file that is not a capture. Stops at a torn end."""
+    """Yield (direction, ms, octets); direction "" and ms None for a file that is not a capture. Stops at a torn end.
+
+    Raises CaptureError for what is no file.
+    """
+    if wrong := unlike_a_file(path):
+        raise CaptureError(wrong)
     with path.open("rb") as file:
         if file.read(len(MAGIC)) != MAGIC:
             file.seek(0)

@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from tourier.files import keep
+
 BLOCK = 4096
 BLOCKS = 352
 ERASE = 1
@@ -21,9 +23,7 @@ def make_blank(path: Path) -> Path:
         if size != BLOCK * BLOCKS:
             raise ValueError(f"{path} is not a flash image: {size} bytes, expected {BLOCK * BLOCKS}")
         return path
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(b"\xff" * (BLOCK * BLOCKS))
-    return path
+    return keep(path, b"\xff" * (BLOCK * BLOCKS))  # whole or not at all: half an image would be refused ever after
 
 
 @dataclass(frozen=True)
