@@ -57,6 +57,7 @@ class Desk(App):
     ) -> None:
         super().__init__()
         self.settings = Settings.read(places.config_folder() / "desk.toml")
+        self._said_forgetful = False
         self.now = now or (lambda: datetime.now(UTC))
         self.batch_line = "No batch yet"
         self.batch_text = ""
@@ -226,19 +227,30 @@ class Desk(App):
             self.action_room("batch")
         return self.screen_stack[0]
 
+    def remember(self) -> None:
+        """Keep the settings for the next time; a disk that takes nothing is said once and stops nothing."""
+        try:
+            self.settings.write()
+        except OSError as error:
+            if not self._said_forgetful:
+                self._said_forgetful = True
+                self.notify(f"Theme, silence and recent files cannot be kept for the next time ({error.strerror}): "
+                            f"see to {self.settings.file.parent}.",
+                            severity="warning", timeout=10, markup=False)  # fmt: skip
+
     def action_next_theme(self) -> None:
         """Take the next theme and remember it."""
         names = [theme.name for theme in THEMES]
         at = names.index(self.theme) if self.theme in names else -1
         self.theme = names[(at + 1) % len(names)]
         self.settings.theme = self.theme
-        self.settings.write()
+        self.remember()
         self.notify(f"Theme: {self.theme}")
 
     def action_toggle_silence(self) -> None:
         """Stop or allow bell and desktop notice."""
         self.settings.silent = not self.settings.silent
-        self.settings.write()
+        self.remember()
         self.refresh_toplines()
         self.notify("Silent: no bell, no desktop notice." if self.settings.silent else "Alarms may be heard again.")
 

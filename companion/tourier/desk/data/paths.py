@@ -12,3 +12,19 @@ def typed_path(text: str) -> Path:
         return Path(text).expanduser()
     except RuntimeError:  # no such user
         return Path(text)
+
+
+def is_file(path: Path) -> bool:
+    """Whether a file is there; a name no file system takes, or a folder one may not look into, is none."""
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
+
+
+def batch_path(text: str) -> Path | None:
+    """Return the path of a batch file to be written, with .toml where no ending is typed; None when it names no file."""
+    path = typed_path(text)
+    if path.name in ("", ".."):
+        return None
+    return path if path.suffix else path.with_suffix(".toml")

@@ -34,20 +34,26 @@ class Settings:
             settings.theme = raw["theme"]
         settings.silent = raw.get("silent") is True
         settings.welcomed = raw.get("welcomed") is True
-        settings.recent = [path for path in raw.get("recent", []) if isinstance(path, str)][:_RECENT]
+        recent = raw.get("recent")
+        settings.recent = [path for path in recent if isinstance(path, str)][:_RECENT] if isinstance(recent, list) else []
         return settings
 
     def write(self) -> None:
         """Write the file. Raises OSError."""
-        # JSON strings without surrogates are TOML basic strings.
         text = (
-            f"theme = {json.dumps(self.theme)}\nsilent = {str(self.silent).lower()}\n"
-            f"welcomed = {str(self.welcomed).lower()}\nrecent = {json.dumps(self.recent)}\n"
+            f"theme = {_toml(self.theme)}\nsilent = {str(self.silent).lower()}\n"
+            f"welcomed = {str(self.welcomed).lower()}\nrecent = {_toml(self.recent)}\n"
         )
         files.keep(self.file, text)
 
     def opened(self, file: Path) -> None:
-        """Put a batch file first among the recent ones."""
+        """Put a batch file first among the recent ones; `write` keeps it."""
         name = str(file.resolve())
+        if any(0xD800 <= ord(char) < 0xE000 for char in name):
+            return  # bytes that are no UTF-8: no TOML file can hold such a name
         self.recent = [name, *[other for other in self.recent if other != name]][:_RECENT]
-        self.write()
+
+
+def _toml(value: str | list[str]) -> str:
+    """Return text as a TOML string: JSON's, without its surrogate pairs and with the one more escape TOML asks for."""
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")

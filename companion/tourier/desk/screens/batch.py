@@ -12,6 +12,7 @@ from textual.message import Message
 from tourier import places
 from tourier.desk.actions import bindings
 from tourier.desk.data.batchdoc import typed
+from tourier.desk.data.paths import is_file
 from tourier.desk.data.workbench import Result, Sized, Timed, Timing, Workbench
 from tourier.desk.screens.batchkeep import BatchKeep
 
@@ -73,7 +74,7 @@ class Batch(BatchKeep):
 
     async def furnished(self) -> None:
         self.bench.start()
-        recent = self.desk.batch_file or next((Path(p) for p in self.desk.settings.recent if Path(p).is_file()), None)
+        recent = self.desk.batch_file or next(filter(is_file, map(Path, self.desk.settings.recent)), None)
         if recent is None or not await self.open_file(recent):
             from tourier.batch.examples import demo_text
 

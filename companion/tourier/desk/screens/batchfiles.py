@@ -14,7 +14,7 @@ from textual.widgets.option_list import Option
 
 from tourier import places
 from tourier.desk.data.fields import label_of
-from tourier.desk.data.paths import typed_path
+from tourier.desk.data.paths import is_file, typed_path
 from tourier.desk.screens.dialog import Dialog
 
 
@@ -26,7 +26,7 @@ class OpenBatch(Dialog[object]):
     def __init__(self, recent: list[str], aside: Sequence[Path] = ()) -> None:
         super().__init__()
         self._answers: list[tuple[object, str]] = [
-            (Path(name), name if Path(name).is_file() else f"{name} (no longer there)") for name in recent
+            (Path(name), name if is_file(Path(name)) else f"{name} (no longer there)") for name in recent
         ]
         self._answers += [(file, f"Put aside: {_name_in(file)}") for file in aside]
 
@@ -43,7 +43,7 @@ class OpenBatch(Dialog[object]):
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         file = typed_path(event.value)
-        if not file.is_file():
+        if not is_file(file):
             self.notify(f"There is no file {file}; check the name.", severity="warning", markup=False)
             return
         self.dismiss(file)
@@ -53,8 +53,9 @@ class OpenBatch(Dialog[object]):
         if words.startswith(("Example: ", "Put aside: ")):
             try:
                 self.dismiss(answer.read_text(encoding="utf-8"))  # type: ignore[attr-defined]
-            except OSError as error:
-                self.notify(f"It cannot be read any more ({error.strerror}).", severity="warning")
+            except (OSError, UnicodeDecodeError) as error:
+                why = getattr(error, "strerror", None) or "it is no text any more"
+                self.notify(f"{words} cannot be read ({why}); choose another.", severity="warning", markup=False)
         else:
             self.dismiss(answer)
 

@@ -70,6 +70,7 @@ class BatchKeep(Room):
 
     async def _opened(self, file: Path, text: str, newline: str, saved: str | None = None) -> None:
         self.desk.settings.opened(file)
+        self.desk.remember()
         await self.open_text(text, file, saved=saved)
         self._newline = newline
 
@@ -127,8 +128,10 @@ class BatchKeep(Room):
         try:
             file = file.resolve()
             held = file.read_bytes().decode("utf-8-sig").replace("\r\n", "\n") if file.exists() else None
-        except (OSError, UnicodeDecodeError, ValueError):
-            held = ""
+        except (PermissionError, UnicodeDecodeError):
+            held = ""  # something else is there, and writing over it may well be possible
+        except (OSError, ValueError):
+            held = None  # nothing that could be hidden: writing says what is wrong
         mine = self.file is not None and file == self.file.resolve()
         if not sure and held is not None and held != (self.saved if mine else self.history.now):
             from tourier.desk.screens.ask import Confirm
@@ -149,6 +152,7 @@ class BatchKeep(Room):
         self.file, self.saved = file, self.history.now
         self._autosave = Autosave(places.autosave_folder(), file)
         self.desk.settings.opened(file)
+        self.desk.remember()
         self.say_line()
         self.notify(f"Saved: {file}", markup=False)
 
@@ -176,13 +180,15 @@ class BatchKeep(Room):
         if self.file is not None:
             self.save_to(self.file)
             return
-        from tourier.desk.data.paths import typed_path
+        from tourier.desk.data.paths import batch_path
         from tourier.desk.screens.ask import Ask
 
         def named(text: str | None) -> None:
-            if text:
-                file = typed_path(text)
-                self.save_to(file if file.suffix else file.with_suffix(".toml"))
+            file = batch_path(text or "")
+            if file is not None:
+                self.save_to(file)
+            elif text:
+                self.notify(f"{text} names no file; nothing was saved.", severity="warning", markup=False)
 
         self.app.push_screen(Ask("Save as (a file name ending in .toml):", "batch.toml", 300), named)
 

@@ -49,4 +49,4 @@ class Welcome(ModalScreen[str | None]):
         settings = self.app.settings  # type: ignore[attr-defined]
         if not settings.welcomed:
             settings.welcomed = True
-            settings.write()
+            self.app.remember()  # type: ignore[attr-defined]
