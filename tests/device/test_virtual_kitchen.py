@@ -272,3 +272,12 @@ def test_slips_are_found_by_kind_and_fold():
 
 def test_twelve_staged_faults_have_a_cause():
     assert len({s.cause for s in SCENARIOS.values() if s.cause}) >= 12
+
+
+def test_every_bench_and_butter_a_batch_may_name_can_be_played():
+    from tourier.batch.sections import BENCHES, PROFILES
+
+    for bench in BENCHES:
+        assert module.Kitchen(module.KitchenConfig(bench=bench), 1).bench_c is not None
+    for butter in PROFILES:
+        assert module.Kitchen(module.KitchenConfig(butter=butter), 1).bench_c is not None

@@ -26,6 +26,11 @@ BENCHES = {
     "maple": (0.165, 667.5, 1630.0),
     "oak": (0.17, 705.0, 1630.0),
 }
+# Benches a batch file may name in a broader word: the commonest of the kind (common practice, no source).
+BENCHES |= {
+    "stone": BENCHES["granite"], "stainless steel": BENCHES["steel"], "wood": BENCHES["maple"],
+    "beech": BENCHES["maple"],
+}  # fmt: skip
 
 # A grid of half degrees, on which melting heat is tabulated once per kitchen.
 _TABLE_LOW_C = -30.0
