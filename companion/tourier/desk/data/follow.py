@@ -67,12 +67,16 @@ class JobMoved:
 
 @dataclass(frozen=True)
 class JobDone:
-    """A job's result, or the sentence why it failed; `cancelled` when the cook broke it off."""
+    """A job's result, or the sentence why it failed; `cancelled` when the cook broke it off.
+
+    `way_out`: what one more press would do about the failure, in the words of its button.
+    """
 
     name: str
     result: Any
     error: str = ""
     cancelled: bool = False
+    way_out: str = ""
 
 
 Happening = Found | Gone | Seen | JobMoved | JobDone
@@ -202,7 +206,8 @@ class Follower:
             except JobCancelled as problem:
                 self._post(JobDone(name, None, str(problem), cancelled=True))
             except Exception as problem:  # of the link, of plans and logs, of files: the thread must live on
-                self._post(JobDone(name, None, str(problem) or f"This did not work ({type(problem).__name__})."))
+                said = str(problem) or f"This did not work ({type(problem).__name__})."
+                self._post(JobDone(name, None, said, way_out=getattr(problem, "way_out", "")))
             else:
                 self._post(JobDone(name, result))
                 self._look_up()

@@ -11,6 +11,8 @@ from shared_schedule import plan as wire
 from tourier import places, planning
 from tourier.desk.data.follow import Job, Progress
 from tourier.device.client import Timer, project_now
+from tourier.device.errors import Refused, plain
+from tourier.device.upkeep import forget
 from tourier.logbook.model import clock_text, minutes_text
 
 _RUNNING = 1  # shared_schedule.day: 0 idle, 1 running, 2 finished
@@ -19,32 +21,72 @@ BENDS = {1: "cracked: too cold", 2: "bent clean", 3: "greasy: too warm"}
 _CLOCK_GOOD_S = 2.0  # a timer's crystal drifts about this much in a day; no reason to touch it
 
 
+SAME_BATCH = "Put this plan in the other's place"
+OTHER_DAY = "Bring that log home, then send"
+
+
 class Busy(ValueError):
-    """The timer is in the middle of another plan."""
+    """The timer holds what must not be lost; `way_out` names the one press that sends all the same."""
+
+    def __init__(self, sentence: str, way_out: str) -> None:
+        super().__init__(sentence)
+        self.way_out = way_out
 
 
-def send(data: bytes, text: str, now_s: Callable[[], float] | None, replace: bool = False) -> Job:
-    """Send a plan's bytes; the batch file is kept so that the log can be collected together with it."""
+def send(
+    data: bytes, text: str, now_s: Callable[[], float] | None, logbook: Path | None = None, all_the_same: bool = False
+) -> Job:
+    """Send a plan's bytes; the batch file is kept so that the log can be collected together with it.
+
+    Raises Busy when a day runs on the timer, or its log was not collected. `all_the_same`: another plan of the same
+    batch takes over; another batch's log is brought into `logbook` first, and its day is then given up.
+    """
 
     def job(timer: Timer, progress: Progress) -> str:
         plan = wire.decode(data)
         number = wire.plan_id(data)
         info = timer.hello()
-        if info.plan_id not in (0, number) and timer.state().running == _RUNNING and not replace:
-            raise Busy(
-                "The timer is in the middle of another plan: finish or collect it first, or choose to replace it "
-                "(steps that both plans have keep what has happened)."
-            )
+        held = None
+        if info.plan_id not in (0, number):
+            held = wire.decode(timer.collect(m.STREAM_PLAN))
+            if not all_the_same:
+                _complain(timer, held.name, plan.name)
+            elif held.name != plan.name and logbook is not None:
+                collect(logbook)(timer, progress)
+                forget(timer, deliberate=True)
         clock = now_s or project_now
         reading = timer.read_clock(clock)
         if not reading.ok or abs(reading.error_s) > _CLOCK_GOOD_S:
             timer.set_clock(clock, wire.offset_min_at(plan, int(clock())))
-        stored = timer.send_plan(data, progress)
+        try:
+            stored = timer.send_plan(data, progress)
+        except Refused as error:
+            if held is None or "not collected" not in error.text:
+                raise
+            sentence = f"The log of {plain(held.name)} on the timer was not collected yet: it comes home first."
+            raise Busy(sentence, OTHER_DAY) from None
         planning.keep_sent(places.sent_folder(), number, text)
         had = "" if stored else " (it had it already)"
         return f"The timer now holds this plan: {plan.name}, {len(plan.steps)} steps{had}."
 
     return job
+
+
+def _complain(timer: Timer, held: str, name: str) -> None:
+    """Raise Busy when a day runs: the timer itself takes no plan of another name then."""
+    if timer.state().running != _RUNNING:
+        return
+    if held == name:
+        raise Busy(
+            "The timer is in the middle of this batch with another plan. Replan (Bench, r) plans the rest of the day "
+            "from what has happened; this plan can also take its place (steps that both have keep what has happened).",
+            SAME_BATCH,
+        )
+    raise Busy(
+        f"The timer is in the middle of {plain(held)}: finish it first. Or give that day up: what happened is brought "
+        "into the logbook, then this plan is sent.",
+        OTHER_DAY,
+    )
 
 
 def collect(logbook: Path) -> Job:

@@ -83,7 +83,7 @@ class Sending(ModalScreen[None]):
         elif event.button.id == "play":
             self._begin_to_play()
         else:
-            self._send(replace=event.button.id == "replace")
+            self._send(all_the_same=event.button.id == "replace")
 
     def _begin_to_play(self) -> None:
         self._say("The virtual timer is being switched on …")
@@ -94,7 +94,8 @@ class Sending(ModalScreen[None]):
         for name in ("#send", "#play", "#replace"):
             self.query_one(name, Button).disabled = True
 
-    def _send(self, replace: bool = False) -> None:
+    def _send(self, all_the_same: bool = False) -> None:
+        from tourier import places
         from tourier.desk.data import jobs
 
         berth = self.app.fleet.berth  # type: ignore[attr-defined]
@@ -104,7 +105,8 @@ class Sending(ModalScreen[None]):
         self._disable()
         self.query_one("#sending-bar").remove_class("hidden")
         self._say("Sending …")
-        berth.follower.do(_NAME, jobs.send(self._data, self._planned.text, berth.clock, replace))
+        book = places.logbook_file()
+        berth.follower.do(_NAME, jobs.send(self._data, self._planned.text, berth.clock, book, all_the_same))
 
     @work(thread=True)
     def _play(self) -> None:
@@ -152,9 +154,10 @@ class Sending(ModalScreen[None]):
             if what.error:
                 self._say(what.error)
                 self.query_one("#send", Button).disabled = False
-                busy = "middle of another plan" in what.error
-                self.query_one("#replace").set_class(not busy, "hidden")
-                self.query_one("#replace", Button).disabled = not busy
+                replace = self.query_one("#replace", Button)
+                replace.set_class(not what.way_out, "hidden")
+                replace.disabled = not what.way_out
+                replace.label = what.way_out or replace.label
             else:
                 self.app.notify(str(what.result), title="Sent", timeout=10, markup=False)
                 self.dismiss()
