@@ -25,9 +25,9 @@ class Said:
 
     @property
     def sentence(self) -> str:
-        """The complaint: the last line of stderr, with nothing on stdout."""
+        """The complaint: the last line of stderr but for what is offered below it ("- "), with nothing on stdout."""
         assert self.out == ""
-        return self.err.strip().split("\n")[-1]
+        return [line for line in self.err.strip().split("\n") if not line.startswith("- ")][-1]
 
 
 @pytest.fixture

@@ -251,3 +251,16 @@ def test_ctrl_c_and_a_fault_of_ours(monkeypatch, capsys):
     assert code == 1 and "TOURIER_DEBUG" in err and err.count("\n") == 1
     code, err = command(OSError(28, "No space left on device", "/tmp/x"))
     assert code == 2 and err.count("\n") == 1
+
+
+def test_a_refusal_lists_what_could_be_given_up(tourier, tmp_path):
+    """The same offers as the desk shows, one a line after the sentence."""
+    from tourier.batch.examples import demo_text
+
+    small = tmp_path / "small.toml"
+    small.write_text(demo_text().replace("shelves = 5", "shelves = 3"), encoding="utf-8")
+    said = tourier("plan", str(small))
+    assert said.code == 2 and said.out == ""
+    sentence, *offered = said.err.strip().splitlines()[-2:]
+    assert sentence == said.sentence and sentence.startswith("The fridge has 3 shelves")
+    assert offered == ["- Make room in the fridge, or make fewer pieces."]

@@ -140,4 +140,9 @@ def run(parser: argparse.ArgumentParser, arguments: list[str]) -> int:
             )
             return OUR_FAULT
         out.complain(error)
+        if hasattr(error, "give_up"):  # dayplan's Impossible, not imported here: the command line starts without it
+            from tourier.dayplan.words import offers
+
+            for offer in offers(error):  # type: ignore[arg-type]
+                out.complain(f"- {offer}")
         return code

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tourier.dayplan.model import DayPlan
+from tourier.dayplan.model import DayPlan, Impossible
 from tourier.dayplan.problem import span
 
 HALF_HOUR_S, HOUR_S = 1800, 3600
@@ -22,6 +22,14 @@ def asked_words(plan: DayPlan) -> str:
     asked = plan.wished[0]
     day = "" if asked.date() == plan.ready_at.date() else f"{asked:%a} "
     return f", {long} {'before' if gap_s > 0 else 'after'} the {day}{asked:%H:%M} you asked for"
+
+
+def offers(refused: Impossible) -> tuple[str, ...]:
+    """Return what could be given up for a refused wish, the nearest hour that works first; each is one sentence."""
+    named = any(text.startswith("Be ready ") for text in refused.give_up)
+    if refused.nearest is None or named:
+        return refused.give_up
+    return (f"The nearest hour that works: {refused.nearest:%A %d %B, %H:%M}.", *refused.give_up)
 
 
 def chance_words(plan: DayPlan) -> str:

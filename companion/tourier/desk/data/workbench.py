@@ -72,16 +72,14 @@ def time_it(text: str, where: str, now: datetime, logbook: Path | None) -> Timed
     from tourier.batch.fields import BatchError
     from tourier.batch.workup import Unworkable
     from tourier.dayplan.model import Impossible, Refused
+    from tourier.dayplan.words import offers
     from tourier.logbook.errors import LogbookError
     from tourier.planning import plan_text
 
     try:
         return Timed(text, plan_text(text, where, now, logbook))
     except Impossible as error:
-        near = ()
-        if error.nearest is not None:
-            near = (f"The nearest hour that works: {error.nearest:%A %d %B, %H:%M}.",)
-        return Timed(text, refused=str(error), offers=(*near, *error.give_up))
+        return Timed(text, refused=str(error), offers=offers(error))
     except (Refused, Unworkable, BatchError, LogbookError) as error:
         return Timed(text, refused=str(error))
     except Exception as error:
