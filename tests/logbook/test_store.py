@@ -272,3 +272,25 @@ def test_a_clock_set_late_moves_what_was_logged_before_it(book):
     begun = [r.at_s for r in loaded.records if r.type == J.STEP][0]
     assert begun == right - 50
     assert loaded.samples.at_s[0] == right - 60 and (np.diff(loaded.samples.at_s) > 0).all()
+
+
+def test_a_logbook_emptied_by_damage_is_not_called_empty(tmp_path):
+    """The leaf of the batches' table is turned into one without rows, as a torn write may leave it."""
+    file = tmp_path / "book.sqlite"
+    with Logbook(file) as one:
+        support.Day(support.small_plan()).collect(one)
+        assert len(one.batches()) == 1
+        pages = one._db.execute("SELECT name, rootpage FROM sqlite_master WHERE tbl_name = 'batch'").fetchall()
+        size = one._db.execute("PRAGMA page_size").fetchone()[0]
+        one._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    octets = bytearray(file.read_bytes())
+    for _, root in pages:
+        kind = octets[(root - 1) * size]
+        octets[(root - 1) * size : root * size] = bytes([kind, 0, 0, 0, 0]) + size.to_bytes(2, "big") + bytes(size - 7)
+    file.write_bytes(octets)
+    with Logbook(file) as one:
+        for ask in (one.batches, one.newest):
+            with pytest.raises((LogbookError, sqlite3.DatabaseError), match="shows no batch, but it is damaged"):
+                ask()
+    with Logbook(tmp_path / "new.sqlite") as new:
+        assert new.batches() == []

@@ -37,6 +37,7 @@ _KNOWN = (
 )
 
 
+_WHY_CAP = 120
 _NO_ROOM = (errno.ENOSPC, errno.EFBIG, errno.EROFS, getattr(errno, "EDQUOT", errno.ENOSPC))
 
 
@@ -121,7 +122,9 @@ def run(parser: argparse.ArgumentParser, arguments: list[str]) -> int:
     except Exception as error:
         code = exit_code_of(error)
         if code is None and _is_database_error(error):
-            out.complain(f"The logbook cannot be used ({error}); see tourier logbook check, or restore a backup.")
+            # What could not be decoded is quoted by the database and is no help to read.
+            why = str(error).partition(" with text ")[0][:_WHY_CAP]
+            out.complain(f"The logbook cannot be used ({why}); see tourier logbook check, or restore a backup.")
             return USER_INPUT
         if isinstance(error, OutputError):
             _stdout_to_nowhere()  # or closing it at the end complains a second time

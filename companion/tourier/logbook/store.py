@@ -119,6 +119,14 @@ class Logbook:
                 found.append(f"batch {batch_id}: {error}")
         return found
 
+    def _truly_empty(self) -> None:
+        """Raise LogbookError when the file holds no batch because it is damaged: "empty" would be a loss unseen."""
+        if wrong := self.check():
+            raise LogbookError(
+                f"{self.path} shows no batch, but it is damaged ({wrong[0][:100]}): see tourier logbook check, or restore "
+                "a backup."
+            )
+
     def backup(self, target: str | os.PathLike[str]) -> None:
         """Write a complete copy while the logbook stays open; a target that exists is replaced only at the end."""
         target = Path(target)
@@ -292,14 +300,16 @@ class Logbook:
     # --- reading --------------------------------------------------------------------------------------------------
 
     def batches(self) -> list[Listed]:
-        """Return every batch, newest first, without unpacking logs."""
+        """Return every batch, newest first, without unpacking logs. Raises LogbookError when damage hides them all."""
         symptoms: dict[int, list[str]] = {}
         for batch_id, name in self._db.execute("SELECT batch_id, name FROM symptom ORDER BY batch_id, name"):
             symptoms.setdefault(batch_id, []).append(name)
         rows = self._db.execute(
             "SELECT id, name, begun_at_s, ready_at_s, offset_min, finished, rating, board_id, bytes_held "
             "FROM batch LEFT JOIN outcome ON outcome.batch_id = batch.id ORDER BY begun_at_s DESC, id DESC"
-        )
+        ).fetchall()
+        if not rows:
+            self._truly_empty()
         return [
             Listed(i, name, begun, ready, offset, bool(done), rating, tuple(symptoms.get(i, ())), board, held)
             for i, name, begun, ready, offset, done, rating, board, held in rows
@@ -309,6 +319,7 @@ class Logbook:
         """Return the number of the newest batch. Raises LogbookError when there is none."""
         row = self._db.execute("SELECT id FROM batch ORDER BY begun_at_s DESC, id DESC LIMIT 1").fetchone()
         if row is None:
+            self._truly_empty()
             raise LogbookError("The logbook is empty; run `tourier collect` with the timer plugged in.")
         return row[0]
 
