@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from textual.widgets import Input, OptionList
 from tourier import places
+from tourier.desk.data.history import Autosave
 from tourier.desk.data.settings import Settings
 
 TOO_LONG = "x" * 290  # file systems take 255 octets
@@ -92,3 +93,9 @@ async def test_a_name_that_cannot_be_a_file_is_not_saved_to(make_desk, until, na
         await pilot.press("enter")
         await until(pilot, lambda: word in _said(desk), what=f"{word} is not in {_said(desk)}")
         assert desk.screen_stack[1:] == []
+
+
+def test_edits_of_a_file_with_any_name_are_kept(tmp_path):
+    kept = Autosave(tmp_path, tmp_path / "a\udcffb.toml")
+    kept.keep("x = 1\n")
+    assert kept.found() == "x = 1\n"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import threading
 from collections.abc import Callable, Iterable
 from datetime import UTC, datetime
@@ -18,6 +19,7 @@ from tourier.desk.actions import ACTIONS, ANYWHERE, bindings, read_keymap
 from tourier.desk.data.fleet import Berth, Fleet
 from tourier.desk.data.linkstate import LinkState
 from tourier.desk.data.settings import Settings
+from tourier.desk.ending import on_signals
 from tourier.desk.themes import THEMES
 from tourier.desk.widgets.topline import RoomRow, TopLine
 
@@ -114,6 +116,10 @@ class Desk(App):
 
     def on_unmount(self) -> None:
         self.fleet.stop()
+        self.switch_virtual_off()
+
+    def switch_virtual_off(self) -> None:
+        """Switch the virtual timer off and remove its files."""
         if self.virtual is not None:
             self.virtual.close()
 
@@ -293,5 +299,10 @@ class Desk(App):
 def run_desk(batch_file: Path | None = None, port: str | None = None) -> int:
     """Run the application; return its exit code."""
     desk = Desk(batch_file, port)
-    desk.run()
+
+    async def live() -> None:
+        on_signals(lambda code: desk.exit(return_code=code), desk.switch_virtual_off)
+        await desk.run_async()
+
+    asyncio.run(live())
     return desk.return_code or 0

@@ -55,7 +55,7 @@ class Autosave:
 
     def __init__(self, folder: Path, batch_file: Path | None) -> None:
         name = str(batch_file.resolve()) if batch_file else "unnamed"
-        self.file = folder / (hashlib.sha256(name.encode()).hexdigest()[:16] + ".toml")
+        self.file = folder / (hashlib.sha256(name.encode("utf-8", "surrogateescape")).hexdigest()[:16] + ".toml")
 
     def keep(self, text: str) -> None:
         """Keep the text in place of the one before. Raises OSError."""

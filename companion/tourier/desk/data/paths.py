@@ -23,7 +23,7 @@ def is_file(path: Path) -> bool:
 
 
 def batch_path(text: str) -> Path | None:
-    """Return the path of a batch file to be written, with .toml where no ending is typed; None when it names no file."""
+    """Return the path to write a batch to, with .toml where no ending is typed; None when the text names no file."""
     path = typed_path(text)
     if path.name in ("", ".."):
         return None

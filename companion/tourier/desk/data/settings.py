@@ -35,7 +35,8 @@ class Settings:
         settings.silent = raw.get("silent") is True
         settings.welcomed = raw.get("welcomed") is True
         recent = raw.get("recent")
-        settings.recent = [path for path in recent if isinstance(path, str)][:_RECENT] if isinstance(recent, list) else []
+        if isinstance(recent, list):
+            settings.recent = [path for path in recent if isinstance(path, str)][:_RECENT]
         return settings
 
     def write(self) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import shutil
 import tempfile
 import threading
@@ -25,6 +26,7 @@ class VirtualBench:
         self._folder = folder or Path(tempfile.mkdtemp(prefix="bench-timer-"))
         self.board = None
         self._lock = threading.Lock()
+        atexit.register(self.close)  # one that was being switched on when the desk was left
 
     def start(self, planned, data: bytes) -> str:
         """Switch a timer on shortly before the first step of a plan; return its port."""
@@ -87,3 +89,4 @@ class VirtualBench:
                 self.board = None
         if self._own:
             shutil.rmtree(self._folder, ignore_errors=True)
+        atexit.unregister(self.close)

@@ -71,6 +71,7 @@ class Batch(BatchKeep):
 
     def on_unmount(self) -> None:
         self.bench.stop()
+        self.keep_now()
 
     async def furnished(self) -> None:
         self.bench.start()

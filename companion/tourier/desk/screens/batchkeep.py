@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -166,6 +167,12 @@ class BatchKeep(Room):
                 autosave.keep(text)
         except OSError as error:
             self.app.call_from_thread(self._say_unkept, error)
+
+    def keep_now(self) -> None:
+        """Keep what is not saved before the desk is left: the thread of the last keystroke may not come to it."""
+        if self.doc is not None and self.unsaved:
+            with contextlib.suppress(OSError):  # nobody is there to be told any more
+                self._autosave.keep(self.history.now)
 
     def _say_unkept(self, error: OSError) -> None:
         if not self._said_unkept:
