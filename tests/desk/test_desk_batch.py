@@ -242,7 +242,7 @@ async def test_saving_hides_no_other_text(make_desk, home, until, monkeypatch):
         await pilot.press("tab", "enter")
         await until(pilot, lambda: "Here" in file.read_text(encoding="utf-8"))
         # A disk that is full: said once, no crash, the edit stays.
-        def full(self, text):
+        def full(self, text, turn=0):
             raise OSError(28, "No space left on device")
 
         monkeypatch.setattr(Autosave, "keep", full)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 import pytest
 from textual.widgets import Input, OptionList
 from tourier import places
@@ -99,3 +101,19 @@ def test_edits_of_a_file_with_any_name_are_kept(tmp_path):
     kept = Autosave(tmp_path, tmp_path / "a\udcffb.toml")
     kept.keep("x = 1\n")
     assert kept.found() == "x = 1\n"
+
+
+def test_of_edits_kept_by_many_threads_the_newest_stays_and_none_is_refused(tmp_path):
+    kept = Autosave(tmp_path, None)
+    with ThreadPoolExecutor(4) as threads:
+        done = [threads.submit(kept.keep, f"x = {number}\n", kept.turn()) for number in range(300)]
+    assert [one.exception() for one in done if one.exception()] == []
+    assert kept.found() == "x = 299\n"
+
+
+def test_a_late_thread_brings_nothing_back_that_was_saved(tmp_path):
+    kept = Autosave(tmp_path, None)
+    late = kept.turn()
+    kept.forget()
+    kept.keep("x = 1\n", late)
+    assert kept.found() is None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import threading
 from pathlib import Path
 
 from tourier import files
@@ -57,9 +58,19 @@ class Autosave:
         name = str(batch_file.resolve()) if batch_file else "unnamed"
         self.file = folder / (hashlib.sha256(name.encode("utf-8", "surrogateescape")).hexdigest()[:16] + ".toml")
 
-    def keep(self, text: str) -> None:
-        """Keep the text in place of the one before. Raises OSError."""
-        files.keep(self.file, text)
+        self._writing = threading.Lock()
+        self._taken = self._done = 0
+
+    def turn(self) -> int:
+        """Take a turn before a thread is given the work: threads need not come to it in the order of the edits."""
+        self._taken += 1
+        return self._taken
+
+    def keep(self, text: str, turn: int = 0) -> None:
+        """Keep the text in place of the one before, unless a later turn was done already. Raises OSError."""
+        with self._writing:
+            if self._is_next(turn):
+                files.keep(self.file, text)
 
     def found(self) -> str | None:
         """Return a text that was left over, None when there is none."""
@@ -68,9 +79,18 @@ class Autosave:
         except (OSError, UnicodeDecodeError):
             return None
 
-    def forget(self) -> None:
+    def forget(self, turn: int = 0) -> None:
         """Throw the kept text away: it has been saved."""
-        self.file.unlink(missing_ok=True)
+        with self._writing:
+            if self._is_next(turn):
+                self.file.unlink(missing_ok=True)
+
+    def _is_next(self, turn: int) -> bool:
+        turn = turn or self.turn()
+        if turn < self._done:
+            return False
+        self._done = turn
+        return True
 
 
 class Aside:

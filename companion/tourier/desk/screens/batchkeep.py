@@ -157,14 +157,17 @@ class BatchKeep(Room):
         self.say_line()
         self.notify(f"Saved: {file}", markup=False)
 
-    @work(thread=True, exclusive=True, group="autosave")
     def keep(self, text: str, saved: str, autosave: Autosave) -> None:
-        """Keep an unsaved text beside the program's state."""
+        """Keep an unsaved text beside the program's state, in a thread."""
+        self._keep(text, saved, autosave, autosave.turn())
+
+    @work(thread=True, exclusive=True, group="autosave")
+    def _keep(self, text: str, saved: str, autosave: Autosave, turn: int) -> None:
         try:
             if text == saved:
-                autosave.forget()
+                autosave.forget(turn)
             else:
-                autosave.keep(text)
+                autosave.keep(text, turn)
         except OSError as error:
             self.app.call_from_thread(self._say_unkept, error)
 
