@@ -117,3 +117,25 @@ def test_a_late_thread_brings_nothing_back_that_was_saved(tmp_path):
     kept.forget()
     kept.keep("x = 1\n", late)
     assert kept.found() is None
+
+
+async def test_keys_and_kitchen_that_cannot_be_written_are_said_and_the_answers_stay(make_desk, until, monkeypatch):
+    desk = make_desk()
+    async with desk.run_test(size=(120, 40)) as pilot:
+        await _opened(desk, pilot, until)
+
+        def full(file, _content):
+            raise OSError(28, "No space left on device", str(file))
+
+        monkeypatch.setattr("tourier.files.keep", full)
+        await pilot.press("f9")
+        await until(pilot, lambda: desk.screen.query("#keys-hint"))
+        await pilot.press("enter", "ctrl+b")
+        await until(pilot, lambda: "the keys hold until you leave" in _said(desk))
+        await pilot.press("escape", "f4")
+        await until(pilot, lambda: desk.current_mode == "kitchen" and desk.screen.query("Footer FooterKey"))
+        await pilot.press("k")
+        await until(pilot, lambda: desk.screen.query("#keep"))
+        desk.screen.action_keep()
+        await until(pilot, lambda: "answers cannot be kept" in _said(desk))
+        assert desk.screen.query("#keep")

@@ -89,7 +89,11 @@ class Keys(Dialog[None]):
             self._store()
 
     def _store(self) -> None:
-        write_keymap(self._file, self._keymap)
+        try:
+            write_keymap(self._file, self._keymap)
+        except OSError as error:
+            self.notify(f"{self._file} cannot be written ({error.strerror}): the keys hold until you leave.",
+                        severity="warning", timeout=10, markup=False)  # fmt: skip
         self.app.set_keymap(self._keymap)
         self._fill()
 

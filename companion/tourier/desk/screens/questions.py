@@ -74,5 +74,10 @@ class Questions(Dialog[bool]):
             key, sentence = next(iter(wrong.items()))
             self.app.call_from_thread(self.notify, f"{key}: {sentence}", severity="warning", markup=False)
             return
-        mykitchen.write(places.config_folder(), self._doc.text)
+        try:
+            mykitchen.write(places.config_folder(), self._doc.text)
+        except OSError as error:
+            said = f"The answers cannot be kept ({error.strerror}); make room in {places.config_folder()}, keep again."
+            self.app.call_from_thread(self.notify, said, severity="error", timeout=10, markup=False)
+            return
         self.app.call_from_thread(self.dismiss, True)
