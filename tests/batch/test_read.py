@@ -107,6 +107,8 @@ def test_dated_ready_times(text):
         ("flour_max", "flour_maxx", "kitchen.mixing.flour_maxx", 'did you mean "flour_max"'),
         ('"Europe/Paris"', '"Europe/Pari"', "zone", "no time zone"),
         ('"Europe/Paris"', '"../../etc/passwd"', "zone", "is no time zone"),
+        ('"Europe/Paris"', '"posixrules"', "zone", "no time zone is called"),
+        ('"Europe/Paris"', '"right/Europe/Paris"', "zone", "no time zone is called"),
         ("count = 24", "count = 24.5", "pieces[1].count", "whole number"),
         ("count = 24", "count = 0", "pieces[1].count", "allowed are 1 to 2000"),
         ("count = 24", "count = true", "pieces[1].count", "whole number"),

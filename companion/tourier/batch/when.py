@@ -21,12 +21,18 @@ class WhenError(ValueError):
     """Text that is no moment; str() is one sentence."""
 
 
+# Files beside the zones that are none: rules and leftovers that differ by machine, and copies that count leap seconds.
+_NO_ZONES = re.compile(r"(?i)localtime|posixrules|factory|(posix|right)/.*")
+
+
 def zone_of(name: object) -> ZoneInfo:
     """The time zone called `name` ("Europe/Paris"); raises WhenError for anything else."""
     # zoneinfo looks names up as files: only letters, digits and the few signs of real names get that far.
     if not isinstance(name, str) or not re.fullmatch(r"[A-Za-z][A-Za-z0-9_+\-/]{0,48}", name):
         raise WhenError(f'"{clean(str(name))}" is no time zone; write one such as "Europe/Paris"')
     try:
+        if _NO_ZONES.fullmatch(name):
+            raise KeyError(name)
         return ZoneInfo(name)
     except (KeyError, ValueError, OSError):
         raise WhenError(f'no time zone is called "{clean(name)}"; write one such as "Europe/Paris"') from None
