@@ -180,3 +180,23 @@ async def test_a_butter_window_by_hand(make_desk, home, until):
             await until(pilot, lambda said=said: any(said in n.message for n in desk._notifications), what=said)
         await until(pilot, lambda: "13.0 to 17.0 °C" in [str(cell) for cell in butters.get_row_at(0)], what="not shown")
         assert "written by hand" in [str(cell) for cell in butters.get_row_at(0)]
+
+
+async def test_a_damaged_logbook_is_not_called_nothing_learned(make_desk, home, until):
+    logbook = home / "data" / "logbook.sqlite"
+    logbook.parent.mkdir()
+    with Logbook(logbook) as book:
+        support.Day(support.small_plan()).collect(book)
+        size = book._db.execute("PRAGMA page_size").fetchone()[0]
+        root = book._db.execute("SELECT rootpage FROM sqlite_master WHERE name = 'learned'").fetchone()[0]
+        book._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    octets = bytearray(logbook.read_bytes())
+    octets[(root - 1) * size : root * size] = b"\xa5" * size
+    logbook.write_bytes(octets)
+    desk = make_desk()
+    async with desk.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: getattr(desk.screen_stack[0], "doc", None) is not None)
+        await pilot.press("f4")
+        text = "What was learned cannot be read"
+        await until(pilot, lambda: text in str(desk.screen.query("#learned-text").first(Static).content), 30, "silence")
+        assert any(text in note.message for note in desk._notifications)

@@ -123,8 +123,8 @@ class Logbook:
         """Raise LogbookError when the file holds no batch because it is damaged: "empty" would be a loss unseen."""
         if wrong := self.check():
             raise LogbookError(
-                f"{self.path} shows no batch, but it is damaged ({wrong[0][:100]}): see tourier logbook check, or restore "
-                "a backup."
+                f"{self.path} shows no batch, but it is damaged ({wrong[0][:100]}): see tourier logbook check, or "
+                "restore a backup."
             )
 
     def backup(self, target: str | os.PathLike[str]) -> None:

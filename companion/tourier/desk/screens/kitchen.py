@@ -67,20 +67,22 @@ class Kitchen(Room):
         mine = mykitchen.lines(mykitchen.read(places.config_folder()))
         if not mykitchen.known(places.config_folder()):
             mine = ["Not answered yet: press k. Until then a home kitchen to begin with:", "", *mine]
-        learned = in_force(places.logbook_file())
+        learned, trouble = in_force(places.logbook_file())
         rows = [butter_row(name, learned) for name in _butter_names()]
-        self.app.call_from_thread(self._show, mine, learned, rows)
+        self.app.call_from_thread(self._show, mine, learned, rows, trouble)
 
-    def _show(self, mine: list[str], learned: list[Any], butters: list[tuple[str, ...]]) -> None:
+    def _show(self, mine: list[str], learned: list[Any], butters: list[tuple[str, ...]], trouble: str) -> None:
         self.query_one("#mine-text", Static).update("\n".join(mine))
         table = self.query_one("#learned-table", FittedTable)
         keys = [f"{value.quantity}@{value.subject}" for value in learned]
         table.fill([learned_row(value) for value in learned], keys, table.cursor_row)
         text = self.query_one("#learned-text", Static)
         if not learned:
-            text.update(_NO_LOG)
+            text.update(trouble or _NO_LOG)
         elif str(text.content) == _NO_LOG:
             text.update("")
+        if trouble:
+            self.notify(trouble, severity="error", title="Logbook", timeout=10, markup=False)
         table = self.query_one("#butters", FittedTable)
         table.fill(butters, [row[0] for row in butters], table.cursor_row)
 
@@ -144,7 +146,7 @@ class Kitchen(Room):
     @work(thread=True, exclusive=True, group="learn")
     def action_reset(self) -> None:
         """Take back everything learned of one kitchen or butter, or all of it."""
-        values = in_force(places.logbook_file())
+        values, _trouble = in_force(places.logbook_file())
         self.app.call_from_thread(self._ask_reset, values)
 
     def _ask_reset(self, values: list[Any]) -> None:
@@ -212,19 +214,23 @@ def _butter_names() -> list[str]:
     return list(PROFILES)
 
 
-def in_force(file: Path) -> list[Any]:
-    """Return the learned values in force; none without a logbook."""
+def in_force(file: Path) -> tuple[list[Any], str]:
+    """Return (the learned values in force, why they cannot be read); neither without a logbook."""
     if not file.exists():
-        return []
+        return [], ""
+    import sqlite3
+
     from tourier.logbook import ledger
     from tourier.logbook.errors import LogbookError
     from tourier.logbook.store import Logbook
 
     try:
         with Logbook(file) as book:
-            return ledger.in_force(book)
-    except LogbookError:
-        return []
+            return ledger.in_force(book), ""
+    except LogbookError as error:
+        return [], f"What was learned cannot be read: {error}"
+    except sqlite3.DatabaseError as error:
+        return [], f"What was learned cannot be read: {file} is damaged ({str(error)[:80]}); restore a backup."
 
 
 def learned_row(value: Any) -> tuple[str, ...]:
