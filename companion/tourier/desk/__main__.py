@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 
 from tourier.desk.app import run_desk
 
 if __name__ == "__main__":
-    sys.exit(run_desk(Path(sys.argv[1]) if len(sys.argv) > 1 else None))
+    sys.exit(run_desk(Path(sys.argv[1]) if len(sys.argv) > 1 else None, end=os._exit))

@@ -296,12 +296,12 @@ class Desk(App):
         return bool(target.check_action(method, ()))
 
 
-def run_desk(batch_file: Path | None = None, port: str | None = None) -> int:
-    """Run the application; return its exit code."""
+def run_desk(batch_file: Path | None = None, port: str | None = None, *, end: Callable[[int], object]) -> int:
+    """Run the application; return its exit code. `end` ends the process at once where leaving is no longer possible."""
     desk = Desk(batch_file, port)
 
     async def live() -> None:
-        on_signals(lambda code: desk.exit(return_code=code), desk.switch_virtual_off)
+        on_signals(lambda code: desk.exit(return_code=code), desk.switch_virtual_off, end)
         await desk.run_async()
 
     asyncio.run(live())

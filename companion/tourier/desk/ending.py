@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import os
 import signal
 import threading
 from collections.abc import Callable
@@ -12,11 +11,11 @@ from collections.abc import Callable
 _PATIENCE_S = 6.0  # a virtual timer is switched off within five
 
 
-def on_signals(leave: Callable[[int], None], at_worst: Callable[[], None]) -> None:
+def on_signals(leave: Callable[[int], None], at_worst: Callable[[], None], end: Callable[[int], object]) -> None:
     """Call `leave(exit code)` on the loop at SIGTERM and SIGHUP; an ignored one stays ignored, as nohup means it.
 
     A terminal that is gone takes no more output, and whoever waits for it to take some waits for ever: after six
-    seconds `at_worst` is called in a thread of its own and the process ends.
+    seconds `at_worst` and then `end(exit code)`, which ends the process, are called in a thread of their own.
     """
     loop = asyncio.get_running_loop()
 
@@ -24,7 +23,7 @@ def on_signals(leave: Callable[[int], None], at_worst: Callable[[], None]) -> No
         def end_anyway() -> None:
             with contextlib.suppress(Exception):
                 at_worst()
-            os._exit(128 + number)
+            end(128 + number)
 
         last = threading.Timer(_PATIENCE_S, end_anyway)
         last.daemon = True

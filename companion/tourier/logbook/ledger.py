@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from dataclasses import dataclass, replace
 
 from tourier.logbook.errors import LogbookError
@@ -65,7 +66,17 @@ def write(book: Logbook, values: list[Learned], at_s: int | None = None) -> None
 
 
 def in_force(book: Logbook, at_s: int | None = None) -> list[Learned]:
-    """Return the newest value of each quantity and subject that was not taken back (and was learned by at_s)."""
+    """Return the newest value of each quantity and subject that was not taken back (and was learned by at_s).
+
+    Raises LogbookError where the file is damaged.
+    """
+    try:
+        return _in_force(book, at_s)
+    except sqlite3.DatabaseError as error:
+        raise LogbookError(f"{book.path} is damaged ({clean(str(error))[:80]}); restore a backup.") from error
+
+
+def _in_force(book: Logbook, at_s: int | None) -> list[Learned]:
     rows = book._db.execute(
         "SELECT id, quantity, subject, value, low, high, unit, method, error_before, error_after, error_unit, "
         "learned_at_s FROM learned WHERE forgotten = 0 AND learned_at_s <= ? ORDER BY id",

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import atexit
 import shutil
-import tempfile
 import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
+
+from tourier.device.virtual.scratch import scratch_folder
 
 _SPEED = 30.0  # half an hour of the day in a minute: fast enough to see something happen, slow enough to follow
 _BEFORE_S = 120
@@ -23,7 +24,7 @@ class VirtualBench:
     ) -> None:
         self._seed, self._speed, self._scenario = seed, speed, scenario
         self._own = folder is None
-        self._folder = folder or Path(tempfile.mkdtemp(prefix="bench-timer-"))
+        self._folder = folder or scratch_folder()
         self.board = None
         self._lock = threading.Lock()
         atexit.register(self.close)  # one that was being switched on when the desk was left

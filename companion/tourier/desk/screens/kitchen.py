@@ -218,8 +218,6 @@ def in_force(file: Path) -> tuple[list[Any], str]:
     """Return (the learned values in force, why they cannot be read); neither without a logbook."""
     if not file.exists():
         return [], ""
-    import sqlite3
-
     from tourier.logbook import ledger
     from tourier.logbook.errors import LogbookError
     from tourier.logbook.store import Logbook
@@ -229,8 +227,6 @@ def in_force(file: Path) -> tuple[list[Any], str]:
             return ledger.in_force(book), ""
     except LogbookError as error:
         return [], f"What was learned cannot be read: {error}"
-    except sqlite3.DatabaseError as error:
-        return [], f"What was learned cannot be read: {file} is damaged ({str(error)[:80]}); restore a backup."
 
 
 def learned_row(value: Any) -> tuple[str, ...]:

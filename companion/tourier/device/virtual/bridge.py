@@ -10,7 +10,7 @@ from __future__ import annotations
 import contextlib
 import os
 import select
-import tempfile
+import shutil
 import threading
 import time
 import tty
@@ -19,6 +19,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from tourier.device.virtual.line_faults import LineFaults
+from tourier.device.virtual.scratch import scratch_folder
 
 _READ_MAX = 4096
 _FAST_MAX = 65536  # octets in the cable without a line rate; beyond that the sender waits, as with USB
@@ -114,8 +115,8 @@ class Bridge:
         self._device_gone = False
         self._closed = False
         self._wake_r, self._wake_w = os.pipe()
-        self._folder = tempfile.TemporaryDirectory(prefix="tourier-")
-        self.port = str(Path(self._folder.name) / "timer")
+        self._folder = scratch_folder()
+        self.port = str(self._folder / "timer")
         self._started = time.monotonic()
         self.plug()
         self._thread = threading.Thread(target=self._run, name="tourier-bridge", daemon=True)
@@ -181,7 +182,7 @@ class Bridge:
         self.pull()
         os.close(self._wake_r)
         os.close(self._wake_w)
-        self._folder.cleanup()
+        shutil.rmtree(self._folder, ignore_errors=True)
 
     def _wake(self) -> None:
         with contextlib.suppress(OSError):

@@ -11,7 +11,6 @@ import signal
 import socket
 import struct
 import subprocess
-import tempfile
 import termios
 import tty
 from collections import deque
@@ -23,6 +22,7 @@ from tourier.device.virtual.bridge import Bridge
 from tourier.device.virtual.flash import FlashOp, make_blank
 from tourier.device.virtual.interpreter import VirtualTimerError, launch
 from tourier.device.virtual.ntc import code16
+from tourier.device.virtual.scratch import scratch_folder
 from tourier.device.virtual.screen import Glance, parse_glance
 
 LEFT, MIDDLE, RIGHT = 1, 2, 4
@@ -113,7 +113,7 @@ class Hardware:
         self._side: socket.socket | None = None
         self._bridge: Bridge | None = None
         self._tty = -1  # the interpreter's end of its port
-        self._scratch = Path(tempfile.mkdtemp(prefix="bench-timer-"))
+        self._scratch = scratch_folder()
         self._errors = self._scratch / "stderr.txt"
         self._powered = False
 
