@@ -160,11 +160,11 @@ def full_places(problem: Problem, budget: Budget, *, any_hour: bool = False) -> 
     `any_hour`: no hour works as it is, so a plan for whatever hour of the week shows that room is missing.
     """
     limited = [p for p in (wire.FRIDGE, wire.OVEN, wire.FREEZER, wire.PROOF_SPACE) if p in problem.capacity]
-    for place in limited:
+    together = _with_room(problem, limited, budget, any_hour)
+    for place in together:  # where room everywhere does not help, no place needs to be asked alone
         if found := _with_room(problem, [place], budget, any_hour):
             return found
-    together = _with_room(problem, limited, budget, any_hour)
-    for place in limited if together else ():
+    for place in limited:
         if len(together) > 1 and place in together:
             fewer = [p for p in together if p != place]
             together = _with_room(problem, fewer, budget, any_hour) or together
