@@ -16,7 +16,7 @@ from tourier.batch.model import BatchSpec, Workup
 
 if TYPE_CHECKING:
     from tourier.dayplan.model import DayPlan
-    from tourier.logbook.ledger import Learned
+    from tourier.logbook.learning.ledger import Learned
 
 Say = Callable[[str], None]
 
@@ -36,8 +36,8 @@ def learned_values(spec: BatchSpec, logbook: Path | None) -> tuple[Learned, ...]
     """Return the values in force for this kitchen and this butter; none when there is no logbook yet."""
     if logbook is None or not logbook.exists():
         return ()
-    from tourier.logbook import ledger
-    from tourier.logbook.store import Logbook
+    from tourier.logbook.learning import ledger
+    from tourier.logbook.record.store import Logbook
 
     wanted = (spec.kitchen.name, spec.butter.profile)
     with Logbook(logbook) as book:
@@ -67,7 +67,7 @@ def plan_text(text: str, where: str, now: datetime, logbook: Path | None = None,
     from tourier.batch.read import read_batch_text
     from tourier.batch.workup import work_up
     from tourier.dayplan.plan import plan_days
-    from tourier.logbook import ledger
+    from tourier.logbook.learning import ledger
 
     spec = read_batch_text(text, where, now)
     taught = learned_values(spec, logbook)
@@ -82,7 +82,7 @@ def plan_text(text: str, where: str, now: datetime, logbook: Path | None = None,
 
 def taught_lines(taught: tuple[Learned, ...]) -> list[str]:
     """Return the learned values as lines: what, value with band, from which batches, error before and after."""
-    from tourier.logbook.ledger import words
+    from tourier.logbook.learning.ledger import words
 
     lines = []
     for value in taught:

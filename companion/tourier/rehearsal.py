@@ -20,7 +20,7 @@ from tourier.batch.model import BatchSpec, Workup
 if TYPE_CHECKING:
     from tourier.dayplan.model import DayPlan
     from tourier.device.virtual.kitchen import KitchenConfig
-    from tourier.logbook.findings import Review
+    from tourier.logbook.findings.review import Review
 
 Progress = Callable[[str, float | None], None]
 
@@ -85,9 +85,9 @@ def rehearse(
     from tourier.device.virtual.cook import Cook
     from tourier.device.virtual.kitchen import Kitchen
     from tourier.device.virtual.scenarios import scenario
-    from tourier.logbook.findings import review
-    from tourier.logbook.model import Outcome
-    from tourier.logbook.store import Logbook
+    from tourier.logbook.findings.review import review
+    from tourier.logbook.record.model import Outcome
+    from tourier.logbook.record.store import Logbook
 
     wall = _Wall()
     played = scenario(scenario_name)

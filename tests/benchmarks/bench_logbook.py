@@ -16,9 +16,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "logbook"))
 
 import logbook_support as support  # noqa: E402
 import numpy as np  # noqa: E402
-from tourier.logbook import Logbook, decode, pack, review  # noqa: E402
-from tourier.logbook.model import Samples  # noqa: E402
-from tourier.logbook.report_html import report_html  # noqa: E402
+from tourier.logbook import Logbook, review  # noqa: E402
+from tourier.logbook.record import decode, pack  # noqa: E402
+from tourier.logbook.record.model import Samples  # noqa: E402
+from tourier.logbook.reports.html import report_html  # noqa: E402
 
 PAIRS = 34_560  # two days, one pair in 5 s
 

@@ -220,7 +220,7 @@ def test_a_kept_rehearsal_is_not_written_over(tourier, tmp_path):
 
 
 def test_unknown_batch_numbers(tourier, tmp_path):
-    from tourier.logbook.store import Logbook
+    from tourier.logbook.record.store import Logbook
 
     with Logbook(tmp_path / "book.sqlite"):
         pass

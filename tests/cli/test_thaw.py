@@ -60,7 +60,7 @@ def test_a_batch_that_froze_nothing(tourier, demo):
 
 def test_the_logbook_knows_when_they_were_frozen(tourier, home, tmp_path):
     from tourier import places
-    from tourier.logbook.store import Logbook
+    from tourier.logbook.record.store import Logbook
 
     at = to_at_s(datetime.now(UTC) - timedelta(days=6)) // 60 * 60
     plan = wire.validate(wire.Plan(

@@ -77,7 +77,7 @@ class PlayedLog:
 
     def into(self, logbook: Path, outcome=None, board="0011223344556677") -> int:
         """Take it into a logbook, as collecting does; return its number."""
-        from tourier.logbook.store import Logbook
+        from tourier.logbook.record.store import Logbook
 
         logbook.parent.mkdir(parents=True, exist_ok=True)
         with Logbook(logbook) as book:

@@ -265,7 +265,7 @@ async def test_a_damaged_autosave_does_not_keep_the_room_shut(make_desk, home, u
 
 
 async def test_what_changed_since_the_last_good_batch(make_desk, home, until, played):
-    from tourier.logbook.model import Outcome
+    from tourier.logbook.record.model import Outcome
 
     played("good").into(home / "data" / "logbook.sqlite", Outcome(rating=5))
     desk = make_desk()

@@ -74,7 +74,7 @@ async def test_two_timers_through_a_day(make_desk, home, until, virtual_timers):
     from tourier.dayplan.device import to_device
     from tourier.desk.data import jobs
     from tourier.device.errors import LinkTimeout
-    from tourier.logbook.store import Logbook
+    from tourier.logbook.record.store import Logbook
 
     desk = make_desk()
     heard = _listen(desk)

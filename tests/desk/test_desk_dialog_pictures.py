@@ -90,7 +90,7 @@ def test_kitchen_questions(snap_compare, make_desk, until, size, theme):
 @looks
 @sizes
 def test_what_changed_since_the_last_good_batch(snap_compare, make_desk, until, played, home, size, theme):
-    from tourier.logbook.model import Outcome
+    from tourier.logbook.record.model import Outcome
 
     played("good").into(home / "data" / "logbook.sqlite", Outcome(rating=5))
     desk = make_desk(theme=theme)

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from textual.widgets import DataTable, Input, Static
 from tourier.batch.read import read_batch_text
-from tourier.logbook import ledger
-from tourier.logbook.store import Logbook
+from tourier.logbook.learning import ledger
+from tourier.logbook.record.store import Logbook
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "logbook"))
 import logbook_support as support  # noqa: E402

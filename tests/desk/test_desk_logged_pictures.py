@@ -62,7 +62,7 @@ async def _look_back(desk, pilot, until):
     [((80, 24), "findings"), ((80, 24), "steps"), *(((120, 40), tab) for tab in ("findings", "excursions", "marks"))],
 )
 def test_look_back_with_a_day(snap_compare, make_desk, until, played, home, size, tab, theme):
-    from tourier.logbook.model import Outcome
+    from tourier.logbook.record.model import Outcome
 
     desk = make_desk(theme=theme)
     played("good").into(home / "data" / "logbook.sqlite", Outcome(rating=5), "00112233445599aa")

@@ -110,7 +110,7 @@ async def test_what_is_listed_lies_outside(make_desk, logbook, until):
 
 
 async def test_outcome_side_by_side_export_and_take_out(make_desk, logbook, home, until):
-    from tourier.logbook.store import Logbook
+    from tourier.logbook.record.store import Logbook
 
     file, good, warm = logbook
     desk = make_desk()

@@ -14,7 +14,7 @@ def _text(screen, selector: str) -> str:
 
 def _records(home):
     """What the logbook holds of the newest batch: the record types of its journal."""
-    from tourier.logbook.store import Logbook
+    from tourier.logbook.record.store import Logbook
 
     with Logbook(home / "data" / "logbook.sqlite") as book:
         batch = book.load(book.newest())

@@ -71,7 +71,7 @@ def test_in_mid_day_the_same_batch_may_take_over(home, board, timer, played):
 @pytest.mark.parametrize("over", [False, True], ids=["runs", "over"])
 def test_another_batch_comes_after_the_log_is_home(home, board, timer, played, over):
     from tourier.desk.data import jobs
-    from tourier.logbook.store import Logbook
+    from tourier.logbook.record.store import Logbook
 
     plan, one, _, other = _plans(played)
     book = home / "data" / "logbook.sqlite"

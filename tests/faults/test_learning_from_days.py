@@ -13,11 +13,12 @@ from staged import staged_plan  # noqa: E402
 from tourier.device.virtual.cook import Cook  # noqa: E402
 from tourier.device.virtual.kitchen import Kitchen  # noqa: E402
 from tourier.device.virtual.scenarios import scenario  # noqa: E402
-from tourier.logbook import Logbook, ledger  # noqa: E402
-from tourier.logbook.account import account  # noqa: E402
-from tourier.logbook.kitchen import cold_spells  # noqa: E402
-from tourier.logbook.learn import learn  # noqa: E402
-from tourier.logbook.learn_heat import forecast_error_c  # noqa: E402
+from tourier.logbook import Logbook  # noqa: E402
+from tourier.logbook.account.kitchen import cold_spells  # noqa: E402
+from tourier.logbook.account.steps import account  # noqa: E402
+from tourier.logbook.learning import ledger  # noqa: E402
+from tourier.logbook.learning.heat import forecast_error_c  # noqa: E402
+from tourier.logbook.learning.learn import learn  # noqa: E402
 
 from shared_schedule import plan as P  # noqa: E402
 

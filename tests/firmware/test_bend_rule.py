@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 
-import tourier.logbook.learn as learn
+import tourier.logbook.learning.learn as learn
 from firmware_support import on_device
 
 from shared_schedule import window

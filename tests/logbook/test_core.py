@@ -3,8 +3,8 @@
 import logbook_support as support
 import numpy as np
 from test_learn import kitchen_batch
-from tourier.logbook.account import account
-from tourier.logbook.core import estimate
+from tourier.logbook.account.core import estimate
+from tourier.logbook.account.steps import account
 
 
 def _masked(book, seed, factor, hidden):

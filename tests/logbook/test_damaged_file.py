@@ -2,7 +2,7 @@
 
 import pytest
 from tourier.cli import main
-from tourier.logbook.store import Logbook
+from tourier.logbook.record.store import Logbook
 
 
 @pytest.mark.parametrize("hole", [(5000, 9000), (4096, 40000)])

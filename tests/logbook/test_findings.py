@@ -5,10 +5,11 @@ import math
 import logbook_support as support
 import numpy as np
 import pytest
-from tourier.logbook import LogbookError, Outcome, knowledge, numbers, review
-from tourier.logbook.account import account
-from tourier.logbook.compare import Change, compare, last_good, standing_out
-from tourier.logbook.dose import cardinal
+from tourier.logbook import LogbookError, Outcome, review
+from tourier.logbook.account.steps import account
+from tourier.logbook.account.traces import cardinal
+from tourier.logbook.findings import knowledge, numbers
+from tourier.logbook.findings.compare import Change, compare, last_good, standing_out
 
 from shared_schedule import ferment
 

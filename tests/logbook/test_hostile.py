@@ -7,10 +7,11 @@ import logbook_support as support
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from tourier.logbook import Logbook, LogbookError, Outcome, openlog, review
-from tourier.logbook.report_csv import samples_csv, steps_csv
-from tourier.logbook.report_html import report_html
-from tourier.logbook.report_json import review_dict
+from tourier.logbook import Logbook, LogbookError, Outcome, review
+from tourier.logbook.record import openlog
+from tourier.logbook.reports.csv import samples_csv, steps_csv
+from tourier.logbook.reports.html import report_html
+from tourier.logbook.reports.json import review_dict
 
 from shared_schedule import journal as J
 from shared_schedule.samples import SampleWriter

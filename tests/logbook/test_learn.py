@@ -5,8 +5,10 @@ import numpy as np
 import pytest
 from scipy.special import expit
 from tourier.device.virtual.kitchen import Kitchen, KitchenConfig
-from tourier.logbook import LogbookError, Outcome, bends, ledger, slabfit
-from tourier.logbook.learn import learn, study
+from tourier.logbook import LogbookError, Outcome
+from tourier.logbook.account import slabfit
+from tourier.logbook.learning import bends, ledger
+from tourier.logbook.learning.learn import learn, study
 
 from shared_schedule import journal as J
 from shared_schedule import plan as P
@@ -148,9 +150,9 @@ def kitchen_batch(seed: int, film_factor: float, fridge_c: float, made_at_s: int
 @pytest.mark.parametrize("factor", [0.6, 1.4])
 def test_two_batches_halve_the_error_of_the_next_rest_in_a_kitchen_40_percent_off(book, factor):
     """The kitchen's own fine model makes the logs; the third batch's rests were never seen by the fit."""
-    from tourier.logbook.account import account
-    from tourier.logbook.kitchen import cold_spells
-    from tourier.logbook.learn_heat import forecast_error_c
+    from tourier.logbook.account.kitchen import cold_spells
+    from tourier.logbook.account.steps import account
+    from tourier.logbook.learning.heat import forecast_error_c
 
     for n in range(2):
         raw, journal, samples = kitchen_batch(10 + n, factor, 4.0, support.BEGIN + n * 100_000)

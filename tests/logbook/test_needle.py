@@ -4,12 +4,11 @@ import logbook_support as support
 import numpy as np
 import pytest
 from tourier.logbook import Outcome, review
-from tourier.logbook.account import account
-from tourier.logbook.gaps import Gap, fault_spans, gaps
-from tourier.logbook.kitchen import _while_it_cools, chill_share, facts, nights
-from tourier.logbook.learn import study
-from tourier.logbook.model import Samples
-from tourier.logbook.needle import owners
+from tourier.logbook.account.kitchen import _while_it_cools, chill_share, facts, nights
+from tourier.logbook.account.probe import Gap, fault_spans, gaps, owners
+from tourier.logbook.account.steps import account
+from tourier.logbook.learning.learn import study
+from tourier.logbook.record.model import Samples
 
 from shared_schedule import plan as P
 

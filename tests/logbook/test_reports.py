@@ -9,11 +9,12 @@ from html.parser import HTMLParser
 import logbook_support as support
 import numpy as np
 import pytest
-from tourier.logbook import Logbook, LogbookError, Outcome, openlog, review
-from tourier.logbook.account import account
-from tourier.logbook.report_csv import cell, samples_csv, steps_csv
-from tourier.logbook.report_html import report_html
-from tourier.logbook.report_json import review_dict
+from tourier.logbook import Logbook, LogbookError, Outcome, review
+from tourier.logbook.account.steps import account
+from tourier.logbook.record import openlog
+from tourier.logbook.reports.csv import cell, samples_csv, steps_csv
+from tourier.logbook.reports.html import report_html
+from tourier.logbook.reports.json import review_dict
 
 EVIL = "</title></pre><script>alert(1)</script><img src=x onerror=alert(2)>\" onload='x' &"
 

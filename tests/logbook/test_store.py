@@ -5,7 +5,8 @@ import sqlite3
 import logbook_support as support
 import numpy as np
 import pytest
-from tourier.logbook import Logbook, LogbookError, Outcome, decode, pack
+from tourier.logbook import Logbook, LogbookError, Outcome
+from tourier.logbook.record import decode, pack
 
 from shared_schedule import plan as P
 
@@ -185,7 +186,7 @@ def test_a_newer_logbook_is_not_touched(tmp_path):
 
 
 def test_an_older_logbook_is_brought_up_with_its_batches(tmp_path):
-    from tourier.logbook.schema import APPLICATION_ID, MIGRATIONS
+    from tourier.logbook.record.schema import APPLICATION_ID, MIGRATIONS
 
     raw = sqlite3.connect(tmp_path / "old.sqlite", isolation_level=None)
     for statement in MIGRATIONS[0]:

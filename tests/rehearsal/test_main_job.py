@@ -7,7 +7,7 @@ import json
 import pytest
 from rehearsal_support import play
 from tourier.cli import main
-from tourier.logbook.report_json import review_dict
+from tourier.logbook.reports.json import review_dict
 
 from shared_schedule import day as D
 from shared_schedule import journal as J

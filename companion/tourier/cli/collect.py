@@ -14,7 +14,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
     """Collect plan, journal and samples, and put them into the logbook; nothing is half taken in."""
     from tourier import places, planning
     from tourier.device.collecting import collect_batch
-    from tourier.logbook.store import Logbook
+    from tourier.logbook.record.store import Logbook
 
     book_file = Path(args.logbook) if args.logbook else places.logbook_file()
     with open_timer(args, out) as timer:

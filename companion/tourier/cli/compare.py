@@ -13,7 +13,7 @@ FEW = 8  # rows that are seen at a glance
 
 def run(args: argparse.Namespace, out: Output) -> int:
     """Compare the batches named, or the newest with the last good one before it."""
-    from tourier.logbook.compare import compare, last_good, standing_out
+    from tourier.logbook.findings.compare import compare, last_good, standing_out
 
     with open_book(args) as book:
         if not args.batches:

@@ -11,9 +11,9 @@ from tourier.cli.review import open_book
 
 def run(args: argparse.Namespace, out: Output) -> int:
     """Fit anew and put in force, or take one value back."""
-    from tourier.logbook import ledger
-    from tourier.logbook.learn import learn
-    from tourier.logbook.ledger import words
+    from tourier.logbook.learning import ledger
+    from tourier.logbook.learning.learn import learn
+    from tourier.logbook.learning.ledger import words
     from tourier.planning import taught_lines
 
     with open_book(args) as book:

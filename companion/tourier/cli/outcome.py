@@ -12,8 +12,8 @@ from tourier.cli.run import UserError
 
 def run(args: argparse.Namespace, out: Output) -> int:
     """Keep symptoms, rating, note and photo path with the batch; what is left out stays as it was."""
-    from tourier.logbook import knowledge
-    from tourier.logbook.model import Outcome
+    from tourier.logbook.findings import knowledge
+    from tourier.logbook.record.model import Outcome
 
     unknown = [key for key in args.saw if key not in knowledge.SYMPTOMS]
     if unknown:

@@ -62,14 +62,14 @@ def _writable(folder: Path) -> bool:
 
 
 def _write_report(done, html: Path) -> None:
-    from tourier.logbook.report_html import report_html
+    from tourier.logbook.reports.html import report_html
 
     save(html, report_html(done.review))
 
 
 def _json(done, html: Path) -> dict:
     from tourier.dayplan.jsonable import plan_json
-    from tourier.logbook.report_json import review_dict
+    from tourier.logbook.reports.json import review_dict
 
     return {
         "schema": "tourier/rehearsal/1", "scenario": done.scenario, "seed": done.seed, "kept": str(done.kept),

@@ -11,13 +11,13 @@ from tourier.cli.run import UserError
 from tourier.files import save, told_apart
 
 if TYPE_CHECKING:
-    from tourier.logbook.model import Batch
-    from tourier.logbook.store import Logbook
+    from tourier.logbook.record.model import Batch
+    from tourier.logbook.record.store import Logbook
 
 
 def open_book(args: argparse.Namespace, must_exist: bool = True) -> Logbook:
     """Open the logbook that --logbook names, or the usual one."""
-    from tourier.logbook.store import Logbook
+    from tourier.logbook.record.store import Logbook
 
     file = _book_file(args)
     if must_exist and not file.exists():
@@ -40,7 +40,7 @@ def batch_number(text: str) -> int:
 
 def run(args: argparse.Namespace, out: Output) -> int:
     """Review one batch and write what was asked for."""
-    from tourier.logbook import knowledge
+    from tourier.logbook.findings import knowledge
 
     if args.symptoms:
         out.result(dict(knowledge.SYMPTOMS))
@@ -50,9 +50,9 @@ def run(args: argparse.Namespace, out: Output) -> int:
         raise UserError(wrong)
     with open_book(args) as book:
         batch = book.load(batch_number(args.batch) if args.batch else book.newest())
-    from tourier.logbook.findings import review
-    from tourier.logbook.model import Outcome
-    from tourier.logbook.report_json import review_dict
+    from tourier.logbook.findings.review import review
+    from tourier.logbook.record.model import Outcome
+    from tourier.logbook.reports.json import review_dict
 
     outcome = Outcome(symptoms=tuple(args.saw)) if args.saw else None
     found = review(batch, outcome)
@@ -65,7 +65,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
 
 def show_review(out: Output, batch: Batch, found) -> None:
     """Print a review: curve, findings, what happened, warnings, caution."""
-    from tourier.logbook import prose
+    from tourier.logbook.reports import prose
 
     out.heading(f"Batch {batch.id}: {batch.name}")
     out.lines(curve_lines(batch, min(out.width, 120)))
@@ -83,7 +83,7 @@ def curve_lines(batch: Batch, width: int, height: int = 12) -> list[str]:
     """Return dough and bench temperature over the whole batch as terminal lines, without colour."""
     import numpy as np
 
-    from tourier.logbook.model import clock_text
+    from tourier.logbook.record.model import clock_text
     from tourier.picture.decimate import extent
     from tourier.picture.raster import Band, Series, draw, scale
 
@@ -117,17 +117,17 @@ def write_reports(args: argparse.Namespace, batch: Batch, found) -> list[Path]:
     """Write the files the options name; return them."""
     written = []
     if args.html:
-        from tourier.logbook.report_html import report_html
+        from tourier.logbook.reports.html import report_html
 
         written.append(save(args.html, report_html(found)))
     if args.csv:
-        from tourier.logbook.report_csv import samples_csv, steps_csv
+        from tourier.logbook.reports.csv import samples_csv, steps_csv
 
         file = Path(args.csv)
         steps = file.with_name(f"{file.stem}-steps{file.suffix}")
         written += [save(file, samples_csv(found.account)), save(steps, steps_csv(found.account))]
     if args.log:
-        from tourier.logbook import openlog
+        from tourier.logbook.record import openlog
 
         written.append(save(args.log, "".join(openlog.write(batch))))
     return written

@@ -29,7 +29,7 @@ _KNOWN = (
     ("tourier.batch.workup", "Unworkable", USER_INPUT),
     ("tourier.dayplan.model", "Refused", USER_INPUT),
     ("shared_schedule.plan", "PlanError", USER_INPUT),
-    ("tourier.logbook.errors", "LogbookError", USER_INPUT),
+    ("tourier.logbook", "LogbookError", USER_INPUT),
     ("tourier.device.trace", "CaptureError", USER_INPUT),
     ("tourier.device.errors", "LinkError", TIMER),
     ("tourier.device.virtual.board", "VirtualTimerError", TIMER),

@@ -13,17 +13,20 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from tourier.logbook.errors import LogbookError
-    from tourier.logbook.findings import Finding, Review, review
-    from tourier.logbook.model import Batch, Listed, Outcome
-    from tourier.logbook.store import Logbook
+    from tourier.logbook.findings.review import Finding, Review, review
+    from tourier.logbook.record.model import Batch, Listed, Outcome
+    from tourier.logbook.record.store import Logbook
 
 _WHERE = {
-    "Logbook": "store", "LogbookError": "errors", "Batch": "model", "Listed": "model", "Outcome": "model",
-    "Review": "findings", "Finding": "findings", "review": "findings",
+    "Logbook": "record.store", "Batch": "record.model", "Listed": "record.model", "Outcome": "record.model",
+    "Review": "findings.review", "Finding": "findings.review", "review": "findings.review",
 }  # fmt: skip
 
 __all__ = ["Batch", "Finding", "Listed", "Logbook", "LogbookError", "Outcome", "Review", "review"]
+
+
+class LogbookError(ValueError):
+    """A log, file or request the logbook cannot take. str() says what, where and what to do."""
 
 
 def __getattr__(name: str):

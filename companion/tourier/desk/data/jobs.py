@@ -13,7 +13,7 @@ from tourier.desk.data.follow import Job, Progress
 from tourier.device.client import Timer, project_now
 from tourier.device.errors import Refused, plain
 from tourier.device.upkeep import forget
-from tourier.logbook.model import clock_text, minutes_text
+from tourier.logbook.record.model import clock_text, minutes_text
 
 _RUNNING = 1  # shared_schedule.day: 0 idle, 1 running, 2 finished
 # Verdicts of a bend test as the journal has them.
@@ -94,7 +94,7 @@ def collect(logbook: Path) -> Job:
 
     def job(timer: Timer, progress: Progress) -> str:
         from tourier.device.collecting import collect_batch
-        from tourier.logbook.store import Logbook
+        from tourier.logbook.record.store import Logbook
 
         info = timer.hello()
         if not info.plan_id:

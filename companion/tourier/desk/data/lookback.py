@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 
 from shared_schedule.units import EPOCH_UNIX_S
-from tourier.logbook.account import Account, StepAccount
-from tourier.logbook.model import (
+from tourier.logbook.account.steps import Account, StepAccount
+from tourier.logbook.record.model import (
     ALARM_WORDS,
     REST_DONE,
     STEP_DUE,
@@ -194,9 +194,9 @@ def when_text(one: Listed) -> str:
 
 def load(logbook: Path, batch_id: int) -> Pictured:
     """Read one batch, its account and its review. Raises the logbook's own errors."""
-    from tourier.logbook.account import account as account_of
-    from tourier.logbook.findings import review as review_of
-    from tourier.logbook.store import Logbook
+    from tourier.logbook.account.steps import account as account_of
+    from tourier.logbook.findings.review import review as review_of
+    from tourier.logbook.record.store import Logbook
 
     with Logbook(logbook) as book:
         batch = book.load(batch_id)
@@ -205,7 +205,7 @@ def load(logbook: Path, batch_id: int) -> Pictured:
 
 def compared(first: Batch, second: Batch) -> list[tuple[str, str, str]]:
     """Return rows of what, in the first, in the second: changed inputs, then what behaved otherwise."""
-    from tourier.logbook.compare import compare
+    from tourier.logbook.findings.compare import compare
 
     found = compare([first, second])
     nothing = [("  nothing", "", "")]

@@ -11,8 +11,8 @@ _KEPT = 20  # files; the oldest go
 
 def take_out(logbook: Path, batch_id: int, folder: Path) -> Path:
     """Take a batch out; return the open log it was written to. Raises LogbookError, OSError, and then it stays."""
-    from tourier.logbook import openlog
-    from tourier.logbook.store import Logbook
+    from tourier.logbook.record import openlog
+    from tourier.logbook.record.store import Logbook
 
     with Logbook(logbook) as book:
         batch = book.load(batch_id)
@@ -26,7 +26,7 @@ def take_out(logbook: Path, batch_id: int, folder: Path) -> Path:
 
 def put_back(logbook: Path, file: Path) -> None:
     """Take a batch from its file into the logbook again. Raises LogbookError."""
-    from tourier.logbook.store import Logbook
+    from tourier.logbook.record.store import Logbook
 
     with Logbook(logbook) as book:
         book.import_from(file)

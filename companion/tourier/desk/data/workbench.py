@@ -73,7 +73,7 @@ def time_it(text: str, where: str, now: datetime, logbook: Path | None) -> Timed
     from tourier.batch.workup import Unworkable
     from tourier.dayplan.model import Impossible, Refused
     from tourier.dayplan.words import offers
-    from tourier.logbook.errors import LogbookError
+    from tourier.logbook import LogbookError
     from tourier.planning import plan_text
 
     try:

@@ -109,9 +109,9 @@ def changes(text: str, logbook: Path) -> tuple[str, list[tuple[str, str, str]]]:
     """Return (title, rows of what, then, now) between the newest good batch and a batch file's text."""
     import tomllib
 
-    from tourier.logbook.compare import flatten
-    from tourier.logbook.errors import LogbookError
-    from tourier.logbook.store import Logbook
+    from tourier.logbook import LogbookError
+    from tourier.logbook.findings.compare import flatten
+    from tourier.logbook.record.store import Logbook
 
     if not logbook.exists():
         return "The logbook is empty: collect a batch first, and rate it in Look back.", []

@@ -37,7 +37,7 @@ class Export(Dialog[None]):
 
     def on_button_pressed(self, event: Button.Pressed) -> None:
         if event.button.id == "copy":
-            from tourier.logbook.prose import review_lines
+            from tourier.logbook.reports.prose import review_lines
 
             # The terminal itself puts it on the clipboard (OSC 52), so it works over ssh too.
             self.app.copy_to_clipboard("\n".join(review_lines(self._pictured.review)))
@@ -64,10 +64,10 @@ def write_report(pictured: Pictured, folder: Path, kind: str) -> list[Path]:
     """Write one kind of report; return the files. Raises OSError."""
     import json
 
-    from tourier.logbook import openlog
-    from tourier.logbook.report_csv import samples_csv, steps_csv
-    from tourier.logbook.report_html import report_html
-    from tourier.logbook.report_json import review_dict
+    from tourier.logbook.record import openlog
+    from tourier.logbook.reports.csv import samples_csv, steps_csv
+    from tourier.logbook.reports.html import report_html
+    from tourier.logbook.reports.json import review_dict
 
     stem = folder / f"batch-{pictured.batch.id}"
     if kind == "html":

@@ -106,9 +106,9 @@ class Kitchen(Room):
     @work(thread=True, exclusive=True, group="learn")
     def action_learn(self) -> None:
         """Fit the kitchen from the logs."""
-        from tourier.logbook.errors import LogbookError
-        from tourier.logbook.learn import learn
-        from tourier.logbook.store import Logbook
+        from tourier.logbook import LogbookError
+        from tourier.logbook.learning.learn import learn
+        from tourier.logbook.record.store import Logbook
 
         file = places.logbook_file()
         if not file.exists():
@@ -172,9 +172,9 @@ class Kitchen(Room):
 
     @work(thread=True, exclusive=True, group="learn")
     def _forget(self, what: str) -> None:
-        from tourier.logbook import ledger
-        from tourier.logbook.errors import LogbookError
-        from tourier.logbook.store import Logbook
+        from tourier.logbook import LogbookError
+        from tourier.logbook.learning import ledger
+        from tourier.logbook.record.store import Logbook
 
         try:
             with Logbook(places.logbook_file()) as book:
@@ -218,9 +218,9 @@ def in_force(file: Path) -> tuple[list[Any], str]:
     """Return (the learned values in force, why they cannot be read); neither without a logbook."""
     if not file.exists():
         return [], ""
-    from tourier.logbook import ledger
-    from tourier.logbook.errors import LogbookError
-    from tourier.logbook.store import Logbook
+    from tourier.logbook import LogbookError
+    from tourier.logbook.learning import ledger
+    from tourier.logbook.record.store import Logbook
 
     try:
         with Logbook(file) as book:
@@ -231,7 +231,7 @@ def in_force(file: Path) -> tuple[list[Any], str]:
 
 def learned_row(value: Any) -> tuple[str, ...]:
     """Return a learned value as cells."""
-    from tourier.logbook import ledger
+    from tourier.logbook.learning import ledger
 
     before = "" if value.error_before is None else f"{value.error_before:.2f} {value.error_unit}"
     after = "" if value.error_after is None else f"{value.error_after:.2f} {value.error_unit}"
@@ -261,8 +261,8 @@ def write_window(file: Path, name: str, text: str) -> str:
     import re
 
     from tourier.craft.butter import profile
-    from tourier.logbook import ledger
-    from tourier.logbook.store import Logbook
+    from tourier.logbook.learning import ledger
+    from tourier.logbook.record.store import Logbook
     from tourier.quantities import QuantityError, temperature_c
 
     parts = [part.strip() for part in re.split(r"\bto\b|…", text) if part.strip()]

@@ -16,7 +16,7 @@ from tourier.desk.screens.lookdeeds import LookDeeds
 from tourier.desk.widgets.fitted import Fit, FittedTable
 from tourier.desk.widgets.plot import Plot
 from tourier.desk.widgets.strip import StepStrip
-from tourier.logbook.prose import review_lines
+from tourier.logbook.reports.prose import review_lines
 
 _BATCHES = (Fit("batch", 12), Fit("no.", 4), Fit("when", 9), Fit("came out", 10))
 _STEPS = (
@@ -79,7 +79,7 @@ class LookBack(LookDeeds):
     @work(thread=True, exclusive=True, group="list")
     def reload(self) -> None:
         """Read the list of batches."""
-        from tourier.logbook.store import Logbook
+        from tourier.logbook.record.store import Logbook
 
         file = places.logbook_file()
         if not file.exists():

@@ -20,13 +20,13 @@ class OutcomeForm(ModalScreen[bool]):
 
     def __init__(self, pictured: Pictured) -> None:
         super().__init__()
-        from tourier.logbook.model import Outcome
+        from tourier.logbook.record.model import Outcome
 
         self._batch = pictured.batch
         self._before = pictured.batch.outcome or Outcome()
 
     def compose(self) -> ComposeResult:
-        from tourier.logbook.knowledge import SYMPTOMS
+        from tourier.logbook.findings.knowledge import SYMPTOMS
 
         before = self._before
         with Vertical(classes="dialog dense"):
@@ -53,7 +53,7 @@ class OutcomeForm(ModalScreen[bool]):
 
     def action_keep(self) -> None:
         """Keep it with the batch."""
-        from tourier.logbook.model import Outcome
+        from tourier.logbook.record.model import Outcome
 
         rating = self.query_one("#rating", Input).value.strip()
         if rating and rating not in "12345":
@@ -68,8 +68,8 @@ class OutcomeForm(ModalScreen[bool]):
 
     @work(thread=True, exclusive=True)
     def _keep(self, outcome) -> None:
-        from tourier.logbook.errors import LogbookError
-        from tourier.logbook.store import Logbook
+        from tourier.logbook import LogbookError
+        from tourier.logbook.record.store import Logbook
 
         try:
             with Logbook(places.logbook_file()) as book:

@@ -10,7 +10,7 @@ from tourier.desk.data.fleet import Berth
 from tourier.desk.widgets.fitted import Fit, fitting
 from tourier.desk.widgets.nowpanel import STATE_SHAPES, STATE_WORDS
 from tourier.device.client import StepState
-from tourier.logbook.model import clock_text
+from tourier.logbook.record.model import clock_text
 
 # State comes first; the name takes what the others leave, and in a narrow window "ended" goes, then "planned".
 _FITS = (Fit("step", 22), Fit("state", 9), Fit("planned", 9, 1), Fit("began", 5), Fit("ended", 5, 2))

@@ -10,7 +10,7 @@ from tourier.desk.data.fleet import Berth
 from tourier.desk.data.forecast import band
 from tourier.desk.widgets.plot import Plot
 from tourier.device.sight import Sight
-from tourier.logbook.model import local
+from tourier.logbook.record.model import local
 from tourier.picture.raster import Band, Series
 
 _HOUR_S = 3600  # older looks are the business of Look back

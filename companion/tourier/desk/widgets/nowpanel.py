@@ -11,7 +11,7 @@ from tourier.desk.data.fleet import Berth
 from tourier.desk.data.follow import JobMoved
 from tourier.desk.widgets.windowbar import WindowBar
 from tourier.device.sight import Sight
-from tourier.logbook.model import clock_text, minutes_text
+from tourier.logbook.record.model import clock_text, minutes_text
 
 STATE_SHAPES = {0: "·", 1: "▶", 2: "✓", 3: "–", 4: "!"}
 STATE_WORDS = {0: "waiting", 1: "running", 2: "done", 3: "skipped", 4: "ready"}

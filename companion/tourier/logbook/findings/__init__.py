@@ -1,0 +1,1 @@
+"""What went wrong and at which fold, from the account and what the cook saw."""

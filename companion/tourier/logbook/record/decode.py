@@ -1,0 +1,125 @@
+"""From the bytes a timer hands over to records and samples; the only place that calls the shared codecs.
+
+Bytes are untrusted: lengths are capped before anything is built, damage ends the reading and is counted, text is
+cleaned. A clock that was set during the batch is put right backwards: records written since a boot without a trusted
+clock are moved by what the setting moved.
+"""
+
+from __future__ import annotations
+
+import struct
+import unicodedata
+
+import numpy as np
+
+from shared_schedule import journal as journals
+from shared_schedule import plan as plans
+from shared_schedule import samples as sampling
+from shared_schedule.units import CDEG_MAX, CDEG_MIN, NO_CDEG
+from tourier.logbook import LogbookError
+from tourier.logbook.record.model import BOOT, CLOCK, CRASH, NOTE, Record, Samples
+from tourier.logbook.record.pack import MAX_PAIRS, from_cdeg
+
+MAX_JOURNAL_BYTES = 1 << 20  # a two-day journal is about 10 KB; the timer's whole flash is 2 MB
+MAX_SAMPLE_BYTES = 4 << 20
+MAX_RECORDS = 100_000
+MAX_AT_S = plans.S32_MAX  # the year 2054
+
+# Cc control, Cf format (bidirectional overrides hide what a line says), Cs surrogates, Co private use, Zl/Zp breaks.
+_DROPPED = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
+
+
+def clean(text: str, cap: int = 200, lines: bool = False) -> str:
+    """Return text with control characters replaced by spaces, at most cap characters; `lines` keeps newlines."""
+    kept = []
+    for char in text[: cap + 1]:
+        if lines and char == "\n":
+            kept.append(char)
+        else:
+            kept.append(" " if unicodedata.category(char) in _DROPPED else char)
+    if len(kept) > cap:
+        kept[cap - 1 :] = ["…"]
+    return "".join(kept)
+
+
+def read_plan(data: bytes) -> plans.Plan:
+    """Return the plan in canonical bytes. Raises LogbookError with the field that is wrong."""
+    try:
+        return plans.decode(data)
+    except plans.PlanError as error:
+        raise LogbookError(f"The log's plan cannot be read: {clean(str(error))}") from error
+
+
+def read_journal(data: bytes) -> tuple[tuple[Record, ...], int, tuple[tuple[int, int, int], ...]]:
+    """Return (records, bytes not read, clock corrections as (from_s, to_s, moved_by_s)).
+
+    Raises LogbookError when the journal is larger than any timer can hold.
+    """
+    if len(data) > MAX_JOURNAL_BYTES:
+        raise LogbookError(f"The journal is {len(data)} bytes long; at most {MAX_JOURNAL_BYTES} are taken.")
+    reader = journals.read(data, 0, True)  # past damage: what follows still counts
+    raw: list[Record] = []
+    for item in reader:
+        body = tuple(clean(part, 120) if item.type in (NOTE, CRASH) else part for part in item.body)
+        raw.append(Record(item.type, item.seq, item.at_s, body))
+        if len(raw) >= MAX_RECORDS:
+            break
+    records, corrections = _right_clock(raw)
+    return records, int(reader.unread), corrections
+
+
+def _right_clock(raw: list[Record]) -> tuple[tuple[Record, ...], tuple[tuple[int, int, int], ...]]:
+    """Move what was written under an untrusted clock to where it belongs, once the clock was set."""
+    out = list(raw)
+    corrections = []
+    doubtful_from = -1
+    for index, record in enumerate(raw):
+        if record.type == BOOT:
+            doubtful_from = -1 if record.body[1] else index
+        elif record.type == CLOCK and doubtful_from >= 0:
+            old_s, new_s = record.body[0], record.body[1]
+            moved_by_s = new_s - old_s
+            for place in range(doubtful_from, index):
+                held = raw[place]
+                out[place] = Record(held.type, held.seq, held.at_s + moved_by_s, held.body)
+            out[index] = Record(record.type, record.seq, new_s, record.body)
+            corrections.append((raw[doubtful_from].at_s, old_s, moved_by_s))
+            doubtful_from = -1
+    return tuple(out), tuple(corrections)
+
+
+def read_samples(data: bytes, corrections: tuple[tuple[int, int, int], ...] = ()) -> tuple[Samples, int]:
+    """Return (history in time order, bytes not read) from a timer's sample blocks."""
+    if len(data) > MAX_SAMPLE_BYTES:
+        raise LogbookError(f"The temperatures are {len(data)} bytes long; at most {MAX_SAMPLE_BYTES} are taken.")
+    reader = sampling.read_blocks(data)
+    rows: list[tuple[int, int, int]] = []
+    unread = 0
+    try:
+        for row in reader:
+            rows.append(row)
+            if len(rows) > MAX_PAIRS:
+                raise LogbookError(f"The log holds more than {MAX_PAIRS} temperature pairs; it cannot be a batch.")
+    except (IndexError, struct.error):  # a block that promises more pairs than it holds, with a checksum to match
+        unread = len(data) - reader.at
+    unread += int(reader.unread)
+    if not rows:
+        return Samples.empty(), unread
+    table = np.array(rows, dtype=np.int64)
+    table = table[(table[:, 0] >= 0) & (table[:, 0] < MAX_AT_S)]
+    for column in (1, 2):
+        odd = (table[:, column] < CDEG_MIN) | (table[:, column] > CDEG_MAX)
+        table[odd, column] = NO_CDEG  # outside anything the product reads: no reading, not a wrong one
+    if not len(table):
+        return Samples.empty(), unread
+    at_s = table[:, 0].copy()
+    for from_s, to_s, moved_by_s in corrections:
+        at_s[(table[:, 0] >= from_s) & (table[:, 0] <= to_s)] += moved_by_s
+    at_s = np.clip(at_s, 0, MAX_AT_S)
+    order = np.argsort(at_s, kind="stable")
+    at_s = at_s[order]
+    keep = np.ones(len(at_s), bool)
+    keep[1:] = np.diff(at_s) > 0  # a block written twice across a power cut counts once
+    table = table[order][keep]
+    bench, probe = (from_cdeg(table[:, column].astype(np.int16)) for column in (1, 2))
+    return Samples(at_s[keep], bench, probe), unread

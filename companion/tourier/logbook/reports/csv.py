@@ -1,0 +1,84 @@
+"""CSV of a batch: temperatures, or the steps. Opens in a spreadsheet, and nothing in it runs there.
+
+A cell that a spreadsheet would take for a formula (it begins with = + - @ or a tab or return) gets an apostrophe in
+front, unless it is a plain number. Comma separated, quoted where needed, lines end CR LF (RFC 4180).
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import re
+
+from shared_schedule import plan as plans
+from tourier.logbook.account.steps import STATE_WORDS, Account
+from tourier.logbook.record.model import local
+
+_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\Z", re.ASCII)
+# Full-width forms too: some spreadsheets fold them to the plain ones.
+_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+
+
+def cell(value: object) -> str:
+    """Return the text of one cell, with formulas made harmless."""
+    if value is None or (isinstance(value, float) and math.isnan(value)):
+        return ""
+    text = str(value)
+    # A space in front does not stop every spreadsheet from seeing the sign behind it.
+    if text.lstrip(" \u00a0\ufeff").startswith(_STARTS) and not _NUMBER.match(text):
+        return "'" + text
+    return text
+
+
+def _write(head: list[str], rows) -> str:
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(head)
+    for row in rows:
+        writer.writerow([cell(value) for value in row])
+    return out.getvalue()
+
+
+def samples_csv(acc: Account) -> str:
+    """Return every temperature pair: local time, seconds since 2020-01-01Z, bench, probe, the step at hand."""
+    plan, samples = acc.batch.plan, acc.batch.samples
+    spans = sorted((s.from_s, s.to_s if s.to_s is not None else acc.batch.last_at_s, s.title)
+                   for s in acc.steps if s.from_s is not None)  # fmt: skip
+
+    def rows():
+        place = 0
+        for at_s, bench, probe in zip(samples.at_s.tolist(), samples.bench_c.tolist(), samples.probe_c.tolist(),
+                                      strict=True):  # fmt: skip
+            while place + 1 < len(spans) and spans[place + 1][0] <= at_s:
+                place += 1
+            title = spans[place][2] if spans and spans[place][0] <= at_s <= spans[place][1] else ""
+            yield (local(plan, at_s).isoformat(), at_s, "" if math.isnan(bench) else f"{bench:.2f}",
+                   "" if math.isnan(probe) else f"{probe:.2f}", title)  # fmt: skip
+
+    return _write(["time", "at_s", "bench_c", "probe_c", "step"], rows())
+
+
+def steps_csv(acc: Account) -> str:
+    """Return every step, planned and real, with its figures."""
+    plan = acc.batch.plan
+
+    def when(at_s):
+        return "" if at_s is None else local(plan, at_s).isoformat()
+
+    head = ["step_id", "step", "kind", "place", "paton", "planned_start", "planned_s", "start", "end", "lasted_s",
+            "state", "ended_by", "probe_start_c", "probe_end_c", "probe_min_c", "probe_max_c", "rate_c_min",
+            "window_low_c", "window_high_c", "cold_degmin", "warm_degmin", "bench_mean_c", "dose_s"]  # fmt: skip
+    rows = (
+        (s.step.step_id, s.title, plans.KIND_WORDS[s.step.kind], plans.PLACE_WORDS[s.step.place], s.step.paton,
+         when(s.planned_from_s), s.step.planned_for_s, when(s.from_s), when(s.to_s), _r(s.lasted_s, 0),
+         STATE_WORDS[s.state], s.ended_by, _r(s.probe.start_c), _r(s.probe.end_c), _r(s.probe.min_c), _r(s.probe.max_c),
+         _r(s.probe.rate_c_min), _r(s.low_c), _r(s.high_c), _r(s.probe.cold_degmin), _r(s.probe.warm_degmin),
+         _r(s.bench.mean_c), _r(s.dose_s, 0))
+        for s in acc.steps
+    )  # fmt: skip
+    return _write(head, rows)
+
+
+def _r(value: float, places: int = 2) -> str:
+    return "" if math.isnan(value) else f"{value:.{places}f}"
