@@ -4,7 +4,9 @@ A plan is a list of steps in planned order. Every step names the steps it must f
 list, so a plan cannot be cyclic. Canonical bytes are a fixed field order of variable-length integers: the same plan
 gives the same bytes on both interpreters, and the plan id is the CRC-32 of them.
 
-This module holds no clock and no state of a running day; see `day` for that.
+Format 2 is format 1 with optional fields under a key and a length after the fixed ones, in the header and in each step:
+a key that is not known is kept and passed over, so a new field needs no new number. A plan without optional fields is
+written in format 1, so that it has one spelling, and every timer reads it.
 """
 
 import binascii
@@ -12,13 +14,14 @@ import binascii
 from shared_schedule.units import CDEG_MAX, CDEG_MIN, NO_CDEG
 
 MAGIC = b"TPL"
-FORMAT = 1
+FORMAT = 2  # the newest; every one from 1 on is read
 
 MAX_STEPS = 96
 MAX_PLAN_BYTES = 12288  # what the device sets aside: 96 steps at under 128 bytes each
 MAX_AFTER = 8
 MAX_TICKS = 3
 MAX_QUIET = 4
+MAX_TAGGED = 256  # octets of optional fields in the header, and in each step
 
 # Kinds of step. Numbers are never reused.
 MIX = 1
@@ -69,7 +72,6 @@ SPINE_LEFT = 1
 SPINE_RIGHT = 2
 SPINE_NEAR = 3
 SPINE_FAR = 4
-SPINE_WORDS = ("", "left", "right", "near you", "away from you")
 
 # Flags.
 SAVES_BATCH = 1  # its alarms sound even in quiet hours
@@ -77,7 +79,11 @@ ASK_OVEN_EMPTY = 2  # the oven may hold dough: an explicit answer before heating
 
 S32_MAX = 0x3FFFFFFF  # a Pico's small integer
 
-# (field, kind of field, low, high). The order is the canonical order; fields are only ever appended with a new FORMAT.
+# What the timer's screens count in.
+UNITS_METRIC = 0
+UNITS_US = 1  # degrees F, inches, ounces
+
+# (field, kind of field, low, high). The order is the canonical order and never changes: new fields are tagged, below.
 # Kinds: u = unsigned, s = signed, c = temperature or NO_CDEG, t = text (cap in bytes), T = texts, i = ids, q = spans.
 STEP_FIELDS = (
     ("step_id", "u", 1, 250),
@@ -143,6 +149,10 @@ PLAN_FIELDS = (
     ("laminate_rc", "u", 0, 10000),  # kJ m-3 K-1, apparent
 )
 
+# Optional fields of format 2. A field's key is its place in the table, from 1 on: append only, never take one out.
+PLAN_TAGS = (("units", "u", 0, 1),)
+STEP_TAGS = ()
+
 
 class PlanError(ValueError):
     """A plan that cannot be held. `field` names the place ('steps[3].name'), str() is one sentence."""
@@ -153,20 +163,15 @@ class PlanError(ValueError):
         self.sentence = sentence
 
 
-def _default(kind):
-    if kind == "c":
-        return NO_CDEG
-    if kind == "t":
-        return ""
-    if kind in "Tiq":
-        return ()
-    return 0
+def default(kind):
+    """Return what a field of a kind holds when nothing was set."""
+    return {"c": NO_CDEG, "t": "", "u": 0, "s": 0}.get(kind, ())
 
 
 class _Record:
     # What a field holds when nothing was set stands once in the class, not in each of fifty steps: a plan takes half
     # the memory so, and a timer must hold two while one replaces the other.
-    FIELDS = ()
+    FIELDS = TAGS = ()
     KINDS = {}
 
     def __init__(self, **values):
@@ -178,8 +183,8 @@ class _Record:
     def __eq__(self, other):
         if type(self) is not type(other):
             return False
-        for field in self.FIELDS:
-            if getattr(self, field[0]) != getattr(other, field[0]):
+        for name in self.KINDS:
+            if getattr(self, name) != getattr(other, name):
                 return False
         return True
 
@@ -191,15 +196,20 @@ class _Record:
 
 
 class Step(_Record):
-    """One step; fields and limits in STEP_FIELDS. Values left out are 0, "", () or NO_CDEG."""
+    """One step; fields and limits in STEP_FIELDS and STEP_TAGS. Values left out are 0, "", () or NO_CDEG.
+
+    `extra` holds the optional fields that this side does not know, ((key, octets), ...) by rising key.
+    """
 
     FIELDS = STEP_FIELDS
+    TAGS = STEP_TAGS
 
 
 class Plan(_Record):
-    """One plan; fields and limits in PLAN_FIELDS, and `steps`, a list of Step in planned order."""
+    """One plan; fields and limits in PLAN_FIELDS and PLAN_TAGS, `extra`, and `steps`, Steps in planned order."""
 
     FIELDS = PLAN_FIELDS
+    TAGS = PLAN_TAGS
 
     def __init__(self, steps=(), **values):
         _Record.__init__(self, **values)
@@ -273,7 +283,7 @@ def _check_text(field, text, low, high):
 
 def validate(plan):
     """Raise PlanError naming the first field that is not allowed; return the plan."""
-    for spec in PLAN_FIELDS:
+    for spec in PLAN_FIELDS + PLAN_TAGS:
         _check_field("", spec, getattr(plan, spec[0]))
     last = 0
     for span in plan.quiet:
@@ -285,10 +295,11 @@ def validate(plan):
     if len(plan.steps) > MAX_STEPS:
         raise PlanError("steps", "%d steps; the timer holds at most %d" % (len(plan.steps), MAX_STEPS))
     seen = set()
+    specs = STEP_FIELDS + STEP_TAGS
     for index in range(len(plan.steps)):
         step = plan.steps[index]
         where = "steps[%d]." % index
-        for spec in STEP_FIELDS:
+        for spec in specs:
             value = getattr(step, spec[0])
             # Most fields are small whole numbers: no call for those. A plan of fifty steps has 1,500 fields.
             if spec[1] != "u" or type(value) is not int or value < spec[2] or value > spec[3]:
@@ -311,19 +322,6 @@ def validate(plan):
 
 
 # --- canonical bytes --------------------------------------------------------------------------------------------
-
-
-def put_uint(out, value):
-    """Append an unsigned integer to a bytearray, seven bits a byte, low bits first."""
-    while value > 127:
-        out.append((value & 127) | 128)
-        value >>= 7
-    out.append(value)
-
-
-def zigzag(value):
-    """Map signed to unsigned so that small magnitudes stay short."""
-    return value * 2 if value >= 0 else -value * 2 - 1
 
 
 class _Reader:
@@ -364,37 +362,6 @@ class _Reader:
             raise PlanError("bytes", "hold a text that is not UTF-8")
 
 
-def _encode_fields(out, record, specs, base):
-    for name, kind, _low, _high in specs:
-        value = getattr(record, name)
-        if kind == "u":
-            put_uint(out, value)
-        elif kind == "s":
-            # Instants are written relative to a base, which keeps them to two or three bytes.
-            put_uint(out, zigzag(value - base if name == "start_at_s" else value))
-        elif kind == "c":
-            put_uint(out, 0 if value == NO_CDEG else zigzag(value) + 1)
-        elif kind == "t":
-            raw = value.encode()
-            put_uint(out, len(raw))
-            out.extend(raw)
-        elif kind == "T":
-            put_uint(out, len(value))
-            for text in value:
-                raw = text.encode()
-                put_uint(out, len(raw))
-                out.extend(raw)
-        elif kind == "i":
-            put_uint(out, len(value))
-            for item in value:
-                put_uint(out, item)
-        else:
-            put_uint(out, len(value))
-            for start, end in value:
-                put_uint(out, start)
-                put_uint(out, end)
-
-
 def _decode_fields(reader, record, specs, base):
     data = reader.data
     size = len(data)
@@ -430,20 +397,30 @@ def _decode_fields(reader, record, specs, base):
             setattr(record, name, value)
 
 
-def encode(plan):
-    """Return the canonical bytes of a valid plan. Raises PlanError if it is not valid or too large to hold."""
-    validate(plan)
-    out = bytearray(MAGIC)
-    out.append(FORMAT)
-    _encode_fields(out, plan, PLAN_FIELDS, 0)
-    put_uint(out, len(plan.steps))
-    base = plan.made_at_s
-    for step in plan.steps:
-        _encode_fields(out, step, STEP_FIELDS, base)
-        base = step.start_at_s
-    if len(out) > MAX_PLAN_BYTES:
-        raise PlanError("plan", "is %d bytes; the timer holds at most %d" % (len(out), MAX_PLAN_BYTES))
-    return bytes(out)
+def _decode_tagged(reader, record):
+    end = reader.uint()
+    if end > MAX_TAGGED:
+        raise PlanError("bytes", "hold too many optional fields")
+    end += reader.at
+    last = 0
+    while reader.at < end:
+        key = reader.uint()
+        stop = reader.uint()
+        stop += reader.at
+        if not last < key <= S32_MAX:
+            raise PlanError("bytes", "hold an optional field twice or out of order")
+        last = key
+        if key > len(record.TAGS):
+            record.extra += ((key, bytes(reader.data[reader.at : stop])),)
+            reader.at = stop
+        else:
+            spec = record.TAGS[key - 1]
+            _decode_fields(reader, record, (spec,), 0)
+            if reader.at != stop or getattr(record, spec[0]) == default(spec[1]):
+                raise PlanError(spec[0], "is not written as an optional field")
+    if reader.at != end or end > len(reader.data):
+        raise PlanError("bytes", "hold an optional field that is too long")
+    return last
 
 
 def decode(data):
@@ -452,12 +429,14 @@ def decode(data):
         raise PlanError("plan", "is %d bytes; the timer holds at most %d" % (len(data), MAX_PLAN_BYTES))
     if bytes(data[:3]) != MAGIC:
         raise PlanError("plan", "does not begin like a plan")
-    if len(data) < 4 or data[3] != FORMAT:
+    if len(data) < 4 or not 1 <= data[3] <= FORMAT:
         raise PlanError("plan", "has a format this side does not know; update the older side")
     reader = _Reader(data)
     reader.at = 4
     plan = Plan()
+    form = data[3]
     _decode_fields(reader, plan, PLAN_FIELDS, 0)
+    tagged = form > 1 and _decode_tagged(reader, plan)
     count = reader.uint()
     if count > MAX_STEPS:
         raise PlanError("steps", "%d steps; the timer holds at most %d" % (count, MAX_STEPS))
@@ -465,18 +444,22 @@ def decode(data):
     for _ in range(count):
         step = Step()
         _decode_fields(reader, step, STEP_FIELDS, base)
+        if form > 1 and _decode_tagged(reader, step):
+            tagged = True
         base = step.start_at_s
         plan.steps.append(step)
     if reader.at != len(data):
         raise PlanError("plan", "has %d bytes too many" % (len(data) - reader.at))
+    if form > 1 and not tagged:
+        raise PlanError("plan", "has no optional field, so it belongs in format 1")  # one plan, one id
     return validate(plan)
 
 
 def _put_defaults(record):
     record.KINDS = {}
-    for field in record.FIELDS:
+    for field in record.FIELDS + record.TAGS + (("extra", "x"),):
         record.KINDS[field[0]] = field[1]
-        setattr(record, field[0], _default(field[1]))
+        setattr(record, field[0], default(field[1]))
 
 
 _put_defaults(Step)

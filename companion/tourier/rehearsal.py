@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from shared_schedule import plan as wire
+from shared_schedule.plan_writer import encode_plan
 from tourier.batch.model import BatchSpec, Workup
 
 if TYPE_CHECKING:
@@ -96,7 +97,7 @@ def rehearse(
     workup = work_up(spec)
     day = plan_days(spec, workup, now)
     plan = to_device(day)
-    data = wire.encode(plan)
+    data = encode_plan(plan)
     wall.mark("plan")
     keep.mkdir(parents=True, exist_ok=True)
     (keep / "batch.toml").write_text(batch_text, encoding="utf-8")

@@ -18,7 +18,7 @@ from tourier.batch.model import AwaySpan  # noqa: E402
 from tourier.dayplan import Impossible, Refused, plan_days, to_device  # noqa: E402
 from tourier.dayplan.replan import Happened, replan  # noqa: E402
 
-from shared_schedule import plan as wire  # noqa: E402
+from shared_schedule.plan_writer import encode_plan  # noqa: E402
 
 
 def demo():
@@ -80,7 +80,7 @@ def main() -> None:
             print(f"{head} {refusal.sentence}")
             continue
         try:
-            size = str(len(wire.encode(to_device(plan))))
+            size = str(len(encode_plan(to_device(plan))))
         except Refused:
             size = "-"  # more steps than one timer holds
         broken = len(faults(plan, when))

@@ -26,6 +26,7 @@ from tourier.device.virtual.board import VirtualTimer  # noqa: E402
 from shared_schedule import messages as m  # noqa: E402
 from shared_schedule import plan as plans  # noqa: E402
 from shared_schedule.framing import Deframer, encode  # noqa: E402
+from shared_schedule.plan_writer import encode_plan  # noqa: E402
 from shared_schedule.samples import SampleWriter, read_blocks  # noqa: E402
 
 pytestmark = [pytest.mark.bench, pytest.mark.timeout(600)]
@@ -351,7 +352,7 @@ def long_plan(name: str = "two days") -> bytes:
         )
         for i in range(48)
     ]
-    return plans.encode(plans.Plan(steps, name=name, made_at_s=200_000_000, ready_at_s=200_100_000))
+    return encode_plan(plans.Plan(steps, name=name, made_at_s=200_000_000, ready_at_s=200_100_000))
 
 
 def test_plan_is_small_on_the_wire():

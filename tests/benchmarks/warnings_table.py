@@ -28,8 +28,8 @@ from tourier.device.virtual.kitchen import Kitchen  # noqa: E402
 from tourier.device.virtual.scenarios import scenario  # noqa: E402
 
 from shared_schedule import journal as J  # noqa: E402
-from shared_schedule import plan as P  # noqa: E402
 from shared_schedule import samples  # noqa: E402
+from shared_schedule.plan_writer import encode_plan  # noqa: E402
 
 DAYS = ("good", "warm-bench", "warm-third-fold", "short-rest", "warm-fridge", "late-morning")
 BENCHES = ("marble", "oak", "steel")
@@ -39,7 +39,7 @@ REPORT = HERE.parent / "outside" / "WARNINGS.md"
 def played(name: str, bench: str, seed: int) -> tuple[list[Leaving], int]:
     """Play one day; return the leavings over the warm edge, and how many warnings there were in all."""
     plan, _text = demo_plan()
-    raw = P.encode(plan)
+    raw = encode_plan(plan)
     story = scenario(name)
     config = story.configure(believed(plan))
     config = type(config)(**{**vars(config), "bench": bench, "room_c": config.room_c + (seed % 5 - 2)})

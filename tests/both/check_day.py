@@ -4,6 +4,7 @@ import plans
 
 from shared_schedule import day as D
 from shared_schedule import plan as P
+from shared_schedule.plan_writer import encode_plan
 from shared_schedule.units import NO_CDEG
 
 
@@ -275,7 +276,7 @@ def check_replaced_plan_keeps_what_happened():
     plan = plans.two_days(2)
     state = D.DayState(plan)
     play(plan, state, plans.DAY_1, plans.DAY_1 + 16 * 3600)
-    later = P.decode(P.encode(plan))
+    later = P.decode(encode_plan(plan))
     dropped = later.steps.pop()
     for step in later.steps:
         step.start_at_s += 1800

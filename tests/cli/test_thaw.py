@@ -12,6 +12,7 @@ from tourier.dayplan.model import to_at_s
 from shared_schedule import day as D
 from shared_schedule import journal as J
 from shared_schedule import plan as wire
+from shared_schedule.plan_writer import encode_plan
 
 PARIS = ZoneInfo("Europe/Paris")
 TEXT = demo_text().replace("count = 24", "count = 24\nfreeze = 12", 1)
@@ -68,7 +69,7 @@ def test_the_logbook_knows_when_they_were_frozen(tourier, home, tmp_path):
                    planned_for_s=300, attended_s=300, min_s=300, ideal_s=300, max_s=900)],
         name="Hall", made_at_s=at - 600, ready_at_s=at + 300,
     ))  # fmt: skip
-    data = wire.encode(plan)
+    data = encode_plan(plan)
     journal = b"".join([
         J.encode(J.PLAN, 0, at - 300, wire.plan_id(data), len(data)),
         J.encode(J.STEP, 1, at, 1, D.WAITING, D.RUNNING, 1),

@@ -13,6 +13,7 @@ from tourier.dayplan import BadWish, Impossible, plan_days, plan_frozen, to_devi
 from tourier.dayplan.later import frozen_until
 
 from shared_schedule import plan as wire
+from shared_schedule.plan_writer import encode_plan
 
 
 def stored():
@@ -34,7 +35,7 @@ def test_week_three_is_planned_from_the_stored_batch():
     assert faults(plan, at(18, 18, month=12)) == []
     assert plan.ready_at == ready - timedelta(seconds=s.buffer_s)
     assert [x.process.kind for x in plan.steps][0] == wire.THAW
-    wire.encode(to_device(plan))
+    encode_plan(to_device(plan))
 
 
 def test_a_month_is_the_limit():

@@ -16,6 +16,7 @@ from tourier.batch.model import AwaySpan
 from tourier.dayplan import BadWish, Impossible, Job, adopt, plan_days, plan_json, plan_together, to_device
 
 from shared_schedule import plan as wire
+from shared_schedule.plan_writer import encode_plan
 
 EARLY_BIRD = AwaySpan("sleep", start=time(22, 0), end=time(3, 30))
 NOW = at(13, 18)
@@ -95,7 +96,7 @@ def test_raw_pieces_go_to_the_freezer_and_do_not_set_the_hour():
 
 def test_the_timer_gets_it_whole(one):
     device = to_device(one)
-    data = wire.encode(device)
+    data = encode_plan(device)
     assert wire.decode(data) == device and len(data) < 4096
     assert device.ready_at_s == device.steps[-1].start_at_s + device.steps[-1].planned_for_s
     assert device.offset_min == 60 and device.offset_change_at_s == 0
@@ -166,7 +167,7 @@ def test_the_demo_batch_is_planned_to_proven_optimum(demo):
     assert faults(demo, at(27, 18, month=11)) == []
     assert demo.proven
     assert demo.ready_at == at(29, 8, 30, month=11) - timedelta(seconds=demo.spec.buffer_s)
-    assert len(wire.encode(to_device(demo))) < 4096
+    assert len(encode_plan(to_device(demo))) < 4096
 
 
 def test_json_has_the_keys_of_the_contract(demo):
@@ -344,7 +345,7 @@ def random_wishes(count: int, seed: int) -> dict[str, float]:
         table["worst_s"] = max(table["worst_s"], spent)
         if plan is not None:
             assert faults(plan, NOW) == [], (s.ready_at, s.away)
-            wire.encode(to_device(plan))
+            encode_plan(to_device(plan))
             table["planned"] += 1
             table["proven"] += plan.proven
     return table

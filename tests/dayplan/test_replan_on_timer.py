@@ -21,6 +21,7 @@ from shared_schedule import day as D
 from shared_schedule import journal as J
 from shared_schedule import messages as M
 from shared_schedule import plan as P
+from shared_schedule.plan_writer import encode_plan
 
 NOW = datetime(2026, 3, 13, 18, tzinfo=ZoneInfo("America/Chicago"))  # a Friday; the batch is for Sunday
 LATE_S = 45 * 60
@@ -41,7 +42,7 @@ def slipped(tmp_path_factory):
     ) as timer:
         timer.run_for(20)
         with Timer.open(timer.port) as link:
-            link.send_plan(P.encode(first))
+            link.send_plan(encode_plan(first))
         rest = next(s for s in first.steps if s.kind == P.REST)
         timer.run_until(rest.start_at_s + rest.planned_for_s - 60)
         timer.cook = None
@@ -55,7 +56,7 @@ def slipped(tmp_path_factory):
                 seen[hour] = str(caught.value)
             seen["replanned"] = replan_from_timer(link, text, "home-inches", None, None)
             second = to_device(seen["replanned"].plan)
-            link.send_plan(P.encode(second))
+            link.send_plan(encode_plan(second))
             seen["after"] = link.state()
             seen["log_after"] = link.collect(M.STREAM_JOURNAL)
         seen["second"] = second
@@ -106,7 +107,7 @@ def test_the_log_is_not_lost(slipped):
     records = list(J.read(slipped["log_end"]))
     assert [r.seq for r in records] == list(range(len(records)))
     plans = [r.body[0] for r in records if r.type == J.PLAN]
-    assert plans == [P.plan_id(P.encode(slipped["first"])), P.plan_id(P.encode(slipped["second"]))]
+    assert plans == [P.plan_id(encode_plan(slipped["first"])), P.plan_id(encode_plan(slipped["second"]))]
 
 
 def test_the_day_goes_on_with_the_new_plan_and_can_be_planned_again(slipped):

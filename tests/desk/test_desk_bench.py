@@ -6,6 +6,7 @@ import pytest
 from textual.widgets import DataTable, Digits, Static
 
 from shared_schedule import plan as wire
+from shared_schedule.plan_writer import encode_plan
 
 
 def _words(screen, selector: str) -> str:
@@ -81,7 +82,7 @@ async def test_two_timers_through_a_day(make_desk, home, until, virtual_timers):
     async with desk.run_test(size=(120, 40)) as pilot:
         await until(pilot, lambda: getattr(desk.screen, "timed", None), 120, "no timetable")
         planned = desk.screen.timed.planned
-        data = wire.encode(to_device(planned.day))
+        data = encode_plan(to_device(planned.day))
         plan = wire.decode(data)
         await pilot.press("f2")
         await until(pilot, lambda: _top(desk) == "Bench")

@@ -11,6 +11,7 @@ from tourier.device.virtual.board import VirtualTimer
 
 from shared_schedule import messages as m
 from shared_schedule import plan as wire
+from shared_schedule.plan_writer import encode_plan
 from shared_schedule.states import DELIBERATE
 
 pytestmark = pytest.mark.timeout(300)
@@ -39,17 +40,17 @@ def _begin(timer: Timer) -> None:
 
 def _with(plan: wire.Plan, **fields) -> bytes:
     """Return the bytes of a plan with some fields changed."""
-    changed = wire.decode(wire.encode(plan))
+    changed = wire.decode(encode_plan(plan))
     for name, value in fields.items():
         setattr(changed, name, value)
-    return wire.encode(changed)
+    return encode_plan(changed)
 
 
 def _plans(played) -> tuple[wire.Plan, bytes, bytes, bytes]:
     """Return a plan, its bytes, those of the same batch planned otherwise, and those of another batch."""
     plan = played("good").plan
     later = _with(plan, ready_at_s=plan.ready_at_s + 600)
-    return plan, wire.encode(plan), later, _with(plan, name="Other hall")
+    return plan, encode_plan(plan), later, _with(plan, name="Other hall")
 
 
 def test_in_mid_day_the_same_batch_may_take_over(home, board, timer, played):

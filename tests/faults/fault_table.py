@@ -34,6 +34,7 @@ from tourier.logbook import Logbook, Outcome, review  # noqa: E402
 
 from shared_schedule import journal as J  # noqa: E402
 from shared_schedule import plan as P  # noqa: E402
+from shared_schedule.plan_writer import encode_plan  # noqa: E402
 from shared_schedule.samples import read_blocks  # noqa: E402
 from shared_schedule.units import NO_CDEG  # noqa: E402
 
@@ -134,7 +135,7 @@ def play(name: str, seed: int, with_symptoms: bool = True, plan_and_text=None,
          firmware: bool = False, mild: bool = False, keep: Path | None = None) -> tuple[Row, object]:  # fmt: skip
     """Play one day (or take it from `keep`) and review it; return (row, review)."""
     plan, text = plan_and_text or staged_plan()
-    raw = P.encode(plan)
+    raw = encode_plan(plan)
     staged = milder(scenario(name)) if mild else scenario(name)
     kept = keep and keep / f"{name}-{seed}{'-firmware' * firmware}{'-mild' * mild}-{P.plan_id(raw):08x}.json"
     if kept and kept.exists():

@@ -21,13 +21,14 @@ from tourier.logbook.learning.heat import forecast_error_c  # noqa: E402
 from tourier.logbook.learning.learn import learn  # noqa: E402
 
 from shared_schedule import plan as P  # noqa: E402
+from shared_schedule.plan_writer import encode_plan  # noqa: E402
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("factor", [0.6, 1.4])
 def test_two_days_halve_the_error_of_the_thirds_rests(tmp_path, factor):
     plan, text = staged_plan()
-    raw = P.encode(plan)
+    raw = encode_plan(plan)
     with Logbook(tmp_path / "book.sqlite") as book:
         for n in range(3):
             kitchen = Kitchen(believed(plan), seed=5)

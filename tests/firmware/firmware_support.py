@@ -17,6 +17,7 @@ from tourier.device.virtual.kitchen import Kitchen, KitchenConfig
 from tourier.device.virtual.scenarios import scenario as named
 
 from shared_schedule import plan as P
+from shared_schedule.plan_writer import encode_plan
 
 _PLANS = Path(__file__).resolve().parents[1] / "both" / "plans.py"
 
@@ -62,7 +63,7 @@ def day(flash: Path, plan: P.Plan, scenario: str = "good", seed: int = 1, before
 
 def send(timer: VirtualTimer, plan: P.Plan) -> None:
     """Send a plan over the link."""
-    data = P.encode(plan)
+    data = encode_plan(plan)
     with Timer.open(timer.port) as link:
         link.send_plan(data)
 

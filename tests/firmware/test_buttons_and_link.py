@@ -12,6 +12,7 @@ from shared_schedule import day as D
 from shared_schedule import journal as J
 from shared_schedule import messages as m
 from shared_schedule import plan as P
+from shared_schedule.plan_writer import encode_plan
 from shared_schedule.window import shift_window
 
 PLAN = two_days()
@@ -113,7 +114,7 @@ def test_plan_replaced_in_the_middle_of_the_day(timer):
     timer.run_for(6)
     assert timer.glance.step_state == D.RUNNING
     journal, _samples, data = collect(timer)
-    assert data == P.encode(later)
+    assert data == encode_plan(later)
     assert J.replay(later, J.read(journal)).steps[0] == D.RUNNING
 
 

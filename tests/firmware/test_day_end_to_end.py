@@ -11,8 +11,8 @@ from tourier.device.client import Timer
 
 from shared_schedule import day as D
 from shared_schedule import journal as J
-from shared_schedule import plan as P
 from shared_schedule import samples
+from shared_schedule.plan_writer import encode_plan
 
 
 @pytest.fixture(scope="module")
@@ -49,7 +49,7 @@ def test_every_step_is_done_and_journaled(played):
 
 def test_plan_comes_back_as_it_was_sent(played):
     plan, _journal, _log, data, _counters, _boots = played
-    assert data == P.encode(plan)
+    assert data == encode_plan(plan)
 
 
 def test_one_sample_in_five_seconds_in_three_octets(played):

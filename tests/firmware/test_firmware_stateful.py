@@ -27,11 +27,11 @@ from tourier.device.virtual.ntc import code16
 from shared_schedule import day as D
 from shared_schedule import journal as J
 from shared_schedule import messages as m
-from shared_schedule import plan as P
+from shared_schedule.plan_writer import encode_plan
 
 FULL = os.environ.get("TOURIER_SWEEP") == "full"
 PLAN = two_days()
-RAW = P.encode(PLAN)
+RAW = encode_plan(PLAN)
 IDS = [step.step_id for step in PLAN.steps]
 PLAYED: Counter = Counter()  # what really happened over all examples
 

@@ -15,7 +15,7 @@ from tourier.device.files import firmware_dir
 from tourier.device.virtual.board import VirtualTimer
 
 from shared_schedule import journal as J
-from shared_schedule import plan as P
+from shared_schedule.plan_writer import encode_plan
 
 
 @pytest.fixture
@@ -62,7 +62,7 @@ def test_what_was_installed_runs_and_the_plan_is_still_there(installed, flash):
     with VirtualTimer(copy_of(installed, flash), start_at_s=PLAN.made_at_s, run_from_flash=True) as timer:
         timer.run_for(10)
         assert timer.glance.screen == "step"
-        assert collect(timer)[2] == P.encode(PLAN)
+        assert collect(timer)[2] == encode_plan(PLAN)
         assert I.verify(timer.port).current
 
 
@@ -97,7 +97,7 @@ def test_backup_and_restore(flash, tmp_path):
         first = next(iter(J.read(journal)))
         assert (first.type, first) == (J.PLAN, next(iter(J.read(after))))
         assert samples and later.startswith(samples[: len(samples) // 2])
-        assert data == P.encode(plan)
+        assert data == encode_plan(plan)
 
 
 def test_restore_refuses_what_is_no_backup(flash, tmp_path):

@@ -10,7 +10,7 @@ from tourier.device.client import Timer
 from tourier.device.compiled import build
 from tourier.device.virtual.board import VirtualTimer, find_micropython
 
-from shared_schedule import plan as P
+from shared_schedule.plan_writer import encode_plan
 
 # Octets of .mpy, all device files together, and the largest single one: a Pico's file system has 1408 KB, and what is
 # loaded lies on its heap of 241 KB.
@@ -89,7 +89,7 @@ def test_no_growth_from_first_to_second_day_with_a_large_plan(tmp_path, record_p
         for at_s in (start + 8 * 3600, start + 22 * 3600, start + 34 * 3600):
             timer.run_until(at_s)
             journal, samples, data = collect(timer)
-            assert data == P.encode(plan) and journal and samples
+            assert data == encode_plan(plan) and journal and samples
             timer.run_for(310)  # past the next measurement, which collects garbage first
             with Timer.open(timer.port) as link:
                 counters = link.device_counters()

@@ -11,6 +11,7 @@ import random
 
 from shared_schedule import journal as J
 from shared_schedule import plan as P
+from shared_schedule.plan_writer import encode_plan
 from shared_schedule.samples import SampleWriter
 from shared_schedule.units import NO_CDEG
 
@@ -71,7 +72,7 @@ class Day:
 
     def __init__(self, plan: P.Plan, seed: int = 1, slips: dict | None = None, bends=(), notes=(),
                  bench_c: float = 21.0, interval_s: int = 5, until: int = 10**9) -> None:  # fmt: skip
-        self.plan_bytes = P.encode(plan)
+        self.plan_bytes = encode_plan(plan)
         self._rng = random.Random(seed)
         self._seq = 0
         journal = bytearray()

@@ -12,6 +12,7 @@ from tourier.logbook.learning.learn import learn, study
 
 from shared_schedule import journal as J
 from shared_schedule import plan as P
+from shared_schedule.plan_writer import encode_plan
 from shared_schedule.samples import SampleWriter
 from shared_schedule.slab import Slab
 from shared_schedule.window import shift_window
@@ -126,7 +127,7 @@ def kitchen_batch(seed: int, film_factor: float, fridge_c: float, made_at_s: int
     kitchen.add_dough(t_c=17.0, thickness_um=16000, where="fridge")
     kitchen.add_butter(t_c=17.0, thickness_um=8000, where="fridge")
     kitchen.lock_in(dough_side_um=8000)
-    raw = P.encode(plan)
+    raw = encode_plan(plan)
     journal = [J.encode(J.BOOT, 1, made_at_s, 1, 1, 0, 1, 0), J.encode(J.PLAN, 2, made_at_s, P.plan_id(raw), len(raw))]
     writer, samples, seq = SampleWriter(5), bytearray(), 2
     for step in steps:

@@ -9,6 +9,7 @@ from tourier.logbook import Logbook, LogbookError, Outcome
 from tourier.logbook.record import decode, pack
 
 from shared_schedule import plan as P
+from shared_schedule.plan_writer import encode_plan
 
 
 def test_the_same_log_twice_is_one_batch(book):
@@ -251,7 +252,7 @@ def test_a_clock_set_late_moves_what_was_logged_before_it(book):
     from shared_schedule.samples import SampleWriter
 
     plan = support.small_plan()
-    raw = P.encode(plan)
+    raw = encode_plan(plan)
     wrong, right = 1000, support.BEGIN + 700
     journal = b"".join([
         J.encode(J.BOOT, 1, wrong, 1, 0, 0, 1, 0),

@@ -23,6 +23,7 @@ from shared_schedule import day as D
 from shared_schedule import journal as J
 from shared_schedule import messages as m
 from shared_schedule import plan as P
+from shared_schedule.plan_writer import encode_plan
 
 pytestmark = [pytest.mark.powercut, pytest.mark.timeout(300)]
 KINDS = {P.BULK, P.LOCK_IN, P.FOLD, P.REST, P.SHEET, P.CUT, P.SHAPE, P.HOLD, P.PROOF, P.BAKE}
@@ -46,7 +47,7 @@ def test_killed_in_the_middle_of_steps_it_resumes_there(tmp_path, record_propert
     resumed = 0
     with VirtualTimer(tmp_path / "flash.img", kitchen, Cook(plan, good, 5), start_at_s=start_s, seed=5) as timer:
         with Timer.open(timer.port) as link:
-            link.send_plan(P.encode(plan))
+            link.send_plan(encode_plan(plan))
         end_s = plan.ready_at_s + 6 * 3600
         while timer.glance.screen != "done" and timer.now_s < end_s:
             timer.run_for(120)
@@ -110,21 +111,21 @@ def test_a_plan_of_many_steps_replaces_another_idle_and_running(tmp_path, record
     with VirtualTimer(tmp_path / "flash.img", kitchen, Cook(first, good, 6), start_at_s=start_s, seed=6) as timer:
         for plan in (first, other, first):
             with Timer.open(timer.port) as link:
-                assert link.send_plan(P.encode(plan))
+                assert link.send_plan(encode_plan(plan))
         timer.run_for(3 * 3600)
         with Timer.open(timer.port) as link:
             before = link.state()
             assert sum(step.state == D.DONE for step in before.steps) >= 5
             with pytest.raises(Refused, match="a day is running"):
-                link.send_plan(P.encode(stranger_plan))
-            assert link.collect(m.STREAM_PLAN) == P.encode(first)  # the old plan was taken back
+                link.send_plan(encode_plan(stranger_plan))
+            assert link.collect(m.STREAM_PLAN) == encode_plan(first)  # the old plan was taken back
             assert [s.state for s in link.state().steps] == [s.state for s in before.steps]
-            assert link.send_plan(P.encode(later))
+            assert link.send_plan(encode_plan(later))
             after = link.state()
             assert _by_id(later, after) == _by_id(first, before)
         timer.run_for(1800)
         with Timer.open(timer.port) as link:
-            assert link.collect(m.STREAM_PLAN) == P.encode(later)
+            assert link.collect(m.STREAM_PLAN) == encode_plan(later)
             assert link.collect(m.STREAM_CRASH) == b""
             heap = link.device_counters()
         assert timer.boots == 1

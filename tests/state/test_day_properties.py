@@ -15,6 +15,7 @@ from shared_schedule import day as D
 from shared_schedule import journal as J
 from shared_schedule import plan as P
 from shared_schedule import timeline as T
+from shared_schedule.plan_writer import encode_plan
 
 STATES = (D.WAITING, D.RUNNING, D.DONE, D.SKIPPED, D.READY)
 EVENTS = (
@@ -153,7 +154,7 @@ class Cook(RuleBasedStateMachine):
 
     @rule(later_s=st.sampled_from([0, 900]))
     def new_plan(self, later_s: int) -> None:
-        plan = P.decode(P.encode(self.plan))
+        plan = P.decode(encode_plan(self.plan))
         for step in plan.steps:
             step.start_at_s += later_s
         carried = D.carry_over(self.plan, self.state, plan)

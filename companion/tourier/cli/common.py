@@ -14,6 +14,7 @@ from tourier.cli.run import UserError
 
 if TYPE_CHECKING:
     from shared_schedule import plan as wire
+    from shared_schedule.plan_writer import encode_plan
     from tourier.device.client import Timer
     from tourier.planning import Planned
 
@@ -68,7 +69,7 @@ def refuse_second_day(timer: Timer, plan: wire.Plan, replace: bool) -> None:
     from shared_schedule import plan as wire
 
     info = timer.info
-    if info is None or not info.running or info.plan_id == wire.plan_id(wire.encode(plan)):
+    if info is None or not info.running or info.plan_id == wire.plan_id(encode_plan(plan)):
         return
     held = wire.decode(timer.collect(m.STREAM_PLAN))
     if held.name != plan.name:

@@ -58,10 +58,10 @@ def write_files(args: argparse.Namespace, day: DayPlan) -> list[Path]:
 
         written.append(save(args.cut_map, cut_map_svg(day.workup)))
     if args.write:
-        from shared_schedule import plan as wire
+        from shared_schedule.plan_writer import encode_plan
         from tourier.dayplan.device import to_device
 
-        written.append(save(args.write, wire.encode(to_device(day))))
+        written.append(save(args.write, encode_plan(to_device(day))))
     return written
 
 

@@ -11,6 +11,7 @@ from tourier.cli.output import Output, table
 def run(args: argparse.Namespace, out: Output) -> int:
     """Ask the timer what happened, plan, say what moves, and send unless --dry-run."""
     from shared_schedule import plan as wire
+    from shared_schedule.plan_writer import encode_plan
     from tourier import places, planning, replanning
     from tourier.dayplan.device import to_device
     from tourier.dayplan.replan import by_words, hold_words
@@ -18,7 +19,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
     text, name = batch_text(args.batch)
     with open_timer(args, out) as timer:
         found = replanning.replan_from_timer(timer, text, name, args.ready, places.logbook_file())
-        data = wire.encode(to_device(found.plan))
+        data = encode_plan(to_device(found.plan))
         if not args.dry_run:
             planning.keep_sent(places.sent_folder(), wire.plan_id(data), text)
             timer.send_plan(data, progress_of(out, "Sending the new plan"))

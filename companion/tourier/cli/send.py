@@ -15,6 +15,7 @@ _CLOCK_GOOD_S = 2.0  # a timer's crystal drifts about this much in a day; no rea
 def run(args: argparse.Namespace, out: Output) -> int:
     """Plan, set the clock if need be, send, and say that the timer now holds the plan."""
     from shared_schedule import plan as wire
+    from shared_schedule.plan_writer import encode_plan
     from shared_schedule.units import EPOCH_UNIX_S
     from tourier import places, planning
     from tourier.dayplan.device import to_device
@@ -32,7 +33,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
         planned = plan_file(args.batch, datetime.fromtimestamp(EPOCH_UNIX_S + now_s, UTC), out)
         day = planned.day
         plan = to_device(day)
-        data = wire.encode(plan)
+        data = encode_plan(plan)
         refuse_second_day(timer, plan, args.replace)
         clock_words = "left as it is"
         if not args.keep_clock:

@@ -92,11 +92,12 @@ def _stored(args: argparse.Namespace, book: Path) -> tuple[str, str, datetime | 
 def _send(args: argparse.Namespace, out: Output, day: DayPlan, text: str) -> str:
     """Put the plan on the timer; return its number."""
     from shared_schedule import plan as wire
+    from shared_schedule.plan_writer import encode_plan
     from tourier import places, planning
     from tourier.dayplan.device import to_device
 
     plan = to_device(day)
-    data = wire.encode(plan)
+    data = encode_plan(plan)
     number = wire.plan_id(data)
     with open_timer(args, out) as timer:
         assert timer.info is not None

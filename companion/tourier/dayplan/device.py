@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from shared_schedule import plan as wire
+from shared_schedule.plan_writer import encode_plan
 from shared_schedule.units import NO_CDEG
 from tourier.dayplan.hours import offset_change, zone_of
 from tourier.dayplan.model import DayPlan, PlannedStep, Refused, to_at_s
@@ -39,7 +40,7 @@ def to_device(plan: DayPlan) -> wire.Plan:
         **thermal,
     )
     try:
-        wire.encode(result)
+        encode_plan(result)
     except wire.PlanError as error:
         raise Refused(f"The timer cannot hold this plan: {error}.") from error
     return result

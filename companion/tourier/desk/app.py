@@ -148,9 +148,10 @@ class Desk(App):
     def sent_text(self, plan: Any) -> str:
         """Return the batch file a timer's plan was made from: the one kept at sending, else the open one."""
         from shared_schedule import plan as wire
+        from shared_schedule.plan_writer import encode_plan
         from tourier import planning
 
-        return planning.sent_text(places.sent_folder(), wire.plan_id(wire.encode(plan))) or self.batch_text
+        return planning.sent_text(places.sent_folder(), wire.plan_id(encode_plan(plan))) or self.batch_text
 
     def set_batch_line(self, text: str) -> None:
         """Show what is planned in every room."""

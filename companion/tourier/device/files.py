@@ -9,8 +9,9 @@ import tourier
 
 # Files that only the virtual board needs; a real one never gets them.
 VIRTUAL_ONLY = frozenset({"board_virtual.py", "showcase.py", "virtual_chips.py", "virtual_main.py"})
-# The host's end of the link lives beside the device's so that both are tested together; a board has no use for it.
-HOST_ONLY = frozenset({"link_host.py", "link_jobs.py"})
+# The host's end of the link and the writer of plans live beside the device's so that both are tested together; a board
+# has no use for them.
+HOST_ONLY = frozenset({"link_host.py", "link_jobs.py", "plan_writer.py"})
 
 
 def firmware_dir() -> Path:

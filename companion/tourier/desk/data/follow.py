@@ -16,6 +16,7 @@ from typing import Any
 
 from shared_schedule import messages as m
 from shared_schedule import plan as wire
+from shared_schedule.plan_writer import encode_plan
 from tourier.device.client import DayReport, Timer
 from tourier.device.errors import LinkError
 from tourier.device.reconnect import FIRST_WAIT_S, HOPELESS, Connected, Heard, Lost, stay
@@ -218,7 +219,7 @@ class Follower:
         """Ask for the steps' states; when somebody has sent another plan meanwhile, take that one home first."""
         assert self._timer is not None
         report = self._timer.state()
-        held = wire.plan_id(wire.encode(self._plan)) if self._plan is not None else 0
+        held = wire.plan_id(encode_plan(self._plan)) if self._plan is not None else 0
         if report.plan_id != held:
             self._timer.hello()
             self._found(report, again=True)

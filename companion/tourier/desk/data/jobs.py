@@ -8,6 +8,7 @@ from pathlib import Path
 
 from shared_schedule import messages as m
 from shared_schedule import plan as wire
+from shared_schedule.plan_writer import encode_plan
 from tourier import places, planning
 from tourier.desk.data.follow import Job, Progress
 from tourier.device.client import Timer, project_now
@@ -140,7 +141,7 @@ def replan(text: str, where: str, logbook: Path) -> Job:
             for one in found.moved
         )  # fmt: skip
         broken = tuple(one.sentence for one in found.broken)
-        return Proposal(found.sentence, moved, broken, wire.encode(to_device(found.plan)), text)
+        return Proposal(found.sentence, moved, broken, encode_plan(to_device(found.plan)), text)
 
     return job
 

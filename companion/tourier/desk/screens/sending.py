@@ -44,12 +44,12 @@ class Sending(ModalScreen[None]):
 
     @work(thread=True)
     def _encode(self) -> None:
-        from shared_schedule import plan as wire
+        from shared_schedule.plan_writer import encode_plan
         from tourier.dayplan.device import to_device
         from tourier.dayplan.model import Refused
 
         try:
-            data = wire.encode(to_device(self._planned.day))
+            data = encode_plan(to_device(self._planned.day))
         except Refused as error:
             self.app.call_from_thread(self._say, str(error))
             return
