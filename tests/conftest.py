@@ -7,9 +7,14 @@ test counts as CPython.
 from __future__ import annotations
 
 import platform
+import sys
 from collections import Counter, defaultdict
+from pathlib import Path
 
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent / "support"))  # what tests of several folders share
+pytest_plugins = ["limits"]
 
 _ran: dict[str, Counter[str]] = defaultdict(Counter)
 _failed: Counter[str] = Counter()

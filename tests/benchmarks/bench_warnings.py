@@ -73,7 +73,7 @@ def leavings(plan: P.Plan, records: list, pairs: list[tuple[int, int]]) -> list[
     return found
 
 
-@pytest.mark.timeout(1500)
+@pytest.mark.cpu(1500)
 def test_warned_a_minute_before_where_physics_allows(tmp_path):
     told = []
     soon = 0

@@ -86,13 +86,13 @@ best("collection", gc.collect)
 
 def _pass_us() -> float:
     code = "import time\nt=time.ticks_us()\nfor _ in range(1000000):\n pass\nprint(time.ticks_diff(time.ticks_us(),t))"
-    done = subprocess.run([find_micropython(), "-c", code], capture_output=True, text=True, timeout=60)
+    done = subprocess.run([find_micropython(), "-c", code], capture_output=True, text=True)
     return int(done.stdout) / 1e6
 
 
 def test_a_press_on_a_pico_reaches_the_screen_in_time():
     done = subprocess.run(
-        [find_micropython(), "-X", "heapsize=384k", "-c", PARTS], capture_output=True, text=True, timeout=100,
+        [find_micropython(), "-X", "heapsize=384k", "-c", PARTS], capture_output=True, text=True,
         env={"MICROPYPATH": f"{firmware_dir()}:{shared_dir()}"},
     )  # fmt: skip
     assert done.returncode == 0, done.stdout + done.stderr

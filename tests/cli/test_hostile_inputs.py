@@ -6,7 +6,7 @@ import os
 
 import pytest
 
-pytestmark = [pytest.mark.timeout(30), pytest.mark.skipif(os.name != "posix", reason="needs pipes and devices")]
+pytestmark = pytest.mark.skipif(os.name != "posix", reason="needs pipes and devices")
 READERS = [("link", "decode"), ("logbook", "import"), ("logbook", "restore"), ("device", "restore")]
 
 

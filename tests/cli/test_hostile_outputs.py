@@ -19,7 +19,7 @@ def shell(command: str, home, **environment: str) -> subprocess.CompletedProcess
     """Run a shell line in which `tourier` is the program."""
     line = command.replace("tourier", f"{sys.executable} -m tourier")
     kept = {k: v for k, v in os.environ.items() if k not in ("PYTHONIOENCODING", "PYTHONUTF8", "TOURIER_DEBUG")}
-    return subprocess.run(["sh", "-c", line], capture_output=True, timeout=120, check=False,
+    return subprocess.run(["sh", "-c", line], capture_output=True, check=False,
                           env={**kept, "TOURIER_HOME": str(home), **environment})  # fmt: skip
 
 

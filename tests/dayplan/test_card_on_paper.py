@@ -95,7 +95,6 @@ def browser():
     return next((path for path in map(shutil.which, names) if path), None)
 
 
-@pytest.mark.timeout(300)
 @pytest.mark.parametrize("paper", PAPERS)
 def test_each_card_prints_on_one_sheet(cards, paper, tmp_path):
     chromium = browser()
@@ -110,7 +109,7 @@ def test_each_card_prints_on_one_sheet(cards, paper, tmp_path):
         subprocess.run(
             [chromium, "--headless", "--no-sandbox", "--disable-gpu", f"--user-data-dir={tmp_path / 'profile'}",
              "--no-pdf-header-footer", f"--print-to-pdf={pdf}", page.as_uri()],
-            check=True, capture_output=True, timeout=60,
+            check=True, capture_output=True,
         )  # fmt: skip
         reader = pypdf.PdfReader(pdf)
         pages[name] = len(reader.pages)
@@ -132,7 +131,6 @@ MEASURE = """<script>addEventListener("load", () => {
 })</script>"""
 
 
-@pytest.mark.timeout(300)
 def test_nothing_stands_past_the_margin_and_the_card_knows_its_height(cards, tmp_path):
     """What a browser draws on 190 mm, the width both papers leave: no word past the right edge, and not higher than
     the card reckons. A browser cuts off what is too wide without a word."""
@@ -145,7 +143,7 @@ def test_nothing_stands_past_the_margin_and_the_card_knows_its_height(cards, tmp
         done = subprocess.run(
             [chromium, "--headless", "--no-sandbox", "--disable-gpu", f"--user-data-dir={tmp_path / 'profile'}",
              "--window-size=1200,1600", "--dump-dom", page.as_uri()],
-            check=True, capture_output=True, text=True, timeout=60,
+            check=True, capture_output=True, text=True,
         )  # fmt: skip
         found = json.loads(done.stdout.split("measured ")[1].split("<")[0])
         size = float(re.search(r"font-size: ([\d.]+)pt; line-height", html).group(1))

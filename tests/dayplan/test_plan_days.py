@@ -356,7 +356,7 @@ def test_random_wishes_break_no_rule():
 
 
 @pytest.mark.slow
-@pytest.mark.timeout(3600)
+@pytest.mark.cpu(3600)
 def test_three_hundred_random_wishes_break_no_rule():
     """Run with `-m slow -s` to see the table."""
     table = random_wishes(300, 2026)

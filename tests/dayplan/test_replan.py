@@ -101,7 +101,6 @@ def unsaid(result, found):
 
 
 @pytest.mark.parametrize("minutes", [15, 45, 120])
-@pytest.mark.timeout(300)
 def test_a_delay_at_any_step_of_the_demo_keeps_limits_or_names_them(demo, minutes):  # noqa: F811
     """Demo batch, two pâtons: every step in turn late. Milliseconds stand in the benchmark."""
     clean = 0

@@ -10,6 +10,11 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
+from limits import PATIENCE_S
+from textual.pilot import Pilot
+
+# Textual gives a screen thirty seconds on the wall.
+Pilot._wait_for_screen.__defaults__ = (PATIENCE_S,)
 
 sys.path.insert(0, str(Path(__file__).parent))  # lets the tests of this folder import their helpers
 
@@ -44,16 +49,16 @@ def make_desk(home):
 
 @pytest.fixture
 def until():
-    """Return `await until(pilot, condition)`: waits until the condition holds, fails with its name after a while."""
+    """Return `await until(pilot, condition, what)`: waits until the condition holds; `what`: if it never does."""
 
-    async def wait(pilot, condition, seconds: float = 120.0, what: str = ""):
-        end = time.monotonic() + seconds
+    async def wait(pilot, condition, what: str = ""):
+        end = time.monotonic() + PATIENCE_S
         while True:
             await pilot.pause()
             found = condition()
             if found:
                 return found
-            assert time.monotonic() < end, what or f"waited {seconds} s in vain"
+            assert time.monotonic() < end, what or "waited in vain"
             await asyncio.sleep(0.05)
 
     return wait

@@ -12,7 +12,6 @@ from tourier.desk.data.batchdoc import BatchDoc, DocError, trouble
 from tourier.desk.data.fields import SECTIONS, label_of
 from tourier.desk.data.history import Aside, Autosave, History
 
-pytestmark = pytest.mark.timeout(600)  # seconds unloaded; this waits for conditions, not for time
 NOW = datetime(2027, 3, 12, 17, 0, tzinfo=ZoneInfo("Europe/Paris"))
 
 
@@ -288,7 +287,7 @@ async def test_timetable_with_sleep_shaded_and_warnings_with_reasons(make_desk, 
     desk = make_desk()
     async with desk.run_test(size=(140, 40)) as pilot:
         room = await _room(desk, pilot, until)
-        await until(pilot, lambda: room.timed and room.timed.planned, 120, "no timetable")
+        await until(pilot, lambda: room.timed and room.timed.planned, "no timetable")
         room.query_one("#worked-pages").choose("times")
         shown = lambda: room.query_one("#worked-page", Static).content  # noqa: E731
         await until(pilot, lambda: "hands-on" in str(shown()), what="no legend")

@@ -70,7 +70,6 @@ def _clock(board):
     return lambda: board.start_at_s + board.ticks_ms / 1000
 
 
-@pytest.mark.timeout(600)
 async def test_two_timers_through_a_day(make_desk, home, until, virtual_timers):
     from tourier.dayplan.device import to_device
     from tourier.desk.data import jobs
@@ -80,7 +79,7 @@ async def test_two_timers_through_a_day(make_desk, home, until, virtual_timers):
     desk = make_desk()
     heard = _listen(desk)
     async with desk.run_test(size=(120, 40)) as pilot:
-        await until(pilot, lambda: getattr(desk.screen, "timed", None), 120, "no timetable")
+        await until(pilot, lambda: getattr(desk.screen, "timed", None), "no timetable")
         planned = desk.screen.timed.planned
         data = encode_plan(to_device(planned.day))
         plan = wire.decode(data)
@@ -93,10 +92,10 @@ async def test_two_timers_through_a_day(make_desk, home, until, virtual_timers):
         for board in (first, second):
             berth = desk.fleet.follow(board.port, _clock(board), calm=_calm(board))
             berths.append(berth)
-            await until(pilot, lambda berth=berth: berth.connected, 120, "not connected")
+            await until(pilot, lambda berth=berth: berth.connected, "not connected")
             assert berth.plan is None
             berth.follower.do("Give", jobs.send(data, planned.text, _clock(board)))
-            await until(pilot, lambda berth=berth: berth.plan is not None and berth.sight, 120, "holds no plan")
+            await until(pilot, lambda berth=berth: berth.plan is not None and berth.sight, "holds no plan")
         mine, other = berths
         assert mine.board_id != other.board_id
         assert _said(heard, "The timer now holds this plan")
@@ -106,14 +105,14 @@ async def test_two_timers_through_a_day(make_desk, home, until, virtual_timers):
         # The first step falls due on both; it is answered and begun on one only.
         desk.fleet.shown = mine.port
         room.show_all()
-        await until(pilot, lambda: mine.sight.alarm and other.sight.alarm, 120, "no alarm")
+        await until(pilot, lambda: mine.sight.alarm and other.sight.alarm, "no alarm")
         await until(pilot, lambda: "ALARM" in _words(room, "#alarm"))
         assert row._plain.count("! ALARM") == 2
         await pilot.press("a")
-        await until(pilot, lambda: not mine.sight.alarm, 120, "not answered")
+        await until(pilot, lambda: not mine.sight.alarm, "not answered")
         assert other.sight.alarm and row._plain.count("! ALARM") == 1
         await pilot.press("g")
-        await until(pilot, lambda: mine.report.steps[0].state == 1, 120, "not begun")
+        await until(pilot, lambda: mine.report.steps[0].state == 1, "not begun")
         assert other.report.steps[0].state == 0
         table = room.query_one("#bench-steps", DataTable)
         await until(pilot, lambda: str(table.get_row_at(0)[0]) == "▶ running")
@@ -137,13 +136,13 @@ async def test_two_timers_through_a_day(make_desk, home, until, virtual_timers):
         await until(pilot, lambda: _words(room, "#word") not in ("", "NO LINK"))
         looks = len(other.looks)
         first.pull_cable()
-        await until(pilot, lambda: mine.link.kind == "lost", 120, "loss not noticed")
+        await until(pilot, lambda: mine.link.kind == "lost", "loss not noticed")
         await until(pilot, lambda: _words(room, "#word") == "NO LINK")
         assert room.query_one("#probe", Digits).value == "--" and _words(room, "#alarm") == ""
         assert f"✕ {mine.label} lost" in row._plain and f"✕ {other.label}" not in row._plain
-        await until(pilot, lambda: len(other.looks) > looks + 2, 120, "the other went silent")
+        await until(pilot, lambda: len(other.looks) > looks + 2, "the other went silent")
         first.plug_cable()
-        await until(pilot, lambda: mine.connected and mine.sight is not None, 120, "not found again")
+        await until(pilot, lambda: mine.connected and mine.sight is not None, "not found again")
         assert _words(room, "#word") != "NO LINK"
 
         # Lost in the middle of a question, not between two looks: that too is mended by waiting.
@@ -152,7 +151,7 @@ async def test_two_timers_through_a_day(make_desk, home, until, virtual_timers):
 
         mine.follower._timer.state = torn
         before = mine.follower._timer
-        await until(pilot, lambda: mine.follower._timer is not before and mine.connected, 120, "stayed away")
+        await until(pilot, lambda: mine.follower._timer is not before and mine.connected, "stayed away")
 
         # Collecting over the slow line is broken off, and goes on from there.
         desk.fleet.shown = other.port
@@ -161,30 +160,30 @@ async def test_two_timers_through_a_day(make_desk, home, until, virtual_timers):
         await until(pilot, lambda: not room.query_one("#job").has_class("hidden") and room.query_one("#job").progress)
         assert "Escape breaks it off" in _words(room, "#job-words")
         await pilot.press("escape")
-        await until(pilot, lambda: _said(heard, "Collect", "Broken off"), 120, "not broken off")
+        await until(pilot, lambda: _said(heard, "Collect", "Broken off"), "not broken off")
         assert not (home / "data" / "logbook.sqlite").exists() and room.query_one("#job").has_class("hidden")
         await pilot.press("l")
-        await until(pilot, lambda: _said(heard, "Collect", "in the logbook"), 120, "not collected")
+        await until(pilot, lambda: _said(heard, "Collect", "in the logbook"), "not collected")
 
         # Forty minutes are lost on the first timer; the rest of the day is planned anew, looked at, and sent.
         desk.fleet.shown = mine.port
         room.show_all()
         first.speed = 900.0
-        await until(pilot, lambda: first.now_s > plan.steps[0].start_at_s + 3600, 120, "time stood still")
+        await until(pilot, lambda: first.now_s > plan.steps[0].start_at_s + 3600, "time stood still")
         first.speed = 30.0
         await pilot.press("r")
-        await until(pilot, lambda: _top(desk) == "Replanned", 120, "no new plan")
+        await until(pilot, lambda: _top(desk) == "Replanned", "no new plan")
         moved = desk.screen.query_one(DataTable)
         assert moved.row_count > 10 and "later" in str(moved.get_row_at(0)[3])
         held = mine.report.plan_id
         await pilot.press("enter")
-        await until(pilot, lambda: _said(heard, "holds the new plan"), 120, "not sent")
-        await until(pilot, lambda: mine.report.plan_id != held, 120, "the old plan is still shown")
+        await until(pilot, lambda: _said(heard, "holds the new plan"), "not sent")
+        await until(pilot, lambda: mine.report.plan_id != held, "the old plan is still shown")
         assert mine.plan.steps[1].start_at_s > plan.steps[1].start_at_s
         assert mine.report.steps[0].state == 1 and other.report.plan_id == held
         heard.clear()  # the other timer's log was told of in the same words
         await pilot.press("l")
-        await until(pilot, lambda: _said(heard, mine.label, "in the logbook"), 120, "not collected")
+        await until(pilot, lambda: _said(heard, mine.label, "in the logbook"), "not collected")
     with Logbook(home / "data" / "logbook.sqlite") as book:
         loaded = {one.board_id: book.load(one.id) for one in book.batches()}
     assert set(loaded) == {mine.board_id, other.board_id}

@@ -12,8 +12,6 @@ from tourier.desk.data.follow import Seen
 from tourier.desk.screens.ask import Ask, Choose, Confirm
 from tourier.desk.screens.welcome import Welcome
 
-pytestmark = pytest.mark.timeout(600)
-
 
 async def _shown(desk, pilot, until) -> None:
     await until(pilot, lambda: len(desk.screen_stack) > 1 and desk.focused is not None, what="no dialog")

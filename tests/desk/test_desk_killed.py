@@ -11,6 +11,7 @@ import termios
 import time
 
 import pytest
+from limits import PATIENCE_S
 from tourier.desk.data.virtual import VirtualBench
 
 COLUMNS, LINES = 80, 24
@@ -38,8 +39,8 @@ class Terminal:
         except BlockingIOError:
             time.sleep(0.02)
 
-    def until(self, condition, seconds=40.0):
-        end = time.monotonic() + seconds
+    def until(self, condition):
+        end = time.monotonic() + PATIENCE_S
         while not condition():
             assert time.monotonic() < end, self.written[-400:]
             self.read()
@@ -67,7 +68,7 @@ def edited(home):
     finally:
         if terminal.desk.poll() is None:
             terminal.desk.kill()
-            terminal.desk.wait(10)
+            terminal.desk.wait()
         os.close(terminal.slave)
 
 
@@ -78,7 +79,7 @@ def _kept(home):
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
 def test_a_kill_leaves_a_sane_terminal_and_keeps_the_edit(home, edited, number):
     edited.desk.send_signal(number)
-    edited.until(lambda: edited.desk.poll() is not None, 20)
+    edited.until(lambda: edited.desk.poll() is not None)
     for _ in range(5):
         edited.read()
     assert edited.desk.returncode == 128 + number
@@ -93,7 +94,7 @@ def test_a_terminal_that_takes_nothing_any_more_does_not_hold_the_desk(home, edi
         edited.type(b"\x1b[18~")  # F7 paints everything anew
         time.sleep(0.03)
     edited.desk.send_signal(signal.SIGHUP)
-    assert edited.desk.wait(25) == 128 + signal.SIGHUP
+    assert edited.desk.wait() == 128 + signal.SIGHUP
     assert _kept(home)
 
 

@@ -198,5 +198,5 @@ async def test_a_damaged_logbook_is_not_called_nothing_learned(make_desk, home, 
         await until(pilot, lambda: getattr(desk.screen_stack[0], "doc", None) is not None)
         await pilot.press("f4")
         text = "What was learned cannot be read"
-        await until(pilot, lambda: text in str(desk.screen.query("#learned-text").first(Static).content), 30, "silence")
+        await until(pilot, lambda: text in str(desk.screen.query("#learned-text").first(Static).content), "silence")
         assert any(text in note.message for note in desk._notifications)

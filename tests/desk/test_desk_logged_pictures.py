@@ -12,7 +12,6 @@ import pytest
 from pictured import _still, batch_ready, looks, on_the_bench, sizes  # noqa: F401
 from textual.widgets import TextArea
 
-pytestmark = pytest.mark.timeout(600)  # seconds unloaded; this waits for conditions, not for time
 NOW_DAY = datetime(2027, 3, 14, 8, 0)
 
 

@@ -14,7 +14,6 @@ from textual.widgets import Input, Static, TabbedContent
 from tourier.desk.widgets.fitted import Fit, fitting
 from tourier.desk.widgets.timeaxis import ticks
 
-pytestmark = pytest.mark.timeout(600)  # seconds unloaded; this waits for conditions, not for time
 OTHER = "00112233445599aa"
 
 

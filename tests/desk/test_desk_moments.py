@@ -21,7 +21,6 @@ def _records(home):
     return batch, {record.type for record in batch.records}
 
 
-@pytest.mark.timeout(600)
 @pytest.mark.parametrize("whole_day", [False, pytest.param(True, marks=pytest.mark.slow)])
 async def test_three_moments_by_keyboard(make_desk, home, until, whole_day):
     desk = make_desk(welcomed=False)
@@ -30,7 +29,7 @@ async def test_three_moments_by_keyboard(make_desk, home, until, whole_day):
         await until(pilot, lambda: desk.screen.__class__.__name__ == "Welcome", what="no welcome")
         await until(pilot, lambda: desk.focused is not None and desk.focused.id == "demo")
         await pilot.press("enter")
-        await until(pilot, lambda: desk.current_mode == "bench", 120, "the demo was not sent")
+        await until(pilot, lambda: desk.current_mode == "bench", "the demo was not sent")
         berth = desk.fleet.berth
         await until(pilot, lambda: berth.connected and berth.plan and berth.sight, what="no plan on the timer")
         await until(pilot, lambda: berth.sight.probe_cdeg is not None, what="no reading")
@@ -49,15 +48,15 @@ async def test_three_moments_by_keyboard(make_desk, home, until, whole_day):
         if whole_day:
             await pilot.press("S")
             await until(pilot, lambda: desk.screen._hurry is not None)
-            await until(pilot, lambda: desk.screen._hurry is None, 240, "the day did not end")
-            await until(pilot, lambda: berth.sight is not None and berth.sight.word == "DONE", 120, "not done")
+            await until(pilot, lambda: desk.screen._hurry is None, "the day did not end")
+            await until(pilot, lambda: berth.sight is not None and berth.sight.word == "DONE", "not done")
         else:
             begun = desk.virtual.clock()
             await pilot.press("s", "s")
-            await until(pilot, lambda: desk.virtual.clock() - begun > 1200, 120, "time was not skipped")
+            await until(pilot, lambda: desk.virtual.clock() - begun > 1200, "time was not skipped")
         await pilot.press("l")
         logbook = home / "data" / "logbook.sqlite"
-        await until(pilot, lambda: any("in the logbook" in n.message for n in desk._notifications), 120)
+        await until(pilot, lambda: any("in the logbook" in n.message for n in desk._notifications))
         assert logbook.exists()
 
         # The look back.
@@ -82,7 +81,6 @@ async def test_three_moments_by_keyboard(make_desk, home, until, whole_day):
     assert any(record.type == 10 and "soft" in str(record) for record in batch.records)
 
 
-@pytest.mark.timeout(600)
 async def test_three_moments_by_mouse(make_desk, home, until):
     desk = make_desk(welcomed=False)
     async with desk.run_test(size=(120, 40)) as pilot:
@@ -103,25 +101,25 @@ async def test_three_moments_by_mouse(make_desk, home, until):
         assert room.doc.get("pieces[2].count") == 10
         await pilot.click("#worked-pages", offset=(30, 0))
         assert room.pane.page == "times"
-        await until(pilot, lambda: room.timed and room.timed.planned, 120, "no timetable")
+        await until(pilot, lambda: room.timed and room.timed.planned, "no timetable")
         assert [p["cut"] for p in room.sized.workup.cuts["pieces"]] == [24, 10]
         await pilot.press("ctrl+t")
         await until(pilot, lambda: desk.screen.__class__.__name__ == "Sending")
         await until(pilot, lambda: not desk.screen.query_one("#play").disabled and desk.screen._data)
         await pilot.click("#play")
-        await until(pilot, lambda: desk.current_mode == "bench", 120, "not sent")
+        await until(pilot, lambda: desk.current_mode == "bench", "not sent")
         berth = desk.fleet.berth
         await until(pilot, lambda: berth.sight is not None and berth.report is not None)
         # The day: a row of the steps, the link cut by pulling the cable, found again by itself.
         assert desk.screen.query_one("#bench-steps", DataTable).row_count == len(berth.plan.steps)
         desk.virtual.board.pull_cable()
-        await until(pilot, lambda: berth.link.kind == "lost", 120, "loss not noticed")
+        await until(pilot, lambda: berth.link.kind == "lost", "loss not noticed")
         assert _text(desk.screen, "#word") == "NO LINK" and str(desk.screen.query_one("#probe").value) == "--"
         desk.virtual.board.plug_cable()
-        await until(pilot, lambda: berth.connected, 120, "not found again")
+        await until(pilot, lambda: berth.connected, "not found again")
         await pilot.press("s")
         await pilot.press("l")
-        await until(pilot, lambda: any("in the logbook" in n.message for n in desk._notifications), 120)
+        await until(pilot, lambda: any("in the logbook" in n.message for n in desk._notifications))
         # The look back: the room by its word in the row, one tab by its head.
         await pilot.click("RoomRow", offset=(28, 0))
         await until(pilot, lambda: desk.current_mode == "lookback", what="room not entered")
@@ -149,7 +147,7 @@ async def test_undo_redo_and_autosave(make_desk, home, until):
         await pilot.press("ctrl+y")
         assert name.value == "Village hall breakfastXY" and room.doc.get("name") == "Village hall breakfastXY"
         kept = Autosave(home / "state" / "autosave", None)
-        await until(pilot, lambda: "breakfastXY" in (kept.found() or ""), 120, "edit not kept")
+        await until(pilot, lambda: "breakfastXY" in (kept.found() or ""), "edit not kept")
         comment = "# 24 croissants and 12 pains au chocolat"
         assert comment in room.history.now  # what the cook wrote himself stays
     # The application is gone without saving, as after a crash: the next one has the edit and can undo it.
@@ -168,11 +166,11 @@ async def test_problems_stand_beside_their_field(make_desk, until):
         room = desk.screen
         await pilot.press("tab", "tab", "end", "space", "q")
         row = next(row for row in room.query("FormRow") if row.path == "ready")
-        await until(pilot, lambda: row.query(".wrong"), 120, "no word beside the field")
+        await until(pilot, lambda: row.query(".wrong"), "no word beside the field")
         assert "Sunday 08:30 q" in str(row.query_one(".wrong", Static).content)
         assert "[!Batch]" in room.query_one("#form-pages")._plain
         await pilot.press("ctrl+z")
-        await until(pilot, lambda: not row.query(".wrong"), 120, "the word stayed")
+        await until(pilot, lambda: not row.query(".wrong"), "the word stayed")
 
 
 async def test_save_and_duplicate(make_desk, home, until):

@@ -14,8 +14,6 @@ from shared_schedule import plan as wire
 from shared_schedule.plan_writer import encode_plan
 from shared_schedule.states import DELIBERATE
 
-pytestmark = pytest.mark.timeout(300)
-
 
 @pytest.fixture
 def board(tmp_path, played):
@@ -103,25 +101,25 @@ async def test_the_dialog_offers_the_one_press_that_helps(make_desk, home, board
     plan = played("good").plan
     desk = make_desk()
     async with desk.run_test(size=(80, 24)) as pilot:
-        await until(pilot, lambda: getattr(desk.screen, "timed", None), 120, "no timetable")
+        await until(pilot, lambda: getattr(desk.screen, "timed", None), "no timetable")
         berth = desk.fleet.follow(board.port)
-        await until(pilot, lambda: berth.connected, 60, "not connected")
+        await until(pilot, lambda: berth.connected, "not connected")
         berth.follower.do("Give", jobs.send(_with(plan, name="Other hall"), "", None))
-        await until(pilot, lambda: berth.plan is not None and berth.sight, 60, "holds no plan")
+        await until(pilot, lambda: berth.plan is not None and berth.sight, "holds no plan")
         first = berth.plan.steps[0].step_id
         berth.follower.do("Go", lambda link, _: link.command(m.ACTION_STEP_START, first, DELIBERATE))
-        await until(pilot, lambda: berth.report is not None and berth.report.steps[0].state == 1, 60, "not begun")
+        await until(pilot, lambda: berth.report is not None and berth.report.steps[0].state == 1, "not begun")
         await pilot.press("ctrl+t")
         await until(pilot, lambda: type(desk.screen).__name__ == "Sending" and desk.screen._data)
         sending = desk.screen
         await until(pilot, lambda: not sending.query_one("#send").disabled)
         await pilot.click("#send")
         button = sending.query_one("#replace")
-        await until(pilot, lambda: not button.has_class("hidden"), 60, "no way out")
+        await until(pilot, lambda: not button.has_class("hidden"), "no way out")
         assert str(button.label) == jobs.OTHER_DAY
         assert "Other hall" in str(sending.query_one("#sending").content)
         await pilot.pause(0.3)
         assert button.region.bottom <= 24
         await pilot.click("#replace")
-        await until(pilot, lambda: desk.current_mode == "bench", 120, "not sent")
-        await until(pilot, lambda: berth.plan is not None and berth.plan.name == "Village hall breakfast", 60)
+        await until(pilot, lambda: desk.current_mode == "bench", "not sent")
+        await until(pilot, lambda: berth.plan is not None and berth.plan.name == "Village hall breakfast")

@@ -63,7 +63,7 @@ def _said(desk) -> str:
 def _gone(desk) -> None:
     """Wait until the application, which has ended, has let its ports go."""
     for berth in desk.fleet.berths.values():
-        assert berth.follower.ended.wait(30)
+        assert berth.follower.ended.wait()
 
 
 def _rows(desk) -> list[dict[str, str]]:
@@ -94,7 +94,6 @@ async def _watch(desk, pilot, until, timer, seconds: int) -> None:
         await until(pilot, lambda before=seen: berth.sight is not None and berth.sight.at_s >= before + 8)
 
 
-@pytest.mark.timeout(300)
 async def test_two_timers_listed_chosen_and_one_vanishes(make_desk, until, plugged, board):
     one, other = board(0x11A1), board(0x22B2, clock_known=False)
     plugged.ports = [one.port]
@@ -142,7 +141,6 @@ async def test_two_timers_listed_chosen_and_one_vanishes(make_desk, until, plugg
         await until(pilot, lambda: all(row["timer"][0] == "●" for row in _rows(desk)), what="the list does not say so")
 
 
-@pytest.mark.timeout(300)
 async def test_ice_point_refused_kept_and_left(make_desk, until, plugged, board):
     timer = board(0x33C3)
     plugged.ports = [timer.port]
@@ -222,7 +220,6 @@ async def test_ice_point_refused_kept_and_left(make_desk, until, plugged, board)
         assert int(link.setting("boil_error")) == pytest.approx(-140, abs=15)  # 98.2 - 0.6 - 99.0
 
 
-@pytest.mark.timeout(300)
 async def test_backup_install_and_restore_are_byte_for_byte(make_desk, until, plugged, board, tmp_path):
     timer = board(0x44D4)
     plugged.ports = [timer.port]
@@ -281,7 +278,6 @@ async def _with_file(desk, pilot, until, key: str, file) -> None:
     await until(pilot, lambda: desk.screen.__class__.__name__ == "TimerRoom")
 
 
-@pytest.mark.timeout(300)
 async def test_install_asks_first_and_then_writes_this_program(make_desk, until, plugged, board):
     timer = board(0x55E5)
     plugged.ports = [timer.port]

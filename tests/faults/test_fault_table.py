@@ -44,7 +44,7 @@ def test_a_good_day_is_accused_of_nothing(plan_and_text):
 
 
 @pytest.mark.slow
-@pytest.mark.timeout(3600)
+@pytest.mark.cpu(3600)
 @pytest.mark.parametrize("with_symptoms", [True, False])
 def test_the_whole_table_on_the_test_kitchens(plan_and_text, with_symptoms):
     rows = [play(name, seed, with_symptoms, plan_and_text)[0] for name in (*FAULTS, "good") for seed in TEST]
@@ -54,7 +54,7 @@ def test_the_whole_table_on_the_test_kitchens(plan_and_text, with_symptoms):
 
 
 @pytest.mark.slow
-@pytest.mark.timeout(1200)
+@pytest.mark.cpu(1200)
 @pytest.mark.parametrize("name", ["warm-third-fold", "long-proof"])
 def test_the_real_firmware_says_the_same(plan_and_text, name):
     """The same day on the interpreter, over the link: the same cause at the same fold."""

@@ -137,7 +137,7 @@ def test_transfers_over_every_kind_of_bad_line():
 
 
 @pytest.mark.faults
-@pytest.mark.timeout(1200)
+@pytest.mark.cpu(1200)
 def test_a_thousand_transfers():
     report(range(1000))
 

@@ -82,7 +82,7 @@ def test_random_and_mutated_octets():
 
 
 @pytest.mark.fuzz
-@pytest.mark.timeout(3600)
+@pytest.mark.cpu(3600)
 def test_ten_million_octets():
     run(10_000_000)
 

@@ -74,11 +74,11 @@ def collect(timer: VirtualTimer) -> tuple[bytes, bytes, bytes]:
         return tuple(link.collect(stream) for stream in (1, 2, 3))
 
 
-def on_device(program: str, heap: str = "384k", timeout_s: float = 60) -> subprocess.CompletedProcess:
+def on_device(program: str, heap: str = "384k") -> subprocess.CompletedProcess:
     """Run a program under MicroPython with the device files to import."""
     return subprocess.run(
         [find_micropython(), "-X", f"heapsize={heap}", "-c", program], capture_output=True, text=True,
-        timeout=timeout_s, env={"MICROPYPATH": f"{firmware_dir()}:{shared_dir()}"},
+        env={"MICROPYPATH": f"{firmware_dir()}:{shared_dir()}"},
     )  # fmt: skip
 
 

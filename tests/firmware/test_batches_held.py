@@ -147,7 +147,6 @@ print(pairs, back, octets, full, store.free(), flash.erases, flash.programs)
 
 
 @pytest.mark.slow
-@pytest.mark.timeout(600)
 def test_two_weeks_of_temperatures_fit_and_wear_little():
     """14 days at one pair in 5 s, written each 30 s through the real littlefs beside the firmware: all comes back."""
     done = on_device(FORTNIGHT, "16m", 580)

@@ -76,7 +76,7 @@ RP2350 = "Raspberry Pi Pico 2 W with RP2350", "0x400D8000"
 def run(code: str, held: int = 0, chip=RP2040, said: bytes | None = None) -> str:
     program = MACHINE.replace("HELD", str(held)).replace("MACHINE_NAME", chip[0]).replace("CONTROL", chip[1]) + code
     done = subprocess.run(
-        [find_micropython(), "-c", program], capture_output=True, timeout=30, input=said or b"",
+        [find_micropython(), "-c", program], capture_output=True, input=said or b"",
         env={"MICROPYPATH": f"{firmware_dir()}:{shared_dir()}"},
     )  # fmt: skip
     told = done.stdout.decode() + done.stderr.decode()

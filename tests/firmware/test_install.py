@@ -123,7 +123,7 @@ def test_mpremote_itself_lists_the_board(flash):
         timer.run_for(5)
         done = subprocess.run(
             [sys.executable, "-m", "mpremote", "connect", timer.port, "resume", "fs", "ls", ":/"],
-            capture_output=True, text=True, timeout=60,
+            capture_output=True, text=True,
         )  # fmt: skip
         assert done.returncode == 0, done.stderr
         assert "boots" in done.stdout

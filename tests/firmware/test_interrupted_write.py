@@ -62,7 +62,7 @@ def test_an_interrupt_at_any_point_of_a_write_leaves_old_or_new(tmp_path):
     script = tmp_path / "program.py"
     script.write_text(PROGRAM)
     done = subprocess.run(
-        [find_micropython(), str(script), str(tmp_path)], capture_output=True, text=True, timeout=30,
+        [find_micropython(), str(script), str(tmp_path)], capture_output=True, text=True,
         env={"MICROPYPATH": f"{firmware_dir()}:{shared_dir()}"},
     )  # fmt: skip
     assert done.returncode == 0, done.stdout + done.stderr

@@ -28,7 +28,7 @@ def test_mpremote_installs_a_timer_that_starts(tmp_path):
         timer.run_for(3)
         done = subprocess.run(
             [sys.executable, "-m", "mpremote", "connect", timer.port, "resume", "mip", "install", "--target", "/lib",
-             str(firmware_dir() / "package.json")], capture_output=True, text=True, timeout=110,
+             str(firmware_dir() / "package.json")], capture_output=True, text=True,
         )  # fmt: skip
         assert done.returncode == 0, done.stdout + done.stderr
         with at_prompt(timer.port, reset=False) as prompt:

@@ -15,7 +15,7 @@ SCRIPT = Path(__file__).with_name("parts_device.py")
 
 def test_every_check_of_the_parts_passes():
     done = subprocess.run(
-        [find_micropython(), "-X", "heapsize=512k", str(SCRIPT)], capture_output=True, text=True, timeout=60,
+        [find_micropython(), "-X", "heapsize=512k", str(SCRIPT)], capture_output=True, text=True,
         env={"MICROPYPATH": f"{firmware_dir()}:{shared_dir()}"},
     )  # fmt: skip
     assert done.returncode == 0, (done.stdout + done.stderr)[-1500:]

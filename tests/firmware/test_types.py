@@ -15,7 +15,6 @@ from tourier.device.files import device_files, firmware_dir, shared_dir
 FILES = sorted({source for path, source in device_files().items() if "/shared_schedule/" not in path})
 
 
-@pytest.mark.timeout(180)
 def test_the_firmware_fits_the_stubs(tmp_path):
     site = Path(sysconfig.get_paths()["purelib"])
     if not (site / "stdlib").is_dir() or not (site / "machine.pyi").exists():
@@ -31,7 +30,7 @@ def test_the_firmware_fits_the_stubs(tmp_path):
     path = tmp_path / "pyrightconfig.json"
     path.write_text(json.dumps(config))
     done = subprocess.run(
-        [sys.executable, "-m", "pyright", "-p", str(path), "--outputjson"], capture_output=True, text=True, timeout=170
+        [sys.executable, "-m", "pyright", "-p", str(path), "--outputjson"], capture_output=True, text=True
     )
     report = json.loads(done.stdout)
     assert report["summary"]["filesAnalyzed"] >= len(FILES) > 25

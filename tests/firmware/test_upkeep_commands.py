@@ -29,7 +29,7 @@ def command(timer, tmp_path, *words: str) -> tuple[int, str, str]:
     program = "from tourier.cli import main; raise SystemExit(main())"
     done = subprocess.run(
         [sys.executable, "-c", program, "device", *words, "--port", timer.port], capture_output=True, text=True,
-        timeout=60, env={**os.environ, "TOURIER_HOME": str(tmp_path / "home")},
+        env={**os.environ, "TOURIER_HOME": str(tmp_path / "home")},
     )  # fmt: skip
     return done.returncode, done.stdout, done.stderr
 

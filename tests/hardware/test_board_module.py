@@ -90,7 +90,7 @@ def told() -> dict:
     if command is None:
         pytest.skip("the MicroPython interpreter is not installed")
     done = subprocess.run(
-        [command, "-c", SCRIPT], cwd=ROOT / "firmware", capture_output=True, text=True, timeout=30,
+        [command, "-c", SCRIPT], cwd=ROOT / "firmware", capture_output=True, text=True,
         env={"MICROPYPATH": f".:{ROOT}:.frozen", "PATH": ""}, stdin=subprocess.DEVNULL,
     )  # fmt: skip
     assert done.returncode == 0, done.stdout + done.stderr

@@ -91,13 +91,13 @@ def test_the_light_products_are_made_again_the_same():
     for module in ("schemdraw", "cairosvg", "matplotlib", "shapely", "skidl"):
         pytest.importorskip(module, reason=f"{module} comes with the hardware extra")
     command = [sys.executable, str(HARDWARE / "make.py"), "--check", "electronics", "board", "budget"]
-    done = subprocess.run(command, capture_output=True, text=True, cwd=ROOT, timeout=100)
+    done = subprocess.run(command, capture_output=True, text=True, cwd=ROOT)
     assert done.returncode == 0, done.stderr
 
 
 def test_make_names_an_unknown_group():
     command = [sys.executable, str(HARDWARE / "make.py"), "roof"]
-    done = subprocess.run(command, capture_output=True, text=True, cwd=ROOT, timeout=60)
+    done = subprocess.run(command, capture_output=True, text=True, cwd=ROOT)
     assert done.returncode == 2
     assert "no group 'roof'" in done.stderr
 

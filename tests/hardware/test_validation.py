@@ -89,7 +89,6 @@ def test_demo_says_it_is_invented_and_shows_both_outcomes():
         [sys.executable, str(ROOT / "hardware/validation/judge.py"), str(demo)],
         capture_output=True,
         text=True,
-        timeout=30,
     )
     assert done.returncode == 1
     assert done.stdout.startswith("DEMONSTRATION with invented numbers")

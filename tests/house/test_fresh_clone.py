@@ -46,7 +46,7 @@ def _copy(target: Path) -> Path:
 
 
 @pytest.mark.slow
-@pytest.mark.timeout(600)
+@pytest.mark.cpu(600)
 def test_the_wheel_works_away_from_the_clone(tmp_path):
     source = _copy(tmp_path / "source")
     subprocess.run(

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import threading
-
 import pytest
 from tourier.device import errors
 from tourier.device.client import DayReport, Timer
@@ -63,10 +61,12 @@ def test_loss_is_told_once_and_the_state_asked_again():
 def test_over_a_real_cable(board, record_property):
     record_property("interpreter", "micropython")
     one = board()
-    threading.Timer(0.7, one.bridge.pull).start()
-    threading.Timer(1.5, one.bridge.plug).start()
     kinds = []
-    for event in stay(lambda: Timer.open(one.port), timeout_s=8):
+    for event in stay(lambda: Timer.open(one.port)):
+        if isinstance(event, Lost):
+            one.bridge.plug()
+        elif isinstance(event, Heard) and Lost not in kinds:
+            one.bridge.pull()
         if not isinstance(event, Heard) or kinds[-1:] != [Heard]:
             kinds.append(type(event))
         if kinds.count(Connected) == 2 and kinds[-1] is Heard:

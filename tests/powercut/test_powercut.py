@@ -51,7 +51,7 @@ class Recovery:
 
     def close(self) -> None:
         self.process.stdin.close()
-        self.process.wait(timeout=10)
+        self.process.wait()
 
 
 @pytest.fixture(scope="module")

@@ -19,10 +19,10 @@ def environment(home: Path) -> dict[str, str]:
     return os.environ | {"TOURIER_HOME": str(home), "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)}
 
 
-def command(home: Path, *arguments: object, timeout: float = 90) -> subprocess.CompletedProcess[str]:
+def command(home: Path, *arguments: object) -> subprocess.CompletedProcess[str]:
     """Run one command to its end in a process of its own."""
     return subprocess.run(
-        [*COMMAND, *map(str, arguments)], env=environment(home), capture_output=True, text=True, timeout=timeout,
+        [*COMMAND, *map(str, arguments)], env=environment(home), capture_output=True, text=True,
         stdin=subprocess.DEVNULL,
     )  # fmt: skip
 

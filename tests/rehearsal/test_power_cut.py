@@ -25,7 +25,7 @@ from shared_schedule import messages as m
 from shared_schedule import plan as P
 from shared_schedule.plan_writer import encode_plan
 
-pytestmark = [pytest.mark.powercut, pytest.mark.timeout(300)]
+pytestmark = pytest.mark.powercut
 KINDS = {P.BULK, P.LOCK_IN, P.FOLD, P.REST, P.SHEET, P.CUT, P.SHAPE, P.HOLD, P.PROOF, P.BAKE}
 DARK_S = 40
 

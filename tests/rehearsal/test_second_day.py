@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import json
 
-import pytest
 from tourier import rehearsal
 from tourier.batch.examples import demo_text
 from tourier.cli import main
@@ -18,7 +17,6 @@ from shared_schedule import plan as wire
 from shared_schedule.states import DELIBERATE
 from shared_schedule.units import EPOCH_UNIX_S
 
-pytestmark = pytest.mark.timeout(120)
 START_S = int(rehearsal.DEMO_NOW.timestamp()) - EPOCH_UNIX_S
 
 
