@@ -12,10 +12,9 @@ OK = thermistor.OK
 OPEN = thermistor.OPEN
 SHORT = thermistor.SHORT
 RANGE = thermistor.RANGE
-STUCK = 4  # the same code to the last bit, again and again: a converter has noise, a stuck one has none
-AWAY = 5  # the needle has been pulled out of the dough (it ran towards the room faster than dough can)
-DEAD = 6  # the converter itself does not answer
-FAULT_WORDS = ("ok", "open", "short", "out of range", "stuck", "out of dough", "no converter")
+STUCK = thermistor.STUCK
+AWAY = thermistor.AWAY
+DEAD = thermistor.DEAD
 
 BENCH = 0
 PROBE = 1

@@ -1,8 +1,8 @@
 """What a builder sees after soldering: one line a part, each with what was found or what to look at."""
 
 import pins
-from sampler import FAULT_WORDS
 
+from shared_schedule.thermistor import FAULT_WORDS
 from shared_schedule.units import NO_CDEG, cdeg_text
 
 

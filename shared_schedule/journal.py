@@ -43,10 +43,6 @@ BODIES = {
     AIR: "hB",  # cdeg, relative humidity in percent
     LOST: "BI",  # what, bytes
 }
-TYPE_WORDS = (
-    "", "boot", "plan", "step", "tick", "alarm", "acknowledged", "bend test", "clock set", "fault", "note",
-    "finished", "crash", "air", "lost",
-)  # fmt: skip
 
 TEXT_CAP = 100  # bytes of UTF-8 in a note or crash line
 OVERHEAD = 14  # type, len, seq, at_s, crc

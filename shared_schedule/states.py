@@ -12,7 +12,7 @@ RUNNING = 1
 DONE = 2
 SKIPPED = 3
 READY = 4
-STATE_WORDS = ("waiting", "running", "done", "skipped", "ready")
+STATE_WORDS = {WAITING: "waiting", RUNNING: "running", DONE: "done", SKIPPED: "skipped", READY: "ready"}
 
 # Modes of the day, derived from the states.
 IDLE = 0

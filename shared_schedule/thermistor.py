@@ -16,7 +16,11 @@ OK = 0
 OPEN = 1  # probe unplugged or wire broken
 SHORT = 2
 RANGE = 3  # the circuit is whole, but no temperature a kitchen has
-STATE_WORDS = ("ok", "open", "short", "out of range")
+# Found by whoever reads it again and again; journaled and sent with the four above, never renumbered.
+STUCK = 4  # the same code to the last bit, again and again: a converter has noise, a stuck one has none
+AWAY = 5  # the probe was pulled out of the dough (it ran towards the room faster than dough can)
+DEAD = 6  # the converter itself does not answer
+FAULT_WORDS = ("ok", "open", "short", "out of range", "stuck", "out of dough", "no converter")
 
 RANGE_LOW_CDEG = -4000
 RANGE_HIGH_CDEG = 12000

@@ -16,7 +16,7 @@ WORDS = ("no reading", "too cold", "in the window", "too warm")
 CRACKED = 1
 CLEAN = 2
 GREASY = 3
-VERDICT_WORDS = ("", "cracked", "bent clean", "greasy")
+VERDICT_WORDS = {CRACKED: "cracked", CLEAN: "bent clean", GREASY: "greasy"}
 
 FOREVER_S = 0x3FFFFFFF  # the reading does not move towards an edge
 

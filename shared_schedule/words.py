@@ -3,6 +3,7 @@
 Every word has at most ten letters, so that it fits a 2.42 inch display at 8 mm height.
 """
 
+from shared_schedule import journal as J
 from shared_schedule import plan as P
 
 NONE = 0
@@ -32,17 +33,18 @@ KIND_WORDS = {
     P.PREHEAT: "PREHEAT", P.BAKE: "BAKE", P.COOL: "COOL",
 }  # fmt: skip
 
-# Alarms, in the order of their numbers in the journal and on the wire; the spoken form of each.
-ALARM_WORDS = (
-    "", "step due", "window soon left", "window left, too warm", "window left, too cold", "sensor fault",
-    "proof too warm", "hold too long", "clock unknown", "rest done", "is the oven empty?", "low memory",
-    "the ready time slips",
-)  # fmt: skip
+# Alarms in the journal and on the wire; the spoken form of each.
+ALARM_WORDS = {
+    J.STEP_DUE: "step due", J.WINDOW_SOON: "window soon left", J.WINDOW_LEFT_WARM: "window left, too warm",
+    J.WINDOW_LEFT_COLD: "window left, too cold", J.SENSOR_FAULT: "sensor fault", J.PROOF_CAP: "proof too warm",
+    J.HOLD_MAX: "hold too long", J.CLOCK_UNKNOWN: "clock unknown", J.REST_DONE: "rest done",
+    J.OVEN_EMPTY: "is the oven empty?", J.LOW_MEMORY: "low memory", J.SLIP: "the ready time slips",
+}  # fmt: skip
 
 
 def alarm_word(kind):
-    """Return the words for an alarm; "alarm" for one this version does not know."""
-    return ALARM_WORDS[kind] if 0 <= kind < len(ALARM_WORDS) else "alarm"
+    """Return the words for an alarm; "" for none, "alarm" for one this version does not know."""
+    return ALARM_WORDS.get(kind, "alarm") if kind else ""
 
 
 def word(code):

@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from shared_schedule import plan as wire
+from shared_schedule.states import READY
 from tourier.batch.model import ProcessStep
 from tourier.dayplan.chance import chance_of
 from tourier.dayplan.device import to_device
@@ -20,8 +21,6 @@ from tourier.dayplan.model import DayPlan, Impossible, PlannedStep, from_at_s, t
 from tourier.dayplan.problem import MINUTE_S, Problem, build, minutes_up, moment, span
 from tourier.dayplan.rest import best_rest
 from tourier.dayplan.solution import DONE, RUNNING, SKIPPED, WAITING, Fact, Solution
-
-READY = 4  # a rest whose time is up and that nobody has ended yet: for the planner it still runs
 
 
 @dataclass(frozen=True)
@@ -89,7 +88,7 @@ def happened(plan: DayPlan, state: Any) -> dict[int, Happened]:
         started, ended = state.started_at_s[index], state.ended_at_s[index]
         if state.steps[index] != WAITING:
             result[step.step_id] = Happened(
-                RUNNING if state.steps[index] == READY else state.steps[index],
+                RUNNING if state.steps[index] == READY else state.steps[index],  # nobody has ended it yet
                 from_at_s(started) if started else None,
                 from_at_s(ended) if ended else None,
             )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-WAITING, RUNNING, DONE, SKIPPED = range(4)
+from shared_schedule.states import DONE, RUNNING, SKIPPED, WAITING  # noqa: F401 - a Fact's states
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from shared_schedule import messages as m
 from shared_schedule import plan as wire
+from shared_schedule import states, window
 from shared_schedule.plan_writer import encode_plan
 from tourier import places, planning
 from tourier.desk.data.follow import Job, Progress
@@ -16,9 +17,8 @@ from tourier.device.errors import Refused, plain
 from tourier.device.upkeep import forget
 from tourier.logbook.record.model import clock_text, minutes_text
 
-_RUNNING = 1  # shared_schedule.day: 0 idle, 1 running, 2 finished
 # Verdicts of a bend test as the journal has them.
-BENDS = {1: "cracked: too cold", 2: "bent clean", 3: "greasy: too warm"}
+BENDS = {window.CRACKED: "cracked: too cold", window.CLEAN: "bent clean", window.GREASY: "greasy: too warm"}
 _CLOCK_GOOD_S = 2.0  # a timer's crystal drifts about this much in a day; no reason to touch it
 
 
@@ -75,7 +75,7 @@ def send(
 
 def _complain(timer: Timer, held: str, name: str) -> None:
     """Raise Busy when a day runs: the timer itself takes no plan of another name then."""
-    if timer.state().running != _RUNNING:
+    if timer.state().running != states.DAY_RUNNING:
         return
     if held == name:
         raise Busy(
@@ -105,7 +105,7 @@ def collect(logbook: Path) -> Job:
         logbook.parent.mkdir(parents=True, exist_ok=True)
         with Logbook(logbook) as book:
             number = book.collect(info.board_id, log.plan, log.journal, log.samples, text)
-        running = timer.state().running == _RUNNING
+        running = timer.state().running == states.DAY_RUNNING
         if not running:
             log.tell_collected(timer)
         log.forget_partial()
@@ -167,10 +167,10 @@ def go(plan: wire.Plan, step_id: int) -> Job:
 
     def job(timer: Timer, _progress: Progress) -> str:
         index = plan.index_of(step_id)
-        state = timer.state().steps[index].state if index >= 0 else 0
-        action = m.ACTION_STEP_START if state == 0 else m.ACTION_STEP_DONE
+        state = timer.state().steps[index].state if index >= 0 else states.WAITING
+        action = m.ACTION_STEP_START if state == states.WAITING else m.ACTION_STEP_DONE
         name = plan.steps[index].name if index >= 0 else "The step"
-        return timer.command(action, step_id) or (f"{name}: started." if state == 0 else f"{name}: done.")
+        return timer.command(action, step_id) or (f"{name}: started." if state == states.WAITING else f"{name}: done.")
 
     return job
 

@@ -11,13 +11,12 @@ from typing import Any
 
 import numpy as np
 
+from shared_schedule import journal as J
+from shared_schedule import words
 from shared_schedule.units import EPOCH_UNIX_S
+from shared_schedule.window import VERDICT_WORDS
 from tourier.logbook.account.steps import Account, StepAccount
 from tourier.logbook.record.model import (
-    ALARM_WORDS,
-    REST_DONE,
-    STEP_DUE,
-    VERDICTS,
     Batch,
     Listed,
     clock_text,
@@ -27,7 +26,7 @@ from tourier.logbook.record.model import (
 from tourier.picture.raster import Band, Series
 
 # The day's own rhythm, not a warning: a small mark, so that what matters stands out.
-_RHYTHM = (STEP_DUE, REST_DONE)
+_RHYTHM = (J.STEP_DUE, J.REST_DONE)
 _SHORTEST_OUTSIDE_S = 30
 _ONE_STRETCH_S = 120.0  # two stretches outside the window closer than that are one
 _HELD_S = 15.0  # a reading stands for so long at most when none follows
@@ -116,7 +115,7 @@ def _marks(account: Account) -> tuple[list[tuple[float, str]], list[tuple[int, s
     weighty: list[tuple[float, str]] = []
     events: list[tuple[int, str]] = []
     for alarm in account.alarms:
-        word = ALARM_WORDS[alarm.kind] if alarm.kind < len(ALARM_WORDS) else "alarm"
+        word = words.alarm_word(alarm.kind)
         step = account.step(alarm.step_id)
         where = f" ({step.title})" if step is not None else ""
         if alarm.kind in _RHYTHM:
@@ -127,7 +126,7 @@ def _marks(account: Account) -> tuple[list[tuple[float, str]], list[tuple[int, s
             events.append((alarm.at_s, f"! {word}{where}, {alarm.answer}"))
     for at, cdeg, verdict in account.bends:
         weighty.append((at, "b"))
-        seen = VERDICTS[verdict] if verdict < len(VERDICTS) else "?"
+        seen = VERDICT_WORDS.get(verdict, "?")
         events.append((at, f"b bend test at {cdeg / 100:.1f} °C: {seen}"))
     for at, text in account.notes:
         weighty.append((at, "n"))

@@ -6,9 +6,10 @@ from rich.markup import escape
 from textual.widgets import DataTable
 
 from shared_schedule import plan as wire
+from shared_schedule import states
 from tourier.desk.data.fleet import Berth
 from tourier.desk.widgets.fitted import Fit, fitting
-from tourier.desk.widgets.nowpanel import STATE_SHAPES, STATE_WORDS
+from tourier.desk.widgets.nowpanel import STATE_SHAPES
 from tourier.device.client import StepState
 from tourier.logbook.record.model import clock_text
 
@@ -80,13 +81,13 @@ def _at_hand(berth: Berth, ids: list[str]) -> int | None:
 
 def row_of(plan: wire.Plan, step: wire.Step, state: StepState | None) -> dict[str, str]:
     """Return the cells of one step by column."""
-    code = state.state if state is not None else 0
+    code = state.state if state is not None else states.WAITING
 
     def clock(at_s: int) -> str:
         return clock_text(plan, at_s, False) if at_s else ""
 
     return {
-        "state": f"{STATE_SHAPES.get(code, '?')} {STATE_WORDS.get(code, '?')}", "step": escape(step.name),
+        "state": f"{STATE_SHAPES.get(code, '?')} {states.STATE_WORDS.get(code, '?')}", "step": escape(step.name),
         "planned": clock_text(plan, step.start_at_s), "began": clock(state.started_at_s) if state else "",
         "ended": clock(state.ended_at_s) if state else "",
     }  # fmt: skip

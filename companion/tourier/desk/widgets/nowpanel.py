@@ -6,6 +6,7 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.widgets import Digits, ProgressBar, Static
 
+from shared_schedule import states
 from shared_schedule.units import cdeg_text
 from tourier.desk.data.fleet import Berth
 from tourier.desk.data.follow import JobMoved
@@ -14,8 +15,6 @@ from tourier.device.sight import Sight
 from tourier.logbook.record.model import clock_text, minutes_text
 
 STATE_SHAPES = {0: "·", 1: "▶", 2: "✓", 3: "–", 4: "!"}
-STATE_WORDS = {0: "waiting", 1: "running", 2: "done", 3: "skipped", 4: "ready"}
-_RUNNING, _READY = 1, 4
 _RESTS_SHOWN = 4
 _READY_LEFT_S = 100 * 3600  # a count-down longer than that is a hold with no end
 
@@ -99,11 +98,11 @@ def rest_lines(berth: Berth, sight: Sight) -> list[str]:
     report = berth.report
     for index, step in enumerate(berth.plan.steps):
         state = report.steps[index] if report is not None and index < len(report.steps) else None
-        if state is None or state.state not in (_RUNNING, _READY) or step.step_id == sight.step_id:
+        if state is None or state.state not in (states.RUNNING, states.READY) or step.step_id == sight.step_id:
             continue
         left = state.started_at_s + step.planned_for_s - sight.at_s
         when = f"{minutes_text(left)} yet" if left >= 60 else "now" if left > -60 else f"over by {minutes_text(-left)}"
-        if state.state == _READY and left >= 60:
+        if state.state == states.READY and left >= 60:
             when = "ready"
         lines.append(f"{STATE_SHAPES[state.state]} {step.name}: {when}")
     more = len(lines) - _RESTS_SHOWN

@@ -11,11 +11,12 @@ from typing import NamedTuple
 
 import numpy as np
 
+from shared_schedule import journal as J
 from shared_schedule import plan as plans
 from shared_schedule.units import NO_CDEG
 from tourier.logbook.account.slabfit import Spell, core_curve, thin
 from tourier.logbook.account.steps import Account, StepAccount
-from tourier.logbook.record.model import AIR, Floats, minutes_text
+from tourier.logbook.record.model import Floats, minutes_text
 
 _NIGHT_S = 5 * 3600  # ten times the time constant of shaped pieces: nothing of the warmth they went in with is left
 _SOON_S = 600  # between fridge and needle
@@ -135,7 +136,8 @@ def facts(acc: Account) -> tuple[str, ...]:
         out.append(f"Over {rests} rests the fridge chilled the pâton {times} as the plan counted on"
                    + (": it is warmer, or its air is stiller, than believed." if share < 1 else
                       ": it is colder, or moves more air, than believed."))  # fmt: skip
-    air = np.array([(r.body[0] / 100, r.body[1]) for r in acc.batch.records if r.type == AIR and r.body[0] != NO_CDEG])
+    records = acc.batch.records
+    air = np.array([(r.body[0] / 100, r.body[1]) for r in records if r.type == J.AIR and r.body[0] != NO_CDEG])
     if len(air) >= 10:
         room, moist = (float(v) for v in np.median(air, axis=0))
         if plan.room_cdeg != NO_CDEG and abs(room - plan.room_cdeg / 100) >= _ROOM_OFF_C:

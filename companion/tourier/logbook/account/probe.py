@@ -15,9 +15,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from shared_schedule import journal as J
 from shared_schedule import plan as plans
-from shared_schedule import states
-from tourier.logbook.record.model import FAULT, Batch, Floats, Samples
+from shared_schedule import states, thermistor
+from tourier.logbook.record.model import Batch, Floats, Samples
 
 _SETTLE_S = 120.0  # after the needle's move the reading may run as it likes
 _WITHIN_S = 30.0
@@ -26,7 +27,6 @@ _WARMER_C = 0.4  # dough that went on resting in the cold has not warmed, apart 
 _COLDER_C, _COLDER_C_MIN = 0.6, {plans.FRIDGE: 0.15, plans.FREEZER: 1.5}  # nor cooled faster than this
 CHANNELS = ("bench", "probe")
 _LEAST_S = 30  # shorter ones are no news
-_AWAY = 5  # fault number of "out of dough" (firmware/sampler.py); earlier timers journaled it like a fault
 _BOOT_S = 60  # a first "all well" this soon after the beginning ends no fault: the channels had not been read before
 
 
@@ -122,15 +122,15 @@ def fault_spans(batch: Batch, number: int) -> list[tuple[int, int]]:
     since: int | None = None
     first = True
     for record in batch.records:
-        if record.type != FAULT or record.body[0] != number:
+        if record.type != J.FAULT or record.body[0] != number:
             continue
-        broken = record.body[1] not in (0, _AWAY)
+        broken = record.body[1] not in (thermistor.OK, thermistor.AWAY)  # earlier timers journaled AWAY like a fault
         if broken and since is None:
             since = record.at_s
         elif not broken and since is not None:
             out.append((since, record.at_s))
             since = None
-        elif not broken and first and record.body[1] == 0 and record.at_s > batch.begun_at_s + _BOOT_S:
+        elif not broken and first and record.body[1] == thermistor.OK and record.at_s > batch.begun_at_s + _BOOT_S:
             out.append((batch.begun_at_s, record.at_s))  # it began before this batch's journal did
         first = False
     if since is not None:

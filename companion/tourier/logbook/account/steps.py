@@ -11,44 +11,29 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from shared_schedule import journal as J
 from shared_schedule import plan as plans
+from shared_schedule import states as S
 from shared_schedule.units import NO_CDEG
 from tourier.logbook.account import traces
 from tourier.logbook.account.probe import Gap, gaps, owners
 from tourier.logbook.account.traces import Trace, trace
-from tourier.logbook.record.model import (
-    ACK,
-    AIR,
-    ALARM,
-    BEND,
-    BOOT,
-    CLOCK_ALARM,
-    NOTE,
-    PROBE_FAULT,
-    PROOF_CAP,
-    STEP,
-    TICK,
-    WINDOW_LEFT_COLD,
-    WINDOW_LEFT_WARM,
-    WINDOW_SOON,
-    Batch,
-    Floats,
-    Record,
-    minutes_text,
-    step_title,
-)  # fmt: skip
+from tourier.logbook.record.model import Batch, Floats, Record, minutes_text, step_title
 
-WAITING, RUNNING, DONE, SKIPPED, READY = range(5)
-STATE_WORDS = ("not begun", "running", "done", "skipped", "ready")
-CAUSE_WORDS = ("", "button", "companion", "time", "core", "dose", "undone", "early", "override")
+STATE_WORDS = {S.WAITING: "not begun", S.RUNNING: "running", S.DONE: "done", S.SKIPPED: "skipped", S.READY: "ready"}
+CAUSE_WORDS = {
+    S.BY_BUTTON: "button", S.BY_LINK: "companion", S.BY_CLOCK: "time", S.BY_PROBE: "core", S.BY_PROOF: "dose",
+    S.BY_UNDO: "undone", S.BY_EARLY: "early", S.BY_OVERRIDE: "override",
+}  # fmt: skip
 
 # Kinds whose window is the butter's, even where the plan step carries none of its own.
 BUTTER_KINDS = (plans.LOCK_IN, plans.FOLD, plans.SHEET, plans.CUT, plans.SHAPE)
 REST_KINDS = (plans.REST, plans.CHILL, plans.HOLD, plans.FREEZE)
 
-_PASSING = (WINDOW_SOON, WINDOW_LEFT_WARM, WINDOW_LEFT_COLD, PROBE_FAULT, PROOF_CAP, CLOCK_ALARM)
+_PASSING = (
+    J.WINDOW_SOON, J.WINDOW_LEFT_WARM, J.WINDOW_LEFT_COLD, J.SENSOR_FAULT, J.PROOF_CAP, J.CLOCK_UNKNOWN,
+)  # fmt: skip
 _STICK_S = 45.0  # a needle moved into new dough needs this long: three time constants of a 3 mm probe in dough
-_TICK_OVEN = 7  # as in shared_schedule.day
 
 
 @dataclass(frozen=True)
@@ -181,27 +166,27 @@ def window_of(plan: plans.Plan, step: plans.Step) -> tuple[float, float]:
 
 def _spans(plan: plans.Plan, records: tuple[Record, ...]) -> dict[int, list]:
     """Replay STEP and TICK records: step id -> [state, from_s, to_s, cause, tick bits, ready_s]."""
-    out: dict[int, list] = {step.step_id: [WAITING, None, None, 0, 0, None] for step in plan.steps}
+    out: dict[int, list] = {step.step_id: [S.WAITING, None, None, 0, 0, None] for step in plan.steps}
     for record in records:
-        if record.type == STEP and record.body[0] in out and record.body[2] < len(STATE_WORDS):
+        if record.type == J.STEP and record.body[0] in out and record.body[2] in STATE_WORDS:
             step_id, _before, after, cause = record.body[:4]
             entry = out[step_id]
-            if after == RUNNING:
+            if after == S.RUNNING:
                 # Back from DONE by an undo: the old beginning stands.
-                if entry[1] is None or entry[0] == WAITING:
+                if entry[1] is None or entry[0] == S.WAITING:
                     entry[1] = record.at_s
                 entry[2] = entry[5] = None
-            elif after == READY:
+            elif after == S.READY:
                 # Time, core or dose reached: dough in the fridge goes on resting until the next step closes it.
                 entry[5], entry[2] = record.at_s, None
-            elif after in (DONE, SKIPPED):
-                if after == DONE and entry[1] is None:
+            elif after in (S.DONE, S.SKIPPED):
+                if after == S.DONE and entry[1] is None:
                     entry[1] = record.at_s
                 entry[2] = record.at_s
-            elif after == WAITING:
+            elif after == S.WAITING:
                 entry[1] = entry[2] = entry[5] = None
             entry[0], entry[3] = after, cause
-        elif record.type == TICK and record.body[0] in out:
+        elif record.type == J.TICK and record.body[0] in out:
             step_id, n, on = record.body[:3]
             bit = 1 << n
             out[step_id][4] = out[step_id][4] | bit if on else out[step_id][4] & ~bit
@@ -212,12 +197,12 @@ def _alarms(records: tuple[Record, ...]) -> tuple[Alarm, ...]:
     out: list[Alarm] = []
     open_at: dict[tuple[int, int], int] = {}
     for record in records:
-        if record.type == ALARM:
+        if record.type == J.ALARM:
             kind, step_id, cdeg = record.body[:3]
             if (kind, step_id) not in open_at:
                 open_at[(kind, step_id)] = len(out)
                 out.append(Alarm(record.at_s, kind, step_id, cdeg, None))
-        elif record.type == ACK:
+        elif record.type == J.ACK:
             place = open_at.pop((record.body[0], record.body[1]), None)
             if place is not None:
                 old = out[place]
@@ -237,7 +222,7 @@ def account(batch: Batch) -> Account:
         low_c, high_c = window_of(plan, step)
         probe = bench = Trace()
         dose_s = math.nan
-        until = to_s if to_s is not None else (batch.last_at_s if state in (RUNNING, READY) else None)
+        until = to_s if to_s is not None else (batch.last_at_s if state in (S.RUNNING, S.READY) else None)
         if from_s is not None and until is not None and until > from_s:
             low, high = np.searchsorted(at_s, [from_s, until])
             if high > low:
@@ -249,24 +234,24 @@ def account(batch: Batch) -> Account:
                 if step.kind in (plans.PROOF, plans.BULK):
                     dose_s = traces.gathered_s(plan, here, np.where(own, probe_c, np.nan))
         # The answer "the oven is empty" is a question of its own on the timer and stands for the tick that says so.
-        empty = bool(step.flags & plans.ASK_OVEN_EMPTY and bits >> _TICK_OVEN & 1)
+        empty = bool(step.flags & plans.ASK_OVEN_EMPTY and bits >> S.TICK_OVEN & 1)
         ticks = tuple((text, bool(bits >> n & 1) or empty) for n, text in enumerate(step.ticks))
         steps.append(StepAccount(
             step, step_title(step), state, from_s, ready_s, to_s,
-            CAUSE_WORDS[cause] if cause < len(CAUSE_WORDS) else "", low_c, high_c, probe, bench, dose_s, ticks,
+            CAUSE_WORDS.get(cause, ""), low_c, high_c, probe, bench, dose_s, ticks,
         ))  # fmt: skip
     dew_c = dew_points(batch)
     wet = batch.samples.bench_c < dew_c if len(batch.samples) else np.zeros(0, bool)
     interval = np.minimum(np.diff(batch.samples.at_s, append=batch.samples.at_s[-1:]), 60) if len(wet) else np.zeros(0)
-    ended = [s.to_s for s in steps if s.to_s is not None and s.state == DONE]
+    ended = [s.to_s for s in steps if s.to_s is not None and s.state == S.DONE]
     return Account(
         batch=batch, steps=tuple(steps), owner=owner, alarms=_alarms(batch.records), gaps=gaps(batch),
-        bends=tuple((r.at_s, r.body[0], r.body[1]) for r in batch.records if r.type == BEND),
-        notes=tuple((r.at_s, str(r.body[0])) for r in batch.records if r.type == NOTE),
-        boots=sum(1 for r in batch.records if r.type == BOOT),
+        bends=tuple((r.at_s, r.body[0], r.body[1]) for r in batch.records if r.type == J.BEND),
+        notes=tuple((r.at_s, str(r.body[0])) for r in batch.records if r.type == J.NOTE),
+        boots=sum(1 for r in batch.records if r.type == J.BOOT),
         probe_read_fraction=float(np.mean(~np.isnan(batch.samples.probe_c))) if len(batch.samples) else 0.0,
         dew_c=dew_c, wet_s=float(np.sum(interval[wet])) if len(wet) else 0.0,
-        slip_s=float(max(ended) - plan.ready_at_s) if ended and all(s.state in (DONE, SKIPPED) for s in steps)
+        slip_s=float(max(ended) - plan.ready_at_s) if ended and all(s.state in (S.DONE, S.SKIPPED) for s in steps)
         else math.nan,
     )  # fmt: skip
 
@@ -277,7 +262,7 @@ def dew_points(batch: Batch) -> Floats:
     Magnus form, coefficients of Alduchov and Eskridge 1996 (from memory), above 0 °C.
     """
     at_s = batch.samples.at_s.astype(float)
-    air = [(r.at_s, r.body[0] / 100.0, r.body[1]) for r in batch.records if r.type == AIR and r.body[0] != NO_CDEG]
+    air = [(r.at_s, r.body[0] / 100.0, r.body[1]) for r in batch.records if r.type == J.AIR and r.body[0] != NO_CDEG]
     if air:
         times = np.array([a[0] for a in air], float)
         t = np.interp(at_s, times, np.array([a[1] for a in air]))

@@ -9,14 +9,16 @@ import math
 
 import numpy as np
 
+from shared_schedule import journal as J
 from shared_schedule import plan as plans
+from shared_schedule import states
 from shared_schedule.units import NO_CDEG
 from tourier.logbook.account import traces
 from tourier.logbook.account.probe import fault_spans
 from tourier.logbook.account.steps import Account, StepAccount, dew_point_c
 from tourier.logbook.findings.marks import LEVELS, Reading, best, degrees, grade, unknown
 from tourier.logbook.findings.numbers import Numbers
-from tourier.logbook.record.model import AIR, minutes_text
+from tourier.logbook.record.model import minutes_text
 
 # --- proof --------------------------------------------------------------------------------------------------------
 
@@ -65,7 +67,7 @@ def _air_here(acc: Account, step: StepAccount) -> np.ndarray:
         return np.zeros((0, 3))
     until = step.to_s or acc.batch.last_at_s
     rows = [(r.at_s, r.body[0] / 100, r.body[1]) for r in acc.batch.records
-            if r.type == AIR and step.from_s <= r.at_s <= until and r.body[0] != NO_CDEG]  # fmt: skip
+            if r.type == J.AIR and step.from_s <= r.at_s <= until and r.body[0] != NO_CDEG]  # fmt: skip
     return np.array(rows, float).reshape(-1, 3)
 
 
@@ -269,7 +271,7 @@ def early_fermentation(acc: Account, n: Numbers) -> Reading:
 
 def missed_item(acc: Account, n: Numbers) -> Reading:
     """A tick (salt, egg wash, fold) passed over on purpose."""
-    missed = [(s, text) for s in acc.steps if s.state == 2 for text, on in s.ticks if not on]
+    missed = [(s, text) for s in acc.steps if s.state == states.DONE for text, on in s.ticks if not on]
     if not missed:
         return Reading("none", "everything to be ticked was ticked")
     step, text = missed[0]

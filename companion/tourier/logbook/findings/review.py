@@ -12,6 +12,7 @@ import math
 from dataclasses import dataclass, field
 
 from shared_schedule import plan as plans
+from shared_schedule import states
 from tourier.logbook import LogbookError
 from tourier.logbook.account.kitchen import facts
 from tourier.logbook.account.steps import Account, StepAccount, account
@@ -169,7 +170,7 @@ def _missing(acc: Account, findings: list[Finding], outcome: Outcome, n: Numbers
         if finding.reading.level == UNKNOWN and relevant and finding.key not in ("dry-proof", "early-fermentation"):
             out.append(f"Cannot tell about “{finding.cause.title}”: {finding.reading.sentence}.")
     for step in acc.of_kind(plans.LOCK_IN, plans.FOLD):
-        if step.state == 2 and not step.probe.known:
+        if step.state == states.DONE and not step.probe.known:
             out.append(f"The probe gave no reading for most of {step.title}.")
     return tuple(out)
 

@@ -12,12 +12,12 @@ import unicodedata
 
 import numpy as np
 
-from shared_schedule import journal as journals
+from shared_schedule import journal as J
 from shared_schedule import plan as plans
 from shared_schedule import samples as sampling
 from shared_schedule.units import CDEG_MAX, CDEG_MIN, NO_CDEG
 from tourier.logbook import LogbookError
-from tourier.logbook.record.model import BOOT, CLOCK, CRASH, NOTE, Record, Samples
+from tourier.logbook.record.model import Record, Samples
 from tourier.logbook.record.pack import MAX_PAIRS, from_cdeg
 
 MAX_JOURNAL_BYTES = 1 << 20  # a two-day journal is about 10 KB; the timer's whole flash is 2 MB
@@ -57,10 +57,10 @@ def read_journal(data: bytes) -> tuple[tuple[Record, ...], int, tuple[tuple[int,
     """
     if len(data) > MAX_JOURNAL_BYTES:
         raise LogbookError(f"The journal is {len(data)} bytes long; at most {MAX_JOURNAL_BYTES} are taken.")
-    reader = journals.read(data, 0, True)  # past damage: what follows still counts
+    reader = J.read(data, 0, True)  # past damage: what follows still counts
     raw: list[Record] = []
     for item in reader:
-        body = tuple(clean(part, 120) if item.type in (NOTE, CRASH) else part for part in item.body)
+        body = tuple(clean(part, 120) if item.type in (J.NOTE, J.CRASH) else part for part in item.body)
         raw.append(Record(item.type, item.seq, item.at_s, body))
         if len(raw) >= MAX_RECORDS:
             break
@@ -74,9 +74,9 @@ def _right_clock(raw: list[Record]) -> tuple[tuple[Record, ...], tuple[tuple[int
     corrections = []
     doubtful_from = -1
     for index, record in enumerate(raw):
-        if record.type == BOOT:
+        if record.type == J.BOOT:
             doubtful_from = -1 if record.body[1] else index
-        elif record.type == CLOCK and doubtful_from >= 0:
+        elif record.type == J.CLOCK and doubtful_from >= 0:
             old_s, new_s = record.body[0], record.body[1]
             moved_by_s = new_s - old_s
             for place in range(doubtful_from, index):

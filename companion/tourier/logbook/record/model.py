@@ -14,20 +14,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from shared_schedule import journal as J
 from shared_schedule import plan as plans
-from shared_schedule import words
 from shared_schedule.units import EPOCH_UNIX_S
 
 Floats = NDArray[np.float64]
-
-# Journal record types, as in shared_schedule.journal.
-BOOT, PLAN, STEP, TICK, ALARM, ACK, BEND, CLOCK, FAULT, NOTE, FINISHED, CRASH, AIR, LOST = range(1, 15)
-
-# Alarm kinds, as in the journal's ALARM and ACK records.
-STEP_DUE, WINDOW_SOON, WINDOW_LEFT_WARM, WINDOW_LEFT_COLD, PROBE_FAULT, PROOF_CAP, HOLD_MAX = 1, 2, 3, 4, 5, 6, 7
-CLOCK_ALARM, REST_DONE, OVEN_EMPTY, LOW_MEMORY, SLIP = 8, 9, 10, 11, 12
-ALARM_WORDS = words.ALARM_WORDS
-VERDICTS = ("", "cracked", "bent clean", "greasy")
 
 
 @dataclass(frozen=True)
@@ -99,7 +90,7 @@ class Batch:
     def begun_at_s(self) -> int:
         """Instant of the plan record, or of the plan when the journal holds none."""
         for record in self.records:
-            if record.type == PLAN:
+            if record.type == J.PLAN:
                 return record.at_s
         return self.plan.made_at_s
 

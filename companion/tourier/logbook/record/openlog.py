@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from shared_schedule import journal as journals
+from shared_schedule import journal as J
 from shared_schedule import plan as plans
 from shared_schedule.samples import SampleWriter
 from shared_schedule.units import NO_CDEG
@@ -29,6 +29,12 @@ VERSION = 1
 MAX_BYTES = 64 << 20
 _MAX_LINE = 1 << 20
 _ROWS = 256  # samples a line
+
+TYPE_WORDS = {
+    J.BOOT: "boot", J.PLAN: "plan", J.STEP: "step", J.TICK: "tick", J.ALARM: "alarm", J.ACK: "acknowledged",
+    J.BEND: "bend test", J.CLOCK: "clock set", J.FAULT: "fault", J.NOTE: "note", J.FINISHED: "finished",
+    J.CRASH: "crash", J.AIR: "air", J.LOST: "lost",
+}  # fmt: skip
 
 
 def write(batch: Batch) -> Iterator[str]:
@@ -50,7 +56,7 @@ def write(batch: Batch) -> Iterator[str]:
     for record in batch.records:
         body = [None if part == NO_CDEG else part for part in record.body]
         yield line("event", seq=record.seq, at_s=record.at_s, type=record.type,
-                   word=journals.TYPE_WORDS[record.type], body=body)  # fmt: skip
+                   word=TYPE_WORDS[record.type], body=body)  # fmt: skip
     samples = batch.samples
     at_s = samples.at_s.tolist()
     bench = [None if c == NO_CDEG else c for c in to_cdeg(samples.bench_c).tolist()]
@@ -106,7 +112,7 @@ def read(text: bytes, where: str = "the file") -> dict[str, Any]:
             elif kind == "event":
                 body = [NO_CDEG if part is None else part for part in entry["body"]]
                 head = [_whole(entry[key]) for key in ("type", "seq", "at_s")]
-                events.append(journals.encode(*head, *body))
+                events.append(J.encode(*head, *body))
             elif kind == "samples":
                 _rows(entry, columns, place)
             elif kind == "outcome":

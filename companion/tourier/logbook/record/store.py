@@ -15,11 +15,13 @@ import zlib
 from collections.abc import Iterator
 from pathlib import Path
 
+from shared_schedule import journal as J
+from shared_schedule import window
 from shared_schedule.units import EPOCH_UNIX_S
 from tourier.logbook import LogbookError
 from tourier.logbook.record import decode, pack, schema
 from tourier.logbook.record.decode import clean
-from tourier.logbook.record.model import BEND, FINISHED, PLAN, Batch, Listed, Outcome
+from tourier.logbook.record.model import Batch, Listed, Outcome
 from tourier.logbook.record.schema import APPLICATION_ID, MIGRATIONS
 
 MAX_BATCH_TEXT = 256 * 1024
@@ -190,11 +192,11 @@ class Logbook:
             records, _unread, corrections = decode.read_journal(journal)
             batch_text = batch_text or old_text
         packed = pack.pack(history)
-        begun = next((r.at_s for r in records if r.type == PLAN), plan.made_at_s)
+        begun = next((r.at_s for r in records if r.type == J.PLAN), plan.made_at_s)
         row = {
             "key": key, "board_id": board_id, "name": clean(plan.name, 40), "begun_at_s": begun,
             "ready_at_s": plan.ready_at_s, "offset_min": plan.offset_min,
-            "finished": int(any(r.type == FINISHED for r in records)),
+            "finished": int(any(r.type == J.FINISHED for r in records)),
             "bytes_held": len(plan_bytes) + len(journal) + len(packed) + len(batch_text),
         }  # fmt: skip
         if held:
@@ -281,7 +283,7 @@ class Logbook:
                     "UPDATE batch SET finished = ?, bytes_held = (SELECT length(plan) + length(journal) + "
                     "length(samples) + length(CAST(batch_text AS BLOB)) FROM log WHERE batch_id = batch.id) "
                     "WHERE id = ?",
-                    (int(any(r.type == FINISHED for r in records)), batch_id),
+                    (int(any(r.type == J.FINISHED for r in records)), batch_id),
                 )
                 _put_bends(db, batch_id, records)
         else:
@@ -368,7 +370,7 @@ def _begins(path: str | os.PathLike[str]) -> bytes:
 
 def batch_key(board_id: str, plan_bytes: bytes, records) -> str:
     """Return what makes a batch the same batch: its timer, its plan, and the record that began it."""
-    begun = next(((r.seq, r.at_s) for r in records if r.type == PLAN), (0, 0))
+    begun = next(((r.seq, r.at_s) for r in records if r.type == J.PLAN), (0, 0))
     return hashlib.sha256(repr((board_id, begun)).encode() + plan_bytes).hexdigest()[:32]
 
 
@@ -406,5 +408,6 @@ def _put_bends(db: sqlite3.Connection, batch_id: int, records) -> None:
     db.execute("DELETE FROM bend WHERE batch_id = ?", (batch_id,))
     db.executemany(
         "INSERT OR IGNORE INTO bend VALUES(?, ?, ?, ?, ?)",
-        [(batch_id, r.seq, r.at_s, r.body[0], r.body[1]) for r in records if r.type == BEND and r.body[1] in (1, 2, 3)],
+        [(batch_id, r.seq, r.at_s, r.body[0], r.body[1]) for r in records
+         if r.type == J.BEND and window.CRACKED <= r.body[1] <= window.GREASY],
     )

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from shared_schedule import plan as plans
+from shared_schedule import states
 from shared_schedule.units import NO_CDEG
 from tourier.logbook.account.steps import Account, StepAccount
 from tourier.logbook.record.model import Floats, Samples, clock_text, minutes_text
@@ -266,7 +267,7 @@ def timetable(acc: Account, number: int) -> str:
             odd = step.rest_word in ("cut short", "overdone")
             fill = WARM if odd else COLD if step.step.place in (plans.FRIDGE, plans.FREEZER) else INK
             out.append(f'<rect x="{a:.1f}" y="{y + 8}" width="{max(1.5, b - a):.1f}" height="8" fill="{fill}"/>')
-        elif step.state == 3:
+        elif step.state == states.SKIPPED:
             out.append(f'<text x="{a:.1f}" y="{y + 17}" class="s q">skipped</text>')
     out.append("</svg>")
     return "".join(out)

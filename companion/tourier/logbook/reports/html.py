@@ -9,12 +9,14 @@ import math
 from importlib import resources
 
 from shared_schedule import plan as plans
+from shared_schedule import words as spoken
 from shared_schedule.units import NO_CDEG
+from shared_schedule.window import VERDICT_WORDS
 from tourier.logbook.account import core
 from tourier.logbook.account.steps import STATE_WORDS, StepAccount
 from tourier.logbook.findings import knowledge
 from tourier.logbook.findings.review import Finding, Review
-from tourier.logbook.record.model import ALARM_WORDS, VERDICTS, clock_text, local, minutes_text
+from tourier.logbook.record.model import clock_text, local, minutes_text
 from tourier.logbook.reports import drawing
 from tourier.logbook.reports.drawing import esc
 
@@ -240,12 +242,12 @@ def _events(review: Review) -> str:
     rows = []
     for a in acc.alarms:
         step = acc.step(a.step_id)
-        word = ALARM_WORDS[a.kind] if a.kind < len(ALARM_WORDS) else f"kind {a.kind}"
+        word = spoken.ALARM_WORDS.get(a.kind, f"kind {a.kind}")
         rows.append([_clock(review, a.at_s), word, step.title if step else "–", _c(a.cdeg), a.answer])
     rows = rows[:200]
     if rows:
         out.append(_table("Alarms", ["At", "What", "Step", "Reading", "Answer"], rows))
-    bends = [[_clock(review, at), _c(cdeg), VERDICTS[v] if 0 < v < 4 else "?"] for at, cdeg, v in acc.bends]
+    bends = [[_clock(review, at), _c(cdeg), VERDICT_WORDS.get(v, "?")] for at, cdeg, v in acc.bends]
     if bends:
         out.append(_table("Bend tests", ["At", "Butter", "Verdict"], bends))
     notes = [[_clock(review, at), text] for at, text in acc.notes]

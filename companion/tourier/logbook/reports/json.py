@@ -6,10 +6,12 @@ import math
 from typing import Any
 
 from shared_schedule import plan as plans
+from shared_schedule import words
+from shared_schedule.window import VERDICT_WORDS
 from tourier.logbook.account import core
 from tourier.logbook.account.steps import STATE_WORDS, StepAccount, Trace
 from tourier.logbook.findings.review import Finding, Review
-from tourier.logbook.record.model import ALARM_WORDS, VERDICTS, local
+from tourier.logbook.record.model import local
 
 SCHEMA = "tourier/review/1"
 
@@ -63,9 +65,9 @@ def review_dict(review: Review, estimates: bool = True) -> dict[str, Any]:
         "findings": [finding(f) for f in review.named], "possible": [finding(f) for f in review.possible],
         "cannot_tell": list(review.missing), "rivals": list(review.rivals),
         "kitchen": list(review.kitchen), "steps": [step(s) for s in acc.steps],
-        "alarms": [{"at": when(a.at_s), "what": ALARM_WORDS[a.kind] if a.kind < len(ALARM_WORDS) else str(a.kind),
+        "alarms": [{"at": when(a.at_s), "what": words.ALARM_WORDS.get(a.kind, str(a.kind)),
                     "step_id": a.step_id or None, "acknowledged_at": when(a.acked_at_s)} for a in acc.alarms],
-        "bend_tests": [{"at": when(at), "butter_c": cdeg / 100, "verdict": VERDICTS[v] if 0 < v < 4 else None}
+        "bend_tests": [{"at": when(at), "butter_c": cdeg / 100, "verdict": VERDICT_WORDS.get(v)}
                        for at, cdeg, v in acc.bends],
         "notes": [{"at": when(at), "text": text} for at, text in acc.notes],
         "sensor_gaps": [{"channel": g.channel, "from": when(g.from_s), "to": when(g.to_s), "fault": g.broken}

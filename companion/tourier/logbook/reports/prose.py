@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 
+from shared_schedule import words
 from tourier.logbook.account.steps import Account
 from tourier.logbook.findings import knowledge
 from tourier.logbook.findings.review import Review
-from tourier.logbook.record.model import ALARM_WORDS, clock_text, minutes_text
+from tourier.logbook.record.model import clock_text, minutes_text
 
 CAUTION = (
     "The timer advises; it is no food-safety instrument. How long dough with milk or egg may stand warm is for your "
@@ -46,7 +47,7 @@ def alarm_lines(account: Account) -> list[str]:
         if alarm.kind in (1, 9):  # a step due or a rest done is the day's own rhythm, not a warning
             continue
         step = account.step(alarm.step_id)
-        word = ALARM_WORDS[alarm.kind] if alarm.kind < len(ALARM_WORDS) else "alarm"
+        word = words.alarm_word(alarm.kind)
         where = f" at {step.title}" if step is not None else ""
         lines.append(f"{clock_text(plan, alarm.at_s):>9}  {word}{where}, {alarm.answer}")
     return lines
