@@ -7,7 +7,7 @@ said what time it is; what is counted before then is a difference, not a date.
 from shared_schedule.ticks import SecondsClock
 
 _CHECK_EVERY_S = 3600  # the tick crystal drifts by up to 30 ppm, 0.1 s an hour; the chip by 2 ppm
-_EARLIEST_S = 189302400  # 2026-01-01: before this firmware was made no clock is right
+EARLIEST_S = 189388800  # 2026-01-01: before this firmware was made no clock is right
 
 
 class Clock:
@@ -15,7 +15,7 @@ class Clock:
 
     def __init__(self, ticks_ms, chip):
         self._chip = chip
-        self._seconds = SecondsClock(ticks_ms, _EARLIEST_S)
+        self._seconds = SecondsClock(ticks_ms, EARLIEST_S)
         self.ok = False
         self.offset_min = 0
         self._checked_s = 0
@@ -31,7 +31,7 @@ class Clock:
             self.chip_failed = True
             return
         self.chip_failed = False
-        if at_s >= _EARLIEST_S:
+        if at_s >= EARLIEST_S:
             if not self.ok or at_s > self._seconds.now_s:  # never backwards while the day runs
                 self._seconds.set(at_s)
             self.ok = True

@@ -8,13 +8,13 @@ the next place; nothing counts before the last "set".
 import buttons
 import glance as G
 import sounds
+from clock import EARLIEST_S
 from ds3231 import date_from_days
 
 from shared_schedule import plan as P
 
 # Places in the order they are walked through: seconds one tap is worth, and its name on the buttons.
 PLACES = ((3600, "1 h"), (600, "10"), (60, "1"), (86400, "1 day"))
-_EARLIEST_S = 189302400  # as in clock.py
 _LATEST_S = 0x3FFFFFFF - 86400
 _DAYS = ("Wed", "Thu", "Fri", "Sat", "Sun", "Mon", "Tue")  # 2020-01-01 was a Wednesday
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -42,7 +42,7 @@ class ClockSetter:
 
     def __init__(self, plan, at_s, not_before_s):
         self.plan = plan
-        self.not_before_s = max(_EARLIEST_S, not_before_s // 60 * 60)
+        self.not_before_s = max(EARLIEST_S, not_before_s // 60 * 60)
         self.at_s = max(at_s // 60 * 60, self.not_before_s)
         self.place = 0
 

@@ -4,6 +4,7 @@ import gc
 import struct
 
 import config
+from clock import EARLIEST_S
 from store import AGREED, COLLECTED, COLLECTED_JOURNAL, COLLECTED_SAMPLES
 
 from shared_schedule import day as D
@@ -166,7 +167,7 @@ class Handler:
         return clock.now_s, clock.millis(), clock.offset_min, 1 if clock.ok else 0
 
     def clock_set(self, now_s, ms, offset_min):
-        if now_s < 189302400 or now_s > P.S32_MAX or ms > 999 or abs(offset_min) > 1080:
+        if now_s < EARLIEST_S or now_s > P.S32_MAX or ms > 999 or abs(offset_min) > 1080:
             return m.BAD_VALUE, "not a time this timer can have"
         self.app.set_clock(now_s + (1 if ms >= 500 else 0), offset_min)
         return m.OK, ""

@@ -1,4 +1,4 @@
-"""Single modules of the firmware under MicroPython: buttons, alarms, sounds, drivers, clock, settings, seals."""
+"""Single modules of the firmware under MicroPython: buttons, alarms, sounds, drivers, clock, settings, seals, store."""
 
 from __future__ import annotations
 
@@ -6,20 +6,21 @@ import re
 import subprocess
 from pathlib import Path
 
+import pytest
 from firmware_support import on_device
 from tourier.device.files import firmware_dir, shared_dir
 from tourier.device.virtual.board import find_micropython
 
-SCRIPT = Path(__file__).with_name("parts_device.py")
 
-
-def test_every_check_of_the_parts_passes():
+@pytest.mark.parametrize(("name", "heap"), [("parts_device.py", "512k"), ("store_device.py", "3m")])
+def test_every_check_of_the_parts_passes(name, heap):
+    script = Path(__file__).with_name(name)
     done = subprocess.run(
-        [find_micropython(), "-X", "heapsize=512k", str(SCRIPT)], capture_output=True, text=True,
+        [find_micropython(), "-X", f"heapsize={heap}", str(script)], capture_output=True, text=True,
         env={"MICROPYPATH": f"{firmware_dir()}:{shared_dir()}"},
     )  # fmt: skip
     assert done.returncode == 0, (done.stdout + done.stderr)[-1500:]
-    wanted = len(re.findall(r"^def check_", SCRIPT.read_text(), re.M))
+    wanted = len(re.findall(r"^def check_", script.read_text(), re.M))
     assert f"ran {wanted}" in done.stdout
 
 

@@ -31,8 +31,8 @@ class DropStatement(Operator):
         if node.type == "simple_stmt":
             first = node.children[0]
             called = first.type in ("atom_expr", "power") and first.children[-1].get_code(False).startswith("(")
-            added = first.type == "expr_stmt" and first.children[1].type == "operator" and first.children[1].value != "="
-            if called or added:
+            sign = first.children[1] if first.type == "expr_stmt" else None
+            if called or (sign is not None and sign.type == "operator" and sign.value != "="):
                 yield first.start_pos, first.end_pos
 
     def mutate(self, node, index):

@@ -12,7 +12,7 @@ import ast
 import json
 import re
 from collections import defaultdict
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 
 from coverage import CoverageData
@@ -59,8 +59,10 @@ class Reach:
                         self._lines[Path(path).name, function][text] |= {names[place] for place in places}
 
     def tests(self, path: str, line: int, budget_s: float) -> list[str]:
-        """Tests that run the line, the fastest first; few of them are joined by others of their files, in case a fixture
-        ran it for all. At most `budget_s` in all."""
+        """Tests that run the line, the fastest first, `budget_s` of them at most.
+
+        Few of them are joined by others of their files: a fixture may have run the line for all.
+        """
         if path.startswith("firmware/"):
             return self._within(self._firmware(Path(path).stem), budget_s)
         first = self._fastest(self._on(self.root / path, line))
@@ -113,12 +115,12 @@ class Reach:
         return [test for each in (True, False) for test in self._fastest(set(near[each]))]
 
 
-@lru_cache(maxsize=None)
+@cache
 def _tree(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"))
 
 
-@lru_cache(maxsize=None)
+@cache
 def functions(path: Path) -> dict[int, str]:
     """The innermost function of each line, by name; the head of a function, and what stands in none, is LOADING."""
     found: dict[int, str] = defaultdict(lambda: LOADING)
@@ -129,17 +131,17 @@ def functions(path: Path) -> dict[int, str]:
     return found
 
 
-@lru_cache(maxsize=None)
+@cache
 def _read(path: Path) -> str:
     return path.read_text(encoding="utf-8") if path.exists() else ""
 
 
 def _stands(root: Path, test: str) -> bool:
     file, *names = test.split("[")[0].split("::")
-    return re.search(rf"\b{names[-1]}\b", _read(root / file)) is not None if names[-1] != "runTest" else bool(_read(root / file))
+    return names[-1] == "runTest" or re.search(rf"\b{names[-1]}\b", _read(root / file)) is not None
 
 
-@lru_cache(maxsize=None)
+@cache
 def _speaks_of(path: Path, module: str) -> bool:
     text = _read(path)
     for helper in sorted(set(re.findall(r"\w+_device", text))):

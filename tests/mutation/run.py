@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import argparse
 import hashlib
+import importlib
 import json
 import os
 import re
@@ -32,8 +33,10 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE))
 
+import hypothesis  # noqa: E402
+import pytest  # noqa: E402
 from mutants import Mutant, changed_lines, mutants_of, sample  # noqa: E402
-from reach import Reach  # noqa: E402
+from reach import Reach, measured  # noqa: E402
 
 ROOT = HERE.parents[1]
 ROOMS = {
@@ -47,8 +50,12 @@ ROOMS = {
 }
 # What needs a display, a pin or a flash chip is not reached by tests of logic; pictures and tables of glyphs neither.
 NOT_PURE = re.compile(r"(board\w*|pins|virtual_\w+|main|ssd1309|fonts|showcase|budget|protocol_words)\.py$")
-TESTS = ("both", "craft", "state", "batch", "link", "outside", "logbook", "dayplan", "device", "cli", "firmware", "faults")
+TESTS = (
+    "both", "craft", "state", "batch", "link", "outside", "logbook", "dayplan", "device", "cli", "firmware", "faults",
+)  # fmt: skip
+LOADED_ONCE = ("numpy", "scipy.optimize", "ortools.sat.python.cp_model", "pytest_asyncio.plugin", "pint", "serial")
 STAGES_S = (2.0, 8.0, 25.0)  # tests of so many seconds are tried, then more: most faults die in the first
+PLUGINS = ("-p", "pytest_timeout", "-p", "pytest_asyncio.plugin", "-p", "hypothesis.extra.pytestplugin")
 ENOUGH, ENOUGH_IN_ROOM = 0.85, 0.75
 PASSED, FAILED, NOT_FOUND = 0, 1, 4  # pytest's exit codes
 
@@ -75,6 +82,7 @@ def environment(tree: Path) -> dict[str, str]:
         "PYTHONPATH": f"{tree / 'companion'}:{tree}:{tree / 'tests' / 'mutation'}",
         "PYTHONDONTWRITEBYTECODE": "1",
         "COLUMNS": "80",
+        "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1",  # most of a start's time; PLUGINS are what the tests need
     }
 
 
@@ -98,7 +106,7 @@ def content(*folders: Path) -> str:
 
 
 def reach_of(tree: Path, store: Path, folders: list[str], old: bool) -> Reach:
-    """Run each folder of tests once with contexts, unless that was done for the same code and tests, or `old` will do."""
+    """Run each folder of tests once with contexts, unless that was done for this content, or an `old` one will do."""
     code = content(ROOT / "companion", ROOT / "shared_schedule", ROOT / "firmware")
     found = []
     for folder in folders:
@@ -110,7 +118,7 @@ def reach_of(tree: Path, store: Path, folders: list[str], old: bool) -> Reach:
             print(f"coverage of tests/{folder} ...", file=sys.stderr)
             data, times = kept.with_suffix(".coverage"), kept.with_suffix(".times")
             subprocess.run(
-                [sys.executable, "-m", "pytest", "-q", "-p", "timing", "--timeout=3600", "--cov=companion/tourier",
+                [sys.executable, "-m", "pytest", "-q", *PLUGINS, "-p", "pytest_cov.plugin", "-p", "timing", "--timeout=3600", "--cov=companion/tourier",
                  "--cov=shared_schedule", "--cov-context=test", "--cov-report=", f"tests/{folder}"],
                 cwd=tree, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
                 env=environment(tree) | {"COVERAGE_FILE": str(data), "MUTATION_TIMES": str(times)},
@@ -122,6 +130,7 @@ def reach_of(tree: Path, store: Path, folders: list[str], old: bool) -> Reach:
 
 def run_tests(tree: Path, tests: list[str], cpu_s: float, output: Path) -> tuple[int | None, str]:
     """Run tests in a forked process; (pytest's exit code, or None when the time was used up, and what it said)."""
+    sys.stdout.flush()
     child = os.fork()
     if child == 0:
         os.setsid()
@@ -130,18 +139,14 @@ def run_tests(tree: Path, tests: list[str], cpu_s: float, output: Path) -> tuple
         os.dup2(file, 2)
         os.chdir(tree)
         os.environ |= environment(tree)
-        os.environ.pop("MUTATION_TIMES", None)
         sys.path[:0] = [str(tree / "companion"), str(tree)]
         sys.dont_write_bytecode = True
         resource.setrlimit(resource.RLIMIT_CPU, (int(cpu_s), int(cpu_s) + 5))
-        import hypothesis
-        import pytest
-
         hypothesis.settings.register_profile(
             "mutation", phases=[hypothesis.Phase.explicit, hypothesis.Phase.generate], deadline=None, database=None
         )
         hypothesis.settings.load_profile("mutation")
-        os._exit(pytest.main(["-x", "-q", "--no-header", "--tb=line", f"--timeout={10 * cpu_s}", *tests]))
+        os._exit(pytest.main(["-x", "-q", "--no-header", "--tb=line", *PLUGINS, f"--timeout={10 * cpu_s}", *tests]))
     ended = time.monotonic() + 12 * cpu_s
     while True:
         done, status = os.waitpid(child, os.WNOHANG)
@@ -251,16 +256,13 @@ def main() -> int:
     parser.add_argument("--line", action="append", help="FILE:LINE; every fault of that line instead of a sample")
     parser.add_argument("--controls", type=int, default=5, help="runs without a fault, which must pass")
     parser.add_argument("--tests", nargs="*", default=list(TESTS), help="folders of tests to ask")
-    parser.add_argument("--old", action="store_true", help="coverage measured on earlier code will do where there is any")
+    parser.add_argument("--old", action="store_true", help="what was measured on earlier code will do")
     parser.add_argument("--store", type=Path, default=Path(tempfile.gettempdir()) / "tourier-mutation")
     parser.add_argument("--json", type=Path, help="also write every verdict here")
     asked = parser.parse_args()
     asked.store.mkdir(exist_ok=True)
-
-    import numpy  # noqa: F401  what every forked process needs, loaded once
-    import ortools.sat.python.cp_model  # noqa: F401
-    import pytest  # noqa: F401
-    import scipy.optimize  # noqa: F401
+    for name in LOADED_ONCE:
+        importlib.import_module(name)
 
     with tempfile.TemporaryDirectory(prefix="tourier-mutants-") as folder:
         tree = copy_tree(Path(folder).resolve() / "tree")
