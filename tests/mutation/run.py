@@ -118,8 +118,9 @@ def reach_of(tree: Path, store: Path, folders: list[str], old: bool) -> Reach:
             print(f"coverage of tests/{folder} ...", file=sys.stderr)
             data, times = kept.with_suffix(".coverage"), kept.with_suffix(".times")
             subprocess.run(
-                [sys.executable, "-m", "pytest", "-q", *PLUGINS, "-p", "pytest_cov.plugin", "-p", "timing", "--timeout=3600", "--cov=companion/tourier",
-                 "--cov=shared_schedule", "--cov-context=test", "--cov-report=", f"tests/{folder}"],
+                [sys.executable, "-m", "pytest", "-q", *PLUGINS, "-p", "pytest_cov.plugin", "-p", "timing",
+                 "--cov=companion/tourier", "--cov=shared_schedule", "--cov-context=test", "--cov-report=",
+                 f"tests/{folder}"],
                 cwd=tree, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
                 env=environment(tree) | {"COVERAGE_FILE": str(data), "MUTATION_TIMES": str(times)},
             )  # fmt: skip
@@ -186,7 +187,7 @@ def try_mutant(mutant: Mutant, tree: Path, reach: Reach, output: Path) -> Verdic
             if code is None:
                 verdict.end, verdict.by = "time", "processor time used up"
             elif code != PASSED:
-                found = re.search(r"^(?:FAILED|ERROR) (\S+)", said, re.M)
+                found = re.search(r"^(?:FAILED|ERROR) (.+?)(?: - |$)", said, re.M)
                 verdict.end, verdict.by = "killed", found[1] if found else f"exit code {code}"
             if verdict.end != "survived":
                 break
