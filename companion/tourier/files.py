@@ -7,6 +7,8 @@ import shutil
 from collections.abc import Iterable
 from pathlib import Path
 
+from tourier import places
+
 
 def save(name: str | Path, content: str | bytes) -> Path:
     """Write a file whole: what stood there before stays until the new text is on the disk. Raises OSError naming it.
@@ -40,6 +42,19 @@ def keep(file: Path, content: str | bytes) -> Path:
     """Write one of the program's own files whole, in a folder that is made when missing. Raises OSError."""
     file.parent.mkdir(parents=True, exist_ok=True)
     return save(file, content)
+
+
+def keep_sent(plan_id: int, text: str) -> None:
+    """Remember which batch file a plan was made from, so that the log can be collected together with it."""
+    keep(places.sent_folder() / f"{plan_id:08x}.toml", text)
+
+
+def sent_text(plan_id: int) -> str:
+    """Return the batch file a plan was made from, "" when it was sent from another computer."""
+    try:
+        return (places.sent_folder() / f"{plan_id:08x}.toml").read_text(encoding="utf-8")
+    except (FileNotFoundError, UnicodeDecodeError):
+        return ""
 
 
 def unlike_a_file(name: str | Path) -> str:

@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from shared_schedule import plan as wire
-from shared_schedule.plan_writer import encode_plan
-from tourier.batch.model import BatchSpec, Workup
+from tourier.batch.model import BatchSpec
 
 if TYPE_CHECKING:
-    from tourier.dayplan.model import DayPlan
+    from tourier.design import Design
     from tourier.device.virtual.kitchen import KitchenConfig
+    from tourier.known import Lessons
     from tourier.logbook.findings.review import Review
 
 Progress = Callable[[str, float | None], None]
@@ -36,10 +36,7 @@ _AFTER_S = 1800  # and the cook has half an hour for the last presses
 class Rehearsal:
     """What a rehearsal gave. `kept` is the folder with everything; `wall_s` real seconds, by part."""
 
-    spec: BatchSpec
-    workup: Workup
-    day: DayPlan
-    plan: wire.Plan
+    design: Design
     review: Review
     scenario: str
     sentence: str
@@ -73,13 +70,14 @@ def kitchen_of(spec: BatchSpec, start_at_s: int, plan: wire.Plan) -> KitchenConf
 
 
 def rehearse(
-    batch_text: str, where: str, now: datetime, scenario_name: str, seed: int, keep: Path, progress: Progress
-) -> Rehearsal:
-    """Play a batch file through a scenario. Raises BatchError, Unworkable, Refused, LinkError, VirtualTimerError."""
-    from tourier.batch.read import read_batch_text
-    from tourier.batch.workup import work_up
-    from tourier.dayplan.device import to_device
-    from tourier.dayplan.plan import plan_days
+    batch_text: str, where: str, now: datetime, lessons: Lessons, scenario_name: str, seed: int, keep: Path,
+    progress: Progress,
+) -> Rehearsal:  # fmt: skip
+    """Play a batch file through a scenario, planned with what is known.
+
+    Raises BatchError, Unworkable, Refused, LinkError, VirtualTimerError.
+    """
+    from tourier.design import design
     from tourier.device.client import Timer
     from tourier.device.collecting import collect_batch
     from tourier.device.virtual.board import VirtualTimer
@@ -93,11 +91,8 @@ def rehearse(
     wall = _Wall()
     played = scenario(scenario_name)
     progress("Working out sheets, rests and the timetable", None)
-    spec = read_batch_text(batch_text, where, now)
-    workup = work_up(spec)
-    day = plan_days(spec, workup, now)
-    plan = to_device(day)
-    data = encode_plan(plan)
+    made = design(batch_text, where, now, lessons)
+    plan, data = made.plan, made.data
     wall.mark("plan")
     keep.mkdir(parents=True, exist_ok=True)
     (keep / "batch.toml").write_text(batch_text, encoding="utf-8")
@@ -105,7 +100,7 @@ def rehearse(
 
     start_at_s = plan.steps[0].start_at_s - _BEFORE_S
     end_at_s = max(step.start_at_s + step.planned_for_s for step in plan.steps) + _AFTER_S
-    kitchen = Kitchen(played.configure(kitchen_of(spec, start_at_s, plan)), seed)
+    kitchen = Kitchen(played.configure(kitchen_of(made.spec, start_at_s, plan)), seed)
     cook = Cook(plan, played, seed)
     with VirtualTimer(keep / "flash.img", kitchen, cook, start_at_s=start_at_s, seed=seed) as board:
         progress("Sending the plan", 0.0)
@@ -144,7 +139,7 @@ def rehearse(
         found = review(book.load(batch_id))
     wall.mark("review")
     return Rehearsal(
-        spec=spec, workup=workup, day=day, plan=plan, review=found, scenario=played.name, sentence=played.sentence,
+        design=made, review=found, scenario=played.name, sentence=played.sentence,
         seed=seed, kept=keep, batch_id=batch_id, wall_s=wall.spans, counters=counters,
         log_bytes={"plan": len(data), "journal": len(log.journal), "samples": len(log.samples)},
     )  # fmt: skip

@@ -8,13 +8,14 @@ from tourier.batch.read import BatchError, read_batch_text
 from tourier.batch.workup import work_up
 from tourier.dayplan.model import Impossible
 from tourier.dayplan.plan import plan_days
+from tourier.known import Known
 
 NOW = datetime(2026, 11, 25, 10, 0, tzinfo=UTC)
 
 
 def plan(text: str):
     spec = read_batch_text(text, "", NOW)
-    return plan_days(spec, work_up(spec), NOW)
+    return plan_days(spec, work_up(spec, Known()), NOW)
 
 
 def without(name: str) -> str:

@@ -7,6 +7,7 @@ import pytest
 from tourier.batch.examples import example_text
 from tourier.batch.read import read_batch_text
 from tourier.batch.workup import work_up
+from tourier.known import Known
 
 from shared_schedule import plan as ss
 
@@ -17,7 +18,7 @@ NOW = datetime(2026, 11, 25, 9, tzinfo=UTC)
 
 @pytest.fixture(scope="module")
 def home():
-    return work_up(read_batch_text(example_text("home-inches"), "", NOW))
+    return work_up(read_batch_text(example_text("home-inches"), "", NOW), Known())
 
 
 @pytest.fixture(scope="module")

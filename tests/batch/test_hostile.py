@@ -11,6 +11,7 @@ from tourier.batch.geometry import Unworkable, lay_out
 from tourier.batch.read import BatchError, read_batch, read_batch_text
 from tourier.batch.workup import work_up
 from tourier.craft.block import BlockError, fit
+from tourier.known import Known
 from tourier.plantext import formula_lines
 
 NOW = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
@@ -118,7 +119,7 @@ def test_a_dough_as_thick_as_a_brick_does_not_fold_over_its_block():
 def test_ice_takes_the_place_of_water_from_the_tap():
     """With ice the mean temperature may be below 0 °C: nobody is told to pour such water."""
     kitchen = replace(BASE.kitchen, room_c=35.0, tap_c=20.0)
-    work = work_up(replace(BASE, kitchen=kitchen, dough_temp_c=15.0))
+    work = work_up(replace(BASE, kitchen=kitchen, dough_temp_c=15.0), Known())
     assert work.water_temp_c < 0 < work.ice_g
     said = next(line for line in formula_lines(work, False) if line.startswith("Water"))
     assert said.startswith(f"Water from the tap, 20 °C, with {work.ice_g:.0f} g of it as ice,")

@@ -13,19 +13,25 @@ from tourier.batch.read import read_batch_text
 from tourier.batch.thermal import water
 from tourier.batch.workup import work_up
 from tourier.craft import stacks
+from tourier.known import Known, Learned
 
 NOW = datetime(2026, 11, 25, 9, tzinfo=UTC)
 BASE = read_batch_text(demo_text(), "", NOW)
 GEOMETRY = lay_out(BASE)
+NOTHING = Known()
 
 
-def heat(learned=None, folds=None, pieces=None, **kitchen):
+def taught(**values):
+    return Known(**{q: Learned(q, "", v, v, v, "", "", ()) for q, v in values.items()})
+
+
+def heat(known=NOTHING, folds=None, pieces=None, **kitchen):
     spec = replace(BASE, kitchen=replace(BASE.kitchen, **kitchen))
     if folds:
         spec = replace(spec, folds=replace(spec.folds, **folds))
     if pieces:
         spec = replace(spec, pieces=pieces)
-    return KitchenHeat(spec, lay_out(spec), learned)
+    return KitchenHeat(spec, lay_out(spec), known)
 
 
 def test_a_warmer_fridge_rests_longer():
@@ -95,10 +101,12 @@ def test_proof_is_capped_by_the_butter():
 
 
 def test_learned_figures_are_used():
-    assert heat({"proof_dose_s": 5000}).proof().ideal_s < heat({"proof_dose_s": 9000}).proof().ideal_s
-    assert heat({"films": {"fridge": 16.0}}).rest(0.024, 17.0).ideal_s < heat().rest(0.024, 17.0).ideal_s
-    assert heat({"butter_window_c": (11.0, 15.0)}).rest_core_c == 11.0
-    assert water(BASE, GEOMETRY, {"mixing_rise_k": 6.0}).water_c < water(BASE, GEOMETRY, {}).water_c
+    assert heat(taught(proof_dose_s=5000)).proof().ideal_s < heat(taught(proof_dose_s=9000)).proof().ideal_s
+    assert heat(taught(film_fridge=16.0)).rest(0.024, 17.0).ideal_s < heat().rest(0.024, 17.0).ideal_s
+    slow, fast = heat(taught(bench_effusivity=400.0)), heat(taught(bench_effusivity=4000.0))
+    assert fast.bench_s(0.024, 0.008, False) < heat().bench_s(0.024, 0.008, False) < slow.bench_s(0.024, 0.008, False)
+    assert heat(taught(butter_low_c=11.0, butter_high_c=15.0)).rest_core_c == 11.0
+    assert water(BASE, GEOMETRY, taught(mixing_rise_k=6.0)).water_c < water(BASE, GEOMETRY, NOTHING).water_c
 
 
 def test_water_brings_the_dough_where_it_should_be():
@@ -106,7 +114,7 @@ def test_water_brings_the_dough_where_it_should_be():
     from tourier.craft.composition import composition
     from tourier.craft.properties import heat_capacity
 
-    wet = water(BASE, GEOMETRY, {})
+    wet = water(BASE, GEOMETRY, NOTHING)
     total = heat_sum = 0.0
     for line, weighed in zip(BASE.formula, GEOMETRY.weighed, strict=True):
         cold = line.kind in ("milk", "fresh yeast")
@@ -129,7 +137,7 @@ def test_water_brings_the_dough_where_it_should_be():
 )
 def test_unphysical_kitchens_name_the_limit(change, quantity):
     with pytest.raises(Unworkable) as caught:
-        work_up(replace(BASE, **change))
+        work_up(replace(BASE, **change), Known())
     assert caught.value.quantity == quantity, str(caught.value)
     assert "\n" not in str(caught.value)
 
@@ -155,9 +163,9 @@ def test_working_a_batch_out_is_quick(name):
     import time
 
     spec = read_batch_text(example_text(name), "", NOW)
-    work_up(spec)
+    work_up(spec, Known())
     start = time.process_time()
-    work_up(spec)
+    work_up(spec, Known())
     assert time.process_time() - start < 3.0
 
 
@@ -180,7 +188,7 @@ def test_any_kitchen_is_worked_out_or_refused_in_one_sentence(
         folds=replace(BASE.folds, folds=folds, overnight=overnight, rest_s=wish, dough_chill_s=wish),
     )  # fmt: skip
     try:
-        made = work_up(spec)
+        made = work_up(spec, Known())
     except Unworkable as error:
         assert error.quantity
         assert "\n" not in str(error)
@@ -192,7 +200,7 @@ def test_any_kitchen_is_worked_out_or_refused_in_one_sentence(
 
 def test_too_many_steps_for_the_timer_are_refused():
     with pytest.raises(Unworkable, match="the timer holds at most 96") as caught:
-        work_up(replace(BASE, patons=6, folds=replace(BASE.folds, folds=(3, 3, 3, 3, 3))))
+        work_up(replace(BASE, patons=6, folds=replace(BASE.folds, folds=(3, 3, 3, 3, 3))), Known())
     assert caught.value.quantity == "steps"
 
 
@@ -200,7 +208,7 @@ def test_a_short_bench_is_warned_of_by_name():
     spec = replace(BASE, patons=1, kitchen=replace(BASE.kitchen, bench_length_m=1.2, bench_width_m=0.6),
                    pieces=(replace(BASE.pieces[1], count=30),),
                    butter=replace(BASE.butter, block_width_m=0.5, block_length_m=0.2))  # fmt: skip
-    codes = {w.code for w in work_up(spec).warnings}
+    codes = {w.code for w in work_up(spec, Known()).warnings}
     assert codes & {"bench-short", "sheet-short"}
 
 
@@ -208,8 +216,8 @@ def test_a_short_bench_is_warned_of_by_name():
 def test_a_rest_aims_at_a_core_the_next_fold_can_be_made_with(name):
     """Rest of ideal length from where the bench leaves the core: still half a degree clear of brittle."""
     spec = read_batch_text(example_text(name), "", NOW)
-    made = {step.key: step for step in work_up(spec).process}
-    kitchen = KitchenHeat(spec, lay_out(spec))
+    made = {step.key: step for step in work_up(spec, Known()).process}
+    kitchen = KitchenHeat(spec, lay_out(spec), NOTHING)
     for n in range(1, len(spec.folds.folds)):
         rest, fold = made[f"p1.rest{n}"], made[f"p1.fold{n + 1}"]
         start = kitchen.rest_core_c  # a pâton of the coldest usual start: it came from the bench no warmer than it went
@@ -220,7 +228,7 @@ def test_a_rest_aims_at_a_core_the_next_fold_can_be_made_with(name):
 
 def test_a_wish_that_freezes_the_butter_hard_is_warned_of():
     """An hour in the fridge between folds (the home batch) is kept as wished, and said to end below brittle."""
-    work = work_up(read_batch_text(example_text("home-inches"), "", NOW))
+    work = work_up(read_batch_text(example_text("home-inches"), "", NOW), Known())
     assert next(s for s in work.process if s.key == "p1.rest1").ideal_s == 3600
     warned = {w.code: w for w in work.warnings}
     assert "°F" in warned["rest-cold"].text and "°C" not in warned["rest-cold"].text

@@ -11,6 +11,7 @@ import pytest
 from tourier.batch.read import read_batch_text
 from tourier.batch.workup import work_up
 from tourier.craft.water import MIXING_RISE_K, composition, heat_capacity
+from tourier.known import Known, Lessons
 from tourier.plantext import formula_lines
 from tourier.rehearsal import DEMO_NOW
 
@@ -19,7 +20,7 @@ _ALL_MILK = _DEMO.replace('"whole milk" = "26 %"\nwater = "26 %"', '"whole milk"
 
 
 def _work(text: str):
-    return work_up(read_batch_text(text, "batch.toml", DEMO_NOW))
+    return work_up(read_batch_text(text, "batch.toml", DEMO_NOW), Known())
 
 
 def test_the_milk_makes_the_dough_wanted():
@@ -60,8 +61,8 @@ def test_a_milk_whose_temperature_is_written_is_not_chosen():
 @pytest.mark.parametrize("name", ["<b>milk</b>", "milk & honey"])
 def test_the_milks_name_is_escaped_on_the_card(name):
     from tourier.dayplan.card import card_html
-    from tourier.planning import plan_text
+    from tourier.design import design
 
-    planned = plan_text(_ALL_MILK.replace("whole milk", name), "batch.toml", DEMO_NOW, None)
+    planned = design(_ALL_MILK.replace("whole milk", name), "batch.toml", DEMO_NOW, Lessons())
     page = card_html(planned.day)
     assert "<b>milk</b>" not in page and name.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;") in page

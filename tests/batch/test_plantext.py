@@ -10,12 +10,13 @@ from tourier import plantext
 from tourier.batch.examples import example_text
 from tourier.batch.read import read_batch_text
 from tourier.batch.workup import work_up
+from tourier.known import Known
 
 NOW = datetime(2026, 3, 9, 8, tzinfo=UTC)
 
 
 def worked(text):
-    return work_up(read_batch_text(text, "a batch", NOW))
+    return work_up(read_batch_text(text, "a batch", NOW), Known())
 
 
 @pytest.fixture(scope="module")

@@ -8,6 +8,7 @@ from tourier.batch.examples import NAMES, example_text
 from tourier.batch.jsonable import workup_json
 from tourier.batch.read import read_batch_text
 from tourier.batch.workup import work_up
+from tourier.known import Known
 
 from shared_schedule import plan as ss
 
@@ -16,7 +17,7 @@ NOW = datetime(2026, 11, 25, 9, tzinfo=UTC)
 
 @pytest.fixture(scope="module", params=NAMES)
 def made(request):
-    return work_up(read_batch_text(example_text(request.param), request.param, NOW))
+    return work_up(read_batch_text(example_text(request.param), request.param, NOW), Known())
 
 
 def test_links_name_earlier_steps(made):
@@ -137,7 +138,7 @@ def test_puff_that_waits_for_the_oven_is_asked_into_the_fridge():
         for key, value in oven.items():
             assert f"{key} = " in text
             text = "\n".join(f"{key} = {value}" if row.startswith(f"{key} = ") else row for row in text.splitlines())
-        made = work_up(read_batch_text(text, "puff", NOW))
+        made = work_up(read_batch_text(text, "puff", NOW), Known())
         return next(step.ticks for step in made.process if step.kind == ss.WASH)
 
     assert "later loads wait in the fridge" in ticks() and len(ticks()) <= ss.MAX_TICKS

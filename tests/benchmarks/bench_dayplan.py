@@ -17,6 +17,7 @@ from days import at, process, spec, workup  # noqa: E402
 from tourier.batch.model import AwaySpan  # noqa: E402
 from tourier.dayplan import Impossible, Refused, plan_days, to_device  # noqa: E402
 from tourier.dayplan.replan import Happened, replan  # noqa: E402
+from tourier.known import Known
 
 from shared_schedule.plan_writer import encode_plan  # noqa: E402
 
@@ -28,7 +29,7 @@ def demo():
 
     now = at(27, 18, month=11)
     s = read_batch_text(demo_text(), "demo", now)
-    return s, work_up(s), now
+    return s, work_up(s, Known()), now
 
 
 def timed(action, times=3):

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 from tourier.batch import examples
+from tourier.known import Lessons
 from tourier.rehearsal import rehearse
 
 from shared_schedule import journal as J
@@ -80,7 +81,7 @@ def test_warned_a_minute_before_where_physics_allows(tmp_path):
     for name, seed in DAYS:
         kept: Path = tmp_path / f"{name}{seed}"
         text = examples.demo_text()
-        rehearse(text, "demo", datetime(2027, 3, 12, 16, 0).astimezone(), name, seed, kept, lambda *_: None)
+        rehearse(text, "demo", datetime(2027, 3, 12, 16, 0).astimezone(), Lessons(), name, seed, kept, lambda *_: None)
         plan = P.decode((kept / "plan.bin").read_bytes())
         records = list(J.read((kept / "journal.bin").read_bytes()))
         pairs = [(pair[0], pair[2]) for pair in samples.read_blocks((kept / "samples.bin").read_bytes())]

@@ -4,6 +4,7 @@ import xml.etree.ElementTree as ET
 
 from tourier.craft import cutmap, cuts
 from tourier.craft.cuts import Shape
+from tourier.known import Known
 
 SVG = "{http://www.w3.org/2000/svg}"
 WANTS = [(Shape("croissant", "triangle", 0.09, 0.26), 12), (Shape("<b>&pain", "rectangle", 0.08, 0.14), 6)]
@@ -57,7 +58,7 @@ def test_the_maps_of_all_patons_stand_in_one_drawing():
     from tourier.batch.workup import work_up
     from tourier.plantext import cut_map_svg
 
-    work = work_up(read_batch_text(example_text("mixed-shapes"), "mixed", datetime(2026, 3, 9, 8, tzinfo=UTC)))
+    work = work_up(read_batch_text(example_text("mixed-shapes"), "mixed", datetime(2026, 3, 9, 8, tzinfo=UTC)), Known())
     root = ET.fromstring(cut_map_svg(work))
     drawn = len(root.findall(f".//{SVG}polygon"))
     layouts = {id(sheet["layout"]): sheet["layout"] for sheet in work.cuts["sheets"]}

@@ -23,6 +23,7 @@ from tourier.craft.properties import (
     dough_material,
     laminate_material,
 )
+from tourier.known import Known
 
 from shared_schedule.slab import Slab
 
@@ -149,7 +150,7 @@ def test_a_plan_never_asks_the_timer_for_a_core_near_freezing():
     from shared_schedule import plan as wire
 
     for name in NAMES:
-        work = work_up(read_batch_text(example_text(name), name, datetime(2026, 3, 9, 8, tzinfo=UTC)))
+        work = work_up(read_batch_text(example_text(name), name, datetime(2026, 3, 9, 8, tzinfo=UTC)), Known())
         cores = [s.core_c for s in work.process if s.core_c is not None and s.ends_by == wire.BY_CORE]
         assert cores and min(cores) >= 2.0, name
 

@@ -18,6 +18,7 @@ from tourier.batch.examples import NAMES, example_text
 from tourier.batch.read import read_batch_text
 from tourier.batch.workup import work_up
 from tourier.dayplan import card, card_html, cardsize, plan_days
+from tourier.known import Known
 from tourier.quantities import inch_text
 
 from shared_schedule import plan as wire
@@ -85,7 +86,7 @@ def cards():
     found = {}
     for name in (*NAMES, "danish"):
         spec = read_batch_text(DANISH if name == "danish" else example_text(name), name, NOW)
-        plan = plan_days(spec, work_up(spec), NOW, chance=False)
+        plan = plan_days(spec, work_up(spec, Known()), NOW, chance=False)
         found[name] = plan, card_html(plan)
     return found
 

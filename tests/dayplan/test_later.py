@@ -11,6 +11,7 @@ from days import at, spec, step, workup
 from test_plan_days import EARLY_BIRD, NOW
 from tourier.dayplan import BadWish, Impossible, plan_days, plan_frozen, to_device
 from tourier.dayplan.later import frozen_until
+from tourier.known import Known
 
 from shared_schedule import plan as wire
 from shared_schedule.plan_writer import encode_plan
@@ -24,7 +25,7 @@ def stored():
 
     text = demo_text().replace("count = 24", "count = 24\nfreeze = 12", 1)
     s = read_batch_text(text, "demo", at(27, 18, month=11))
-    return s, work_up(s)
+    return s, work_up(s, Known())
 
 
 def test_week_three_is_planned_from_the_stored_batch():

@@ -14,6 +14,7 @@ from checker import faults
 from days import KITCHEN, SLEEP, at, process, spec, step, workup
 from tourier.batch.model import AwaySpan
 from tourier.dayplan import BadWish, Impossible, Job, adopt, plan_days, plan_json, plan_together, to_device
+from tourier.known import Known, Lessons
 
 from shared_schedule import plan as wire
 from shared_schedule.plan_writer import encode_plan
@@ -160,7 +161,7 @@ def demo():
 
     now = at(27, 18, month=11)
     s = read_batch_text(demo_text(), "demo", now)
-    return plan_days(s, work_up(s), now)
+    return plan_days(s, work_up(s, Known()), now)
 
 
 def test_the_demo_batch_is_planned_to_proven_optimum(demo):
@@ -387,11 +388,11 @@ def test_a_full_fridge_is_named():
 
 def test_where_no_hour_works_the_place_that_is_too_small_is_named():
     """36 pieces of two pâtons want four shelves of the fridge overnight, whatever the hour."""
-    from tourier.planning import plan_text
+    from tourier.design import design
     from tourier.rehearsal import DEMO_NOW
 
     text = (Path(__file__).parents[2] / "companion/tourier/batch/examples/demo.toml").read_text(encoding="utf-8")
     small = text.replace("shelves = 5", "shelves = 3")
     assert small != text
     with pytest.raises(Impossible, match=r"The fridge has 3 shelves, .*As it is, no ready time in a week"):
-        plan_text(small, "demo", DEMO_NOW, None)
+        design(small, "demo", DEMO_NOW, Lessons())

@@ -11,11 +11,12 @@ from tourier.batch.read import read_batch_text
 from tourier.batch.workup import work_up
 from tourier.dayplan import plan_days, to_device
 from tourier.dayplan.model import BadWish
+from tourier.design import redesign
 from tourier.device.client import Timer
 from tourier.device.virtual.board import VirtualTimer
 from tourier.device.virtual.cook import Cook
 from tourier.device.virtual.kitchen import Kitchen, KitchenConfig
-from tourier.replanning import replan_from_timer
+from tourier.known import Known, Lessons
 
 from shared_schedule import day as D
 from shared_schedule import journal as J
@@ -32,7 +33,7 @@ def slipped(tmp_path_factory):
     """Played to a rest, the cook gone for 45 min, planned anew, sent, played on, planned anew once more."""
     text = example_text("home-inches")
     spec = read_batch_text(text, "home-inches", NOW)
-    plan = plan_days(spec, work_up(spec), NOW, chance=False)
+    plan = plan_days(spec, work_up(spec, Known()), NOW, chance=False)
     first = to_device(plan)
     seen = {"first": first, "text": text}
     flash = tmp_path_factory.mktemp("slip") / "flash"
@@ -52,11 +53,11 @@ def slipped(tmp_path_factory):
             seen["log_before"] = link.collect(M.STREAM_JOURNAL)
             for hour in ("2026-03-01 10:00", "gibberish"):
                 with pytest.raises(BadWish, match="^ready time: ") as caught:
-                    replan_from_timer(link, text, "home-inches", hour, None)
+                    redesign(link, text, "home-inches", hour, Lessons())
                 seen[hour] = str(caught.value)
-            seen["replanned"] = replan_from_timer(link, text, "home-inches", None, None)
-            second = to_device(seen["replanned"].plan)
-            link.send_plan(encode_plan(second))
+            seen["design"], seen["replanned"] = redesign(link, text, "home-inches", None, Lessons())
+            second = seen["design"].plan
+            link.send_plan(seen["design"].data)
             seen["after"] = link.state()
             seen["log_after"] = link.collect(M.STREAM_JOURNAL)
         seen["second"] = second
@@ -64,7 +65,7 @@ def slipped(tmp_path_factory):
         timer.run_for(3600)
         with Timer.open(timer.port) as link:
             seen["on"] = link.state()
-            seen["again"] = replan_from_timer(link, text, "home-inches", None, None)
+            _, seen["again"] = redesign(link, text, "home-inches", None, Lessons())
         end = second.ready_at_s + 6 * 3600
         while timer.glance.screen != "done" and timer.now_s < end:
             timer.run_for(600)

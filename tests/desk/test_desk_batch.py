@@ -11,6 +11,7 @@ from tourier.batch.examples import demo_text
 from tourier.desk.data.batchdoc import BatchDoc, DocError, trouble
 from tourier.desk.data.fields import SECTIONS, label_of
 from tourier.desk.data.history import Aside, Autosave, History
+from tourier.known import Known
 
 NOW = datetime(2027, 3, 12, 17, 0, tzinfo=ZoneInfo("Europe/Paris"))
 
@@ -303,7 +304,7 @@ def test_sheets_are_drawn_to_one_scale():
     from tourier.batch.workup import work_up
     from tourier.picture.sheets import sheet_picture
 
-    work = work_up(read_batch_text(demo_text(), "demo", NOW))
+    work = work_up(read_batch_text(demo_text(), "demo", NOW), Known())
     lines = sheet_picture(work, 100)
     drawn = [len(box.split("┐")[0]) + 1 for line in lines if "┌" in line for box in line.split("┌")[1:]]
     stages = [stage for stage in work.stages if stage.paton == 1]

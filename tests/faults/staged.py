@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from tourier.batch.examples import demo_text
 from tourier.batch.read import read_batch_text
 from tourier.batch.workup import work_up
+from tourier.known import Known
 
 from shared_schedule import plan as P
 from shared_schedule.units import EPOCH_UNIX_S
@@ -27,7 +28,7 @@ def staged_plan(text: str | None = None) -> tuple[P.Plan, str]:
     """
     text = text or staged_text()
     spec = read_batch_text(text, "staged")
-    workup = work_up(spec)
+    workup = work_up(spec, Known())
     process = list(workup.process)
     number = {step.key: n + 1 for n, step in enumerate(process)}
     begin = int(datetime.fromisoformat("2026-11-14T13:00:00+00:00").timestamp()) - EPOCH_UNIX_S
@@ -90,4 +91,4 @@ def demo_plan() -> tuple[P.Plan, str]:
 
     text = demo_text()
     spec = read_batch_text(text, "demo")
-    return to_device(plan_days(spec, work_up(spec), spec.ready_at - timedelta(hours=46))), text
+    return to_device(plan_days(spec, work_up(spec, Known()), spec.ready_at - timedelta(hours=46))), text

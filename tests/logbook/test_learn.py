@@ -4,7 +4,9 @@ import logbook_support as support
 import numpy as np
 import pytest
 from scipy.special import expit
+from tourier.design import lessons_of
 from tourier.device.virtual.kitchen import Kitchen, KitchenConfig
+from tourier.known import Known, Learned
 from tourier.logbook import LogbookError, Outcome
 from tourier.logbook.account import slabfit
 from tourier.logbook.learning import bends, ledger
@@ -268,34 +270,37 @@ def test_three_bend_tests_help_and_their_bands_hold():
     assert 340 <= inside <= 390 and np.mean(after) < 0.6 * np.mean(before)
 
 
+def _known(book, kitchen="Hall", butter="roll-in-84"):
+    """What a plan would take from the logbook, by the one way there is."""
+    return lessons_of(book.path).about(kitchen, butter)
+
+
 def test_the_window_learned_is_the_timers_and_can_be_taken_back(book):
     tests = [(support.BEGIN + 700 + n, c, v) for n, (c, v) in enumerate([(1150, 1), (1300, 1), (1500, 2), (1900, 2)])]
     day = support.Day(support.small_plan(), bends=tests)
     number = day.collect(book, batch_text='[butter]\nprofile = "roll-in-84"\n[kitchen]\nname = "Hall"\n')
     learn(book)
-    values = ledger.for_plan(book, "Hall", "roll-in-84")
+    known = _known(book)
     low, high = shift_window(1200, 1700, [(c, v) for _, c, v in tests])
-    assert values["butter_low_c"] == low / 100 and values["butter_high_c"] == high / 100
+    assert known.butter_window_c == (low / 100, high / 100)
     edges = [v for v in ledger.in_force(book) if v.quantity.startswith("butter")]
     assert all(v.batches == (number,) and v.low < v.value < v.high for v in edges)
-    fields = ledger.device_fields({"butter_low_cdeg": 1200, "room_cdeg": 2200}, values)
-    assert fields["butter_low_cdeg"] == low and fields["room_cdeg"] == 2200
     assert ledger.forget(book, "butter_low_c@roll-in-84")[0].value == low / 100
-    assert "butter_low_c" not in ledger.for_plan(book, "Hall", "roll-in-84")
+    assert _known(book).butter_low_c is None and _known(book).butter_window_c is None
     with pytest.raises(LogbookError, match="No learned value is called 'butter_low_c'"):
         ledger.forget(book, "butter_low_c")
 
 
 def test_forgetting_brings_the_value_before_back(book):
-    first = ledger.Learned("mixing_rise_k", "Hall", 3.0, 2.0, 4.0, "K", "m", ())
+    first = Learned("mixing_rise_k", "Hall", 3.0, 2.0, 4.0, "K", "m", ())
     ledger.write(book, [first], at_s=10)
-    ledger.write(book, [ledger.Learned("mixing_rise_k", "Hall", 5.0, 4.0, 6.0, "K", "m", ())], at_s=20)
-    assert ledger.for_plan(book, "Hall", "x") == {"mixing_rise_k": 5.0}
+    ledger.write(book, [Learned("mixing_rise_k", "Hall", 5.0, 4.0, 6.0, "K", "m", ())], at_s=20)
+    assert [(v.quantity, v.value) for v in _known(book).values] == [("mixing_rise_k", 5.0)]
     ledger.forget(book, "mixing_rise_k")
-    assert ledger.for_plan(book, "Hall", "x") == {"mixing_rise_k": 3.0}
-    ledger.write(book, [ledger.Learned("proof_dose_s", "Hall", 1.1, 1.0, 1.2, "", "m", ())], at_s=30)
+    assert [(v.quantity, v.value) for v in _known(book).values] == [("mixing_rise_k", 3.0)]
+    ledger.write(book, [Learned("proof_dose_s", "Hall", 1.1, 1.0, 1.2, "", "m", ())], at_s=30)
     ledger.forget(book, "all")
-    assert ledger.for_plan(book, "Hall", "x") == {}
+    assert _known(book) == Known()
 
 
 def test_proof_is_learned_from_good_batches_only(book):
@@ -333,12 +338,11 @@ def test_the_next_plan_uses_what_was_learned(book):
 
     spec = read_batch_text(demo_text(), "demo")
     kitchen, butter = spec.kitchen.name, spec.butter.profile
-    before = work_up(spec)
+    before = work_up(spec, Known())
     values = {"film_fridge": (5.0, kitchen), "fridge_c": (6.5, kitchen), "proof_dose_s": (9000.0, kitchen),
               "mixing_rise_k": (6.0, kitchen)}  # fmt: skip
-    ledger.write(book, [ledger.Learned(q, s, v, v - 1, v + 1, "", "m", ()) for q, (v, s) in values.items()], at_s=1)
-    learned = ledger.for_workup(book, kitchen, butter)
-    after = work_up(ledger.in_kitchen(spec, learned), learned)
+    ledger.write(book, [Learned(q, s, v, v - 1, v + 1, "", "m", ()) for q, (v, s) in values.items()], at_s=1)
+    after = work_up(spec, _known(book, kitchen, butter))
     assert after.device["film_fridge_mw"] == 5000 and after.device["fridge_cdeg"] == 650
 
     def total(workup, kind, what):
@@ -349,10 +353,10 @@ def test_the_next_plan_uses_what_was_learned(book):
     assert total(after, P.CHILL, "ideal_s") > total(before, P.CHILL, "ideal_s")
     assert total(after, P.PROOF, "dose_s") == 9000 != total(before, P.PROOF, "dose_s")
     assert after.water_temp_c < before.water_temp_c
-    edges = [ledger.Learned(q, butter, v, v - 1, v + 1, "°C", "m", ()) for q, v in
+    edges = [Learned(q, butter, v, v - 1, v + 1, "°C", "m", ()) for q, v in
              (("butter_low_c", 14.0), ("butter_high_c", 17.0))]  # fmt: skip
     ledger.write(book, edges, at_s=2)
-    after = work_up(spec, ledger.for_workup(book, kitchen, butter))
+    after = work_up(spec, _known(book, kitchen, butter))
     assert (after.device["butter_low_cdeg"], after.device["butter_high_cdeg"]) == (1400, 1700)
     ledger.forget(book, "all")
-    assert work_up(spec, ledger.for_workup(book, kitchen, butter)).device == before.device
+    assert work_up(spec, _known(book, kitchen, butter)).device == before.device

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from tourier import rehearsal
 from tourier.batch.examples import demo_text
+from tourier.known import Lessons
 
 COMMAND = [sys.executable, "-c", "import sys; from tourier.cli import main; sys.exit(main())"]
 
@@ -30,5 +31,5 @@ def command(home: Path, *arguments: object) -> subprocess.CompletedProcess[str]:
 def play(folder: Path, scenario: str, seed: int = 1) -> rehearsal.Rehearsal:
     """Rehearse the demo batch, set in its own week."""
     return rehearsal.rehearse(
-        demo_text(), "demo", rehearsal.DEMO_NOW.astimezone(UTC), scenario, seed, folder, lambda *_: None
+        demo_text(), "demo", rehearsal.DEMO_NOW.astimezone(UTC), Lessons(), scenario, seed, folder, lambda *_: None
     )

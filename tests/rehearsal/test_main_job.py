@@ -25,21 +25,21 @@ def records(rehearsed):
 def test_the_timer_ran_the_plan_that_was_made(rehearsed, records):
     done, _ = rehearsed
     sent = (done.kept / "plan.bin").read_bytes()
-    assert encode_plan(done.plan) == sent
+    assert encode_plan(done.design.plan) == sent
     plans = [record for record in records if record.type == J.PLAN]
     assert [record.body[0] for record in plans] == [P.plan_id(sent)]
 
 
 def test_every_step_was_done_and_the_day_finished(rehearsed, records):
     done, _ = rehearsed
-    state = J.replay(done.plan, records)
-    assert [D.STATE_WORDS[s] for s in state.steps] == ["done"] * len(done.plan.steps)
+    state = J.replay(done.design.plan, records)
+    assert [D.STATE_WORDS[s] for s in state.steps] == ["done"] * len(done.design.plan.steps)
     assert sum(record.type == J.FINISHED for record in records) == 1
 
 
 def test_it_warned_before_the_window_was_left_at_fold_three(rehearsed, records):
     done, _ = rehearsed
-    third = {step.step_id for step in done.plan.steps if step.kind == P.FOLD and step.fold_n == 3}
+    third = {step.step_id for step in done.design.plan.steps if step.kind == P.FOLD and step.fold_n == 3}
     assert len(third) == 2
     said = {kind: {r.body[1]: r.at_s for r in records if r.type == J.ALARM and r.body[0] == kind and r.body[1] in third}
             for kind in (2, 3)}  # fmt: skip
@@ -58,7 +58,7 @@ def test_the_review_names_the_third_fold(rehearsed):
     assert report["schema"] == "tourier/review/1"
     assert report["findings"][0]["fold"] == 3
     assert "Consistent with" in report["verdict"]  # never more than that
-    assert len(report["steps"]) == len(done.plan.steps)
+    assert len(report["steps"]) == len(done.design.plan.steps)
 
 
 def test_the_log_is_whole_and_small(rehearsed, records):

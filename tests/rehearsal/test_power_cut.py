@@ -18,6 +18,7 @@ from tourier.device.virtual.board import VirtualTimer
 from tourier.device.virtual.cook import Cook
 from tourier.device.virtual.kitchen import Kitchen
 from tourier.device.virtual.scenarios import scenario
+from tourier.known import Known
 
 from shared_schedule import day as D
 from shared_schedule import journal as J
@@ -38,7 +39,7 @@ def test_killed_in_the_middle_of_steps_it_resumes_there(tmp_path, record_propert
     record_property("interpreter", "micropython")
     now = rehearsal.DEMO_NOW.astimezone(UTC)
     spec = read_batch_text(demo_text(), "demo", now)
-    plan = to_device(plan_days(spec, work_up(spec), now))
+    plan = to_device(plan_days(spec, work_up(spec, Known()), now))
     start_s = plan.steps[0].start_at_s - 600
     good = scenario("good")
     kitchen = Kitchen(good.configure(rehearsal.kitchen_of(spec, start_s, plan)), 5)
@@ -99,12 +100,12 @@ def test_a_plan_of_many_steps_replaces_another_idle_and_running(tmp_path, record
     record_property("interpreter", "micropython")
     now = rehearsal.DEMO_NOW.astimezone(UTC)
     spec = read_batch_text(demo_text(), "demo", now)
-    work = work_up(spec)
+    work = work_up(spec, Known())
     first, other, later = (
         to_device(plan_days(spec, work, now + timedelta(minutes=minutes))) for minutes in (0, 20, 40)
     )
     stranger = replace(spec, name="Somebody else's breakfast")
-    stranger_plan = to_device(plan_days(stranger, work_up(stranger), now))
+    stranger_plan = to_device(plan_days(stranger, work_up(stranger, Known()), now))
     start_s = first.steps[0].start_at_s - 600
     good = scenario("good")
     kitchen = Kitchen(good.configure(rehearsal.kitchen_of(spec, start_s, first)), 6)

@@ -8,6 +8,7 @@ import pytest
 from tourier.batch import examples
 from tourier.batch.read import read_batch_text
 from tourier.batch.workup import work_up
+from tourier.known import Known
 
 from shared_schedule import day as D
 from shared_schedule import plan as P
@@ -43,7 +44,7 @@ def laid_out(process) -> P.Plan:
 @pytest.fixture(scope="module")
 def plan() -> P.Plan:
     text = examples.demo_text()
-    return laid_out(work_up(read_batch_text(text, "demo")).process)
+    return laid_out(work_up(read_batch_text(text, "demo"), Known()).process)
 
 
 def test_it_fits_the_timer(plan: P.Plan) -> None:

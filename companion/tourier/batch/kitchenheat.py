@@ -20,9 +20,10 @@ from tourier.craft import proof, stacks
 from tourier.craft.formula import DOUGH_GAS
 from tourier.craft.ice import dough_ice
 from tourier.craft.properties import butter_material, dough_material, laminate_material
+from tourier.known import Known
 
 #: Dose of a short bulk before the cold, seconds at 26 °C: about 1 h at 24 °C, common practice, no source.
-BULK_DOSE_S = 3200.0
+BULK_DOSE_S = 3200
 #: Coldest and warmest dough worth locking butter into (4 to 10 °C: common practice; 8 to 16 °C when rolled: brotdoc).
 LOCK_IN_COLD_C, LOCK_IN_WARM_C = 4.0, 12.0
 ICE_S = 15 * MIN
@@ -35,19 +36,15 @@ COLD_MARGIN_K = 0.5
 
 
 class KitchenHeat:
-    """Heat and yeast of one batch. `learned` may hold figures fitted from the cook's own batches:
+    """Heat and yeast of one batch, with what the cook's own batches have taught. `spec` holds the air in force."""
 
-    ``films`` {place: W/(m2 K)}, ``butter_window_c`` (low, high), ``mixing_rise_k``, ``bulk_dose_s``, ``proof_dose_s``
-    (seconds at 26 °C), ``proof_factor`` (of the dose the plan would take), ``doubt`` 0..1.
-    """
-
-    def __init__(self, spec: BatchSpec, geometry: Geometry, learned: dict | None = None) -> None:
+    def __init__(self, spec: BatchSpec, geometry: Geometry, known: Known) -> None:
         self.spec, self.geometry = spec, geometry
         self.kitchen = spec.kitchen
-        self.learned = learned or {}
+        self.known = known
         self.butter = butters.profile(spec.butter.profile)
-        if "butter_window_c" in self.learned:
-            self.butter = butters.with_window(self.butter, *self.learned["butter_window_c"])
+        if known.butter_window_c is not None:
+            self.butter = butters.with_window(self.butter, *known.butter_window_c)
         self.place = stacks.Kitchen(
             room_c=self.kitchen.room_c,
             humidity=self.kitchen.humidity_pct / 100.0,
@@ -57,8 +54,8 @@ class KitchenHeat:
             bench=self.kitchen.bench_material,
             bench_m=self.kitchen.bench_thickness_m,
             fan_fridge=self.kitchen.fridge_fan,
-            learned=dict(self.learned.get("films", {})),
-            doubt=float(self.learned.get("doubt", 1.0)),
+            learned=known.films,
+            bench_effusivity=known.bench_effusivity and known.bench_effusivity.value,
         )
         ice = dough_ice((line.kind, line.percent_of_flour) for line in spec.formula)
         self.dough_m = dough_material(geometry.dough_composition, LAMINATE_C, DOUGH_GAS, ice=ice)
@@ -112,17 +109,13 @@ class KitchenHeat:
 
     # --- dough ---
 
-    def bulk_dose_s(self) -> int:
-        """Dose of the bulk, seconds at 26 °C."""
-        return round(self.learned.get("bulk_dose_s", BULK_DOSE_S))
-
     def bulk(self) -> Limits:
         """Bulk at the dough's own temperature, which drifts towards the room's."""
         drift = (2 * self.spec.dough_temp_c + self.kitchen.room_c) / 3
         speed = float(proof.weight(drift) / proof.weight(26.0)) * proof.altitude_factor(self.kitchen.altitude_m)
         if speed <= 0.02:
             raise Unworkable(f"a dough of {drift:.0f} °C hardly rises; ask for a warmer dough", "dough temperature")
-        ideal = self.bulk_dose_s() / speed
+        ideal = BULK_DOSE_S / speed
         return span(ideal * 0.6, ideal, ideal * 1.6, f"yeast dose of about 1 h at 24 °C, here at {drift:.0f} °C")
 
     @cached_property
@@ -344,12 +337,12 @@ class KitchenHeat:
 
     def proof_dose_s(self) -> int:
         """Dose of the proof, seconds at 26 °C: learned, or the cook's own proof time, or the usual."""
-        if "proof_dose_s" in self.learned:
-            return round(self.learned["proof_dose_s"])
+        if self.known.proof_dose_s is not None:
+            return round(self.known.proof_dose_s.value)
         dose_s = proof.USUAL_DOSE_S
         if self.spec.proof_s is not None:
             dose_s = self.spec.proof_s * float(proof.weight(self.spec.proof_ref_c) / proof.weight(26.0))
-        return round(dose_s * self.learned.get("proof_factor", 1.0))
+        return round(dose_s)
 
     @cached_property
     def heaviest_g(self) -> float:

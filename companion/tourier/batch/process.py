@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from shared_schedule import plan as ss
 from tourier.batch.geometry import Geometry
-from tourier.batch.kitchenheat import KitchenHeat
+from tourier.batch.kitchenheat import BULK_DOSE_S, KitchenHeat
 from tourier.batch.lamination import COLD_DENSITY, Lamination, trays_for
 from tourier.batch.limits import MIN, span, up
 from tourier.batch.model import BatchSpec, ProcessStep
@@ -69,7 +69,7 @@ def _dough(out: Steps, spec: BatchSpec, geometry: Geometry, heat: KitchenHeat) -
                       ticks=("salt is in",) if puff else ("salt is in", "yeast is in"))  # fmt: skip
         if not puff:
             key = out.add(f"bulk{number}", ss.BULK, "Bulk", ss.ROOM, heat.bulk(), MIN, {key: 10 * MIN}, flexible=True,
-                          ends_by=ss.BY_TIME, dose_s=heat.bulk_dose_s())  # fmt: skip
+                          ends_by=ss.BY_TIME, dose_s=BULK_DOSE_S)  # fmt: skip
         ends.append(key)
     return ends
 

@@ -11,6 +11,7 @@ from tourier.batch.kitchenheat import KitchenHeat
 from tourier.batch.model import BatchSpec, FormulaLine
 from tourier.craft import stacks
 from tourier.craft import water as craft_water
+from tourier.known import Known, at
 
 #: Less ice than this share of the water (2 K) is not worth weighing: a splash from a jug in the fridge does it.
 ICE_WORTH = 0.025
@@ -40,11 +41,10 @@ def ingredient_c(spec: BatchSpec, line: FormulaLine) -> float:
     return spec.kitchen.fridge_c if line.kind in COLD else spec.kitchen.room_c
 
 
-def water(spec: BatchSpec, geometry: Geometry, learned: dict) -> Water:
+def water(spec: BatchSpec, geometry: Geometry, known: Known) -> Water:
     """Water temperature by heat balance, ice where needed, the three-factor rule beside it. Raises Unworkable."""
-    rise = learned.get("mixing_rise_k", spec.kitchen.friction_k)
-    if rise is None:
-        rise = craft_water.MIXING_RISE_K[_RISE[spec.kitchen.mixing]]
+    usual_k, written_k = craft_water.MIXING_RISE_K[_RISE[spec.kitchen.mixing]], spec.kitchen.friction_k
+    rise = at(known.mixing_rise_k, usual_k if written_k is None else written_k)
     poured, others, grams = _poured(spec, geometry)
     if grams <= 0.0:
         return Water(None, 0.0, None, "the formula has no plain water or milk whose temperature could be chosen")

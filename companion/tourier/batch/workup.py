@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from shared_schedule.plan import MAX_STEPS
 from tourier.batch.geometry import Geometry, Unworkable, lay_out
 from tourier.batch.kitchenheat import KitchenHeat
@@ -10,25 +12,28 @@ from tourier.batch.process import later, process
 from tourier.batch.thermal import device_fields, water
 from tourier.batch.warn import warnings
 from tourier.craft import cuts, sheets
+from tourier.known import Known, at
 from tourier.quantities import sixteenths
 
 __all__ = ["Unworkable", "work_up"]
 
 
-def work_up(spec: BatchSpec, learned: dict | None = None) -> Workup:
-    """Work a batch out. `learned` = figures fitted from the cook's own batches (see KitchenHeat).
+def work_up(spec: BatchSpec, known: Known) -> Workup:
+    """Work a batch out with what is known of its kitchen and butter; the Workup's `spec` has the learned air in it.
 
     Raises Unworkable with one sentence and the limiting quantity.
     """
+    fridge_c, freezer_c = at(known.fridge_c, spec.kitchen.fridge_c), at(known.freezer_c, spec.kitchen.freezer_c)
+    spec = replace(spec, kitchen=replace(spec.kitchen, fridge_c=fridge_c, freezer_c=freezer_c))
     geometry = lay_out(spec)
-    heat = KitchenHeat(spec, geometry, learned)
+    heat = KitchenHeat(spec, geometry, known)
     steps = process(spec, geometry, heat)
     if len(steps) > MAX_STEPS:
         raise Unworkable(
             f"{len(geometry.patons)} pâtons make {len(steps)} steps; the timer holds at most {MAX_STEPS}: make fewer "
             "pieces, or two batches", "steps",
         )  # fmt: skip
-    wet = water(spec, geometry, learned or {})
+    wet = water(spec, geometry, known)
     first = geometry.patons[0]
     return Workup(
         spec=spec,

@@ -12,7 +12,7 @@ from tourier.cli.run import UserError
 
 def run(args: argparse.Namespace, out: Output) -> int:
     """Collect plan, journal and samples, and put them into the logbook; nothing is half taken in."""
-    from tourier import places, planning
+    from tourier import files, places
     from tourier.device.collecting import collect_batch
     from tourier.logbook.record.store import Logbook
 
@@ -23,7 +23,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
         if not info.plan_id:
             raise UserError("The timer holds no plan and no log: there is nothing to collect.")
         log = collect_batch(timer, places.partial_logs_folder(), progress=progress_of(out, "Collecting the log"))
-        text = planning.sent_text(places.sent_folder(), log.plan_id)
+        text = files.sent_text(log.plan_id)
         with Logbook(book_file) as book:
             batch_id = book.collect(info.board_id, log.plan, log.journal, log.samples, text)
             name = book.load(batch_id).name

@@ -15,8 +15,9 @@ from tourier.cli.run import UserError
 if TYPE_CHECKING:
     from shared_schedule import plan as wire
     from shared_schedule.plan_writer import encode_plan
+    from tourier.design import Design
     from tourier.device.client import Timer
-    from tourier.planning import Planned
+    from tourier.known import Lessons
 
 
 @contextmanager
@@ -51,13 +52,18 @@ def check_batch(path: str, now: datetime | None) -> None:
         read_batch_text(text, name, now)
 
 
-def plan_file(path: str, now: datetime, out: Output, logbook: str | None = None) -> Planned:
-    """Read a batch file and plan it back from its hour with what the logbook taught. Raises what those rooms raise."""
-    from tourier import places, planning
+def lessons(logbook: str | None = None) -> Lessons:
+    """Return what the logbook has taught, the usual one or the one --logbook names."""
+    from tourier import design, places
 
-    text, name = batch_text(path)
-    book = Path(logbook) if logbook else places.logbook_file()
-    return planning.plan_text(text, name, now, book, out.progress)
+    return design.lessons_of(Path(logbook) if logbook else places.logbook_file())
+
+
+def design_file(path: str, now: datetime, out: Output, logbook: str | None = None) -> Design:
+    """Read a batch file and plan it back from its hour with what the logbook taught. Raises what those rooms raise."""
+    from tourier.design import design
+
+    return design(*batch_text(path), now, lessons(logbook), out.progress)
 
 
 def refuse_second_day(timer: Timer, plan: wire.Plan, replace: bool) -> None:

@@ -11,17 +11,16 @@ from tourier.cli.review import open_book
 
 def run(args: argparse.Namespace, out: Output) -> int:
     """Fit anew and put in force, or take one value back."""
+    from tourier import known
     from tourier.logbook.learning import ledger
     from tourier.logbook.learning.learn import learn
-    from tourier.logbook.learning.ledger import words
-    from tourier.planning import taught_lines
 
     with open_book(args) as book:
         if args.forget:
             gone = ledger.forget(book, args.forget)
             out.result({"schema": "tourier/learn/1", "taken_back": [asdict(value) for value in gone]})
             out.line("Taken back; the next plan does without (or with the value before it):")
-            out.lines(taught_lines(tuple(gone)))
+            out.lines(known.lines(gone))
             return 0
         out.progress("Reading the logs")
         found = learn(book)
@@ -30,9 +29,9 @@ def run(args: argparse.Namespace, out: Output) -> int:
             "refused": [asdict(refusal) for refusal in found.refusals],
         })  # fmt: skip
     out.heading("Learned, and used by the next plan")
-    out.lines(taught_lines(found.proposals) or ["nothing yet"])
+    out.lines(known.lines(found.proposals) or ["nothing yet"])
     out.heading("What the logs cannot tell")
-    out.lines([f"{r.subject}, {words(r.quantity)}: {r.sentence}" for r in found.refusals] or ["nothing"])
+    out.lines([f"{r.subject}, {known.words(r.quantity)}: {r.sentence}" for r in found.refusals] or ["nothing"])
     out.line()
     out.line("Take one back: tourier learn --forget NAME, the name that stands in [ ] after it")
     return 0

@@ -8,7 +8,7 @@ from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from tourier.cli.common import plan_file
+from tourier.cli.common import design_file
 from tourier.cli.output import Output
 from tourier.cli.run import UserError
 from tourier.files import save, told_apart
@@ -17,24 +17,25 @@ from tourier.plantext import cut_lines, formula_lines, sheet_lines, timetable_li
 if TYPE_CHECKING:
     from tourier.batch.model import Workup
     from tourier.dayplan.model import DayPlan
+    from tourier.design import Design
 
 
 def run(args: argparse.Namespace, out: Output) -> int:
     """Plan, print, and write what the options name."""
     if wrong := told_apart([args.batch], [args.ics, args.card, args.cut_map, args.write]):
         raise UserError(wrong)
-    planned = plan_file(args.batch, datetime.now(UTC), out, args.logbook)
-    day = planned.day
-    written = write_files(args, day)
+    made = design_file(args.batch, datetime.now(UTC), out, args.logbook)
+    day = made.day
+    written = write_files(args, made)
     from tourier.dayplan.jsonable import plan_json
 
     out.result(plan_json(day))
     show_plan(out, day, args.table)
-    if planned.taught:
-        from tourier.planning import taught_lines
+    if made.known.values:
+        from tourier import known
 
         out.heading("What your batches taught this plan")
-        out.lines(taught_lines(planned.taught))
+        out.lines(known.lines(made.known.values))
     if args.checks:
         show_reasons(out, day.workup)
     for file in written:
@@ -42,26 +43,23 @@ def run(args: argparse.Namespace, out: Output) -> int:
     return 0
 
 
-def write_files(args: argparse.Namespace, day: DayPlan) -> list[Path]:
+def write_files(args: argparse.Namespace, made: Design) -> list[Path]:
     """Write calendar, bench card, cut map and plan bytes as asked; return the files."""
     written = []
     if args.ics:
         from tourier.dayplan.ical import calendar
 
-        written.append(save(args.ics, calendar(day)))
+        written.append(save(args.ics, calendar(made.day)))
     if args.card:
         from tourier.dayplan.card import card_html
 
-        written.append(save(args.card, card_html(day)))
+        written.append(save(args.card, card_html(made.day)))
     if args.cut_map:
         from tourier.plantext import cut_map_svg
 
-        written.append(save(args.cut_map, cut_map_svg(day.workup)))
+        written.append(save(args.cut_map, cut_map_svg(made.workup)))
     if args.write:
-        from shared_schedule.plan_writer import encode_plan
-        from tourier.dayplan.device import to_device
-
-        written.append(save(args.write, encode_plan(to_device(day))))
+        written.append(save(args.write, made.data))
     return written
 
 

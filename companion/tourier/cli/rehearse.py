@@ -24,15 +24,17 @@ def run(args: argparse.Namespace, out: Output) -> int:
     if args.scenario not in SCENARIOS:
         raise UserError(f"There is no scenario {args.scenario}; there are: {', '.join(SCENARIOS)}.")
     from tourier import places, rehearsal
+    from tourier.known import Lessons
 
     if args.batch:
-        from tourier.cli.common import batch_text
+        from tourier.cli.common import batch_text, lessons
 
-        (text, where), now = batch_text(args.batch), datetime.now(UTC)
+        (text, where), now, learned = batch_text(args.batch), datetime.now(UTC), lessons()
     else:
         from tourier.batch.examples import demo_text
 
-        text, where, now = demo_text(), "demo batch", rehearsal.DEMO_NOW
+        # Nothing learned here: the same seed gives the same rehearsal in every kitchen.
+        text, where, now, learned = demo_text(), "demo batch", rehearsal.DEMO_NOW, Lessons()
     if args.keep:
         keep, instead_of = Path(args.keep), None
         if keep.exists() and not keep.is_dir():
@@ -45,7 +47,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
         instead_of = None if _writable(usual) else usual
         parent = usual if instead_of is None else Path(tempfile.mkdtemp(prefix="tourier-rehearsals-"))
         keep = rehearsal.new_folder(parent, datetime.now())
-    done = rehearsal.rehearse(text, where, now, args.scenario, args.seed, keep, out.progress)
+    done = rehearsal.rehearse(text, where, now, learned, args.scenario, args.seed, keep, out.progress)
     html = keep / "report.html"
     _write_report(done, html)
     out.result(_json(done, html))
@@ -73,7 +75,7 @@ def _json(done, html: Path) -> dict:
 
     return {
         "schema": "tourier/rehearsal/1", "scenario": done.scenario, "seed": done.seed, "kept": str(done.kept),
-        "report": str(html), "plan": plan_json(done.day), "review": review_dict(done.review),
+        "report": str(html), "plan": plan_json(done.design.day), "review": review_dict(done.review),
         "log_bytes": done.log_bytes, "wall_s": done.wall_s, "timer": done.counters,
     }  # fmt: skip
 
@@ -82,7 +84,7 @@ def _show(out: Output, done, html: Path) -> None:
     from tourier.cli.plan import show_plan
     from tourier.cli.review import show_review
 
-    show_plan(out, done.day)
+    show_plan(out, done.design.day)
     out.heading("Played on the virtual bench timer")
     out.line(f"Scenario {done.scenario} (seed {done.seed}): {done.sentence}")
     out.line(

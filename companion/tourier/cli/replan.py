@@ -4,27 +4,23 @@ from __future__ import annotations
 
 import argparse
 
-from tourier.cli.common import batch_text, open_timer, progress_of
+from tourier.cli.common import batch_text, lessons, open_timer, progress_of
 from tourier.cli.output import Output, table
 
 
 def run(args: argparse.Namespace, out: Output) -> int:
     """Ask the timer what happened, plan, say what moves, and send unless --dry-run."""
-    from shared_schedule import plan as wire
-    from shared_schedule.plan_writer import encode_plan
-    from tourier import places, planning, replanning
-    from tourier.dayplan.device import to_device
+    from tourier import design, files
     from tourier.dayplan.replan import by_words, hold_words
 
     text, name = batch_text(args.batch)
     with open_timer(args, out) as timer:
-        found = replanning.replan_from_timer(timer, text, name, args.ready, places.logbook_file())
-        data = encode_plan(to_device(found.plan))
+        made, found = design.redesign(timer, text, name, args.ready, lessons())
         if not args.dry_run:
-            planning.keep_sent(places.sent_folder(), wire.plan_id(data), text)
-            timer.send_plan(data, progress_of(out, "Sending the new plan"))
+            files.keep_sent(made.plan_id, text)
+            timer.send_plan(made.data, progress_of(out, "Sending the new plan"))
     out.result({
-        "schema": "tourier/replan/1", "sent": not args.dry_run, "plan_id": f"{wire.plan_id(data):08x}",
+        "schema": "tourier/replan/1", "sent": not args.dry_run, "plan_id": f"{made.plan_id:08x}",
         "ready_at": found.plan.ready_at.isoformat(), "late_s": found.late_s, "sentence": found.sentence,
         "chance": found.plan.chance and found.plan.chance.ready_by,
         "moved": [

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from datetime import UTC, datetime
 
-from tourier.cli.common import check_batch, clock, open_timer, plan_file, progress_of, refuse_second_day, span
+from tourier.cli.common import check_batch, clock, design_file, open_timer, progress_of, refuse_second_day, span
 from tourier.cli.output import Output
 from tourier.cli.run import UserError
 
@@ -15,10 +15,8 @@ _CLOCK_GOOD_S = 2.0  # a timer's crystal drifts about this much in a day; no rea
 def run(args: argparse.Namespace, out: Output) -> int:
     """Plan, set the clock if need be, send, and say that the timer now holds the plan."""
     from shared_schedule import plan as wire
-    from shared_schedule.plan_writer import encode_plan
     from shared_schedule.units import EPOCH_UNIX_S
-    from tourier import places, planning
-    from tourier.dayplan.device import to_device
+    from tourier import files
     from tourier.device.client import project_now
 
     check_batch(args.batch, None if args.keep_clock else datetime.now(UTC))
@@ -30,10 +28,8 @@ def run(args: argparse.Namespace, out: Output) -> int:
             if not info.clock_ok:
                 raise UserError("The timer does not know the time: send without --keep-clock, and its clock is set.")
             now_s += timer.read_clock().error_s
-        planned = plan_file(args.batch, datetime.fromtimestamp(EPOCH_UNIX_S + now_s, UTC), out)
-        day = planned.day
-        plan = to_device(day)
-        data = encode_plan(plan)
+        made = design_file(args.batch, datetime.fromtimestamp(EPOCH_UNIX_S + now_s, UTC), out)
+        plan = made.plan
         refuse_second_day(timer, plan, args.replace)
         clock_words = "left as it is"
         if not args.keep_clock:
@@ -44,22 +40,22 @@ def run(args: argparse.Namespace, out: Output) -> int:
                 clock_words = f"set, right within {max(reading.within_s, 0.001) * 1000:.0f} ms"
             else:
                 clock_words = f"right, {abs(reading.error_s):.1f} s off"
-        planning.keep_sent(places.sent_folder(), wire.plan_id(data), planned.text)
-        stored = timer.send_plan(data, progress_of(out, "Sending the plan"))
+        files.keep_sent(made.plan_id, made.text)
+        stored = timer.send_plan(made.data, progress_of(out, "Sending the plan"))
     begins = plan.steps[0].start_at_s
     result = {
-        "schema": "tourier/send/1", "plan_id": f"{wire.plan_id(data):08x}", "bytes": len(data),
+        "schema": "tourier/send/1", "plan_id": f"{made.plan_id:08x}", "bytes": len(made.data),
         "steps": len(plan.steps), "stored": stored, "already_held": not stored, "board": info.board_id,
-        "clock": clock_words, "begins_in_s": begins - int(now_s), "ready_at": day.ready_at.isoformat(),
+        "clock": clock_words, "begins_in_s": begins - int(now_s), "ready_at": made.day.ready_at.isoformat(),
     }  # fmt: skip
     out.result(result)
     out.line(
-        f"The timer now holds this plan: {plan.name}, {len(plan.steps)} steps, {len(data)} bytes"
+        f"The timer now holds this plan: {plan.name}, {len(plan.steps)} steps, {len(made.data)} bytes"
         + ("." if stored else " (it had it already).")
     )
     out.line(f"Clock: {clock_words}.")
     out.line(
         f"First step {clock(begins, wire.offset_min_at(plan, begins))} ({plan.steps[0].name}), "
-        f"in {span(begins - now_s)}; ready {day.ready_at.strftime('%a %H:%M')}."
+        f"in {span(begins - now_s)}; ready {made.day.ready_at.strftime('%a %H:%M')}."
     )
     return 0

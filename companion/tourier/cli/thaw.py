@@ -8,14 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from tourier.cli.common import batch_text, open_timer, progress_of, refuse_second_day
+from tourier.cli.common import batch_text, lessons, open_timer, progress_of, refuse_second_day
 from tourier.cli.output import Output
 from tourier.cli.plan import write_files
 from tourier.cli.run import UserError
 from tourier.plantext import timetable_lines
 
 if TYPE_CHECKING:
-    from tourier.dayplan.model import DayPlan
+    from tourier.design import Design
 
 
 def run(args: argparse.Namespace, out: Output) -> int:
@@ -24,11 +24,12 @@ def run(args: argparse.Namespace, out: Output) -> int:
     from tourier.dayplan.jsonable import plan_json
 
     try:
-        day, text = _plan(args)
+        made = _design(args)
     except WhenError as error:
         raise UserError(f"{str(error)[0].upper()}{str(error)[1:]}.") from None
-    sent = _send(args, out, day, text) if args.send else None
-    written = write_files(args, day)
+    day = made.day
+    sent = _send(args, out, made) if args.send else None
+    written = write_files(args, made)
     out.result({**plan_json(day), "sent": sent})
     out.heading(day.name)
     out.line(f"Ready {day.ready_at.strftime('%A %d %B, %H:%M')}.")
@@ -44,30 +45,24 @@ def run(args: argparse.Namespace, out: Output) -> int:
     return 0
 
 
-def _plan(args: argparse.Namespace) -> tuple[DayPlan, str]:
-    from tourier import places, planning
-    from tourier.batch.read import read_batch_text
+def _design(args: argparse.Namespace) -> Design:
+    from tourier import design
     from tourier.batch.when import moment
-    from tourier.batch.workup import work_up
-    from tourier.dayplan.later import plan_frozen
 
     now = datetime.now(UTC)
-    book = Path(args.logbook) if args.logbook else places.logbook_file()
-    text, name, frozen = _stored(args, book)
-    spec = read_batch_text(text, name, frozen or now)
-    zone = ZoneInfo(spec.zone)
+    text, name, frozen = _stored(args)
+    made = design.draft(text, name, frozen or now, lessons(args.logbook))
+    zone = ZoneInfo(made.spec.zone)
     if args.frozen:
         frozen = moment(args.frozen, zone, now, forward=False)
     if frozen is None:
         raise UserError('Say when the pieces were frozen: --frozen "2026-11-28 15:00".')
     if frozen > now:
         raise UserError(f"The pieces were frozen {frozen.astimezone(zone):%a %d %b %H:%M}, and that is still to come.")
-    ready = moment(args.ready, zone, now, forward=True, least=timedelta(0))
-    spec, figures = planning.apply(spec, planning.learned_values(spec, book))
-    return plan_frozen(spec, work_up(spec, figures or None), frozen, ready, now), text
+    return design.thawed(made, frozen, moment(args.ready, zone, now, forward=True, least=timedelta(0)), now)
 
 
-def _stored(args: argparse.Namespace, book: Path) -> tuple[str, str, datetime | None]:
+def _stored(args: argparse.Namespace) -> tuple[str, str, datetime | None]:
     """Return (batch text, name, when its pieces were frozen or None) of a batch of the logbook, or of a file."""
     if not args.batch.isdecimal() or Path(args.batch).exists():
         return (*batch_text(args.batch), None)
@@ -89,21 +84,15 @@ def _stored(args: argparse.Namespace, book: Path) -> tuple[str, str, datetime | 
     return batch.batch_text, batch.name, from_at_s(min(ends)) if ends else None
 
 
-def _send(args: argparse.Namespace, out: Output, day: DayPlan, text: str) -> str:
+def _send(args: argparse.Namespace, out: Output, made: Design) -> str:
     """Put the plan on the timer; return its number."""
-    from shared_schedule import plan as wire
-    from shared_schedule.plan_writer import encode_plan
-    from tourier import places, planning
-    from tourier.dayplan.device import to_device
+    from tourier import files
 
-    plan = to_device(day)
-    data = encode_plan(plan)
-    number = wire.plan_id(data)
     with open_timer(args, out) as timer:
         assert timer.info is not None
-        refuse_second_day(timer, plan, replace=True)
+        refuse_second_day(timer, made.plan, replace=True)
         if not timer.info.clock_ok:
             raise UserError("The timer does not know the time: set it first (tourier device clock).")
-        planning.keep_sent(places.sent_folder(), number, text)
-        timer.send_plan(data, progress_of(out, "Sending the plan"))
-    return f"{number:08x}"
+        files.keep_sent(made.plan_id, made.text)
+        timer.send_plan(made.data, progress_of(out, "Sending the plan"))
+    return f"{made.plan_id:08x}"

@@ -5,7 +5,7 @@ Temperatures C, lengths m, times s.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -50,14 +50,19 @@ class Kitchen:
     fan_fridge: bool = False
     learned: dict[str, float] = field(default_factory=dict)
     doubt: float = 1.0
+    bench_effusivity: float | None = None  # learned, J/(m2 K s^0.5)
 
     @property
     def bench_material(self) -> Material:
-        """The worktop; ``KeyError`` with the known names."""
+        """The worktop, with its learned effusivity; ``KeyError`` with the known names."""
         name = BENCH_ALIASES.get(self.bench, self.bench)
         if name not in BENCHES:
             raise KeyError(f"no bench of {self.bench!r}; known: {', '.join([*BENCHES, *BENCH_ALIASES])}")
-        return BENCHES[name]
+        made = BENCHES[name]
+        if self.bench_effusivity is None:
+            return made
+        # What lies on it feels effusivity and heat content; the latter is as believed, so conductivity is what differs.
+        return replace(made, k=self.bench_effusivity**2 / (made.rho * made.c))
 
     def air_c(self, where: str) -> float:
         """Air of 'bench', 'room', 'fridge', 'freezer' or 'proof'."""

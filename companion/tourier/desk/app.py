@@ -14,7 +14,7 @@ from textual.message import Message
 from textual.screen import Screen
 from textual.signal import Signal
 
-from tourier import places
+from tourier import files, places
 from tourier.desk.actions import ACTIONS, ANYWHERE, bindings, read_keymap
 from tourier.desk.data.fleet import Berth, Fleet
 from tourier.desk.data.linkstate import LinkState
@@ -149,9 +149,8 @@ class Desk(App):
         """Return the batch file a timer's plan was made from: the one kept at sending, else the open one."""
         from shared_schedule import plan as wire
         from shared_schedule.plan_writer import encode_plan
-        from tourier import planning
 
-        return planning.sent_text(places.sent_folder(), wire.plan_id(encode_plan(plan))) or self.batch_text
+        return files.sent_text(wire.plan_id(encode_plan(plan))) or self.batch_text
 
     def set_batch_line(self, text: str) -> None:
         """Show what is planned in every room."""

@@ -9,8 +9,7 @@ from pathlib import Path
 from shared_schedule import messages as m
 from shared_schedule import plan as wire
 from shared_schedule import states, window
-from shared_schedule.plan_writer import encode_plan
-from tourier import places, planning
+from tourier import files, places
 from tourier.desk.data.follow import Job, Progress
 from tourier.device.client import Timer, project_now
 from tourier.device.errors import Refused, plain
@@ -66,7 +65,7 @@ def send(
                 raise
             sentence = f"The log of {plain(held.name)} on the timer was not collected yet: it comes home first."
             raise Busy(sentence, OTHER_DAY) from None
-        planning.keep_sent(places.sent_folder(), number, text)
+        files.keep_sent(number, text)
         had = "" if stored else " (it had it already)"
         return f"The timer now holds this plan: {plan.name}, {len(plan.steps)} steps{had}."
 
@@ -101,7 +100,7 @@ def collect(logbook: Path) -> Job:
         if not info.plan_id:
             raise ValueError("The timer holds no plan and no log: there is nothing to collect.")
         log = collect_batch(timer, places.partial_logs_folder(), progress)
-        text = planning.sent_text(places.sent_folder(), log.plan_id)
+        text = files.sent_text(log.plan_id)
         logbook.parent.mkdir(parents=True, exist_ok=True)
         with Logbook(logbook) as book:
             number = book.collect(info.board_id, log.plan, log.journal, log.samples, text)
@@ -130,10 +129,9 @@ def replan(text: str, where: str, logbook: Path) -> Job:
     """Plan the rest of the day anew from what has happened; gives a Proposal, sends nothing."""
 
     def job(timer: Timer, _progress: Progress) -> Proposal:
-        from tourier.dayplan.device import to_device
-        from tourier.replanning import replan_from_timer
+        from tourier.design import lessons_of, redesign
 
-        found = replan_from_timer(timer, text, where, None, logbook)
+        made, found = redesign(timer, text, where, None, lessons_of(logbook))
         zone = found.plan.ready_at.tzinfo
         moved = tuple(
             (one.name, f"{one.was.astimezone(zone):%a %H:%M}", f"{one.now.astimezone(zone):%a %H:%M}",
@@ -141,7 +139,7 @@ def replan(text: str, where: str, logbook: Path) -> Job:
             for one in found.moved
         )  # fmt: skip
         broken = tuple(one.sentence for one in found.broken)
-        return Proposal(found.sentence, moved, broken, encode_plan(to_device(found.plan)), text)
+        return Proposal(found.sentence, moved, broken, made.data, text)
 
     return job
 
@@ -150,7 +148,7 @@ def send_again(proposal: Proposal) -> Job:
     """Send a replanned day; the timer's log goes on."""
 
     def job(timer: Timer, progress: Progress) -> str:
-        planning.keep_sent(places.sent_folder(), wire.plan_id(proposal.data), proposal.text)
+        files.keep_sent(wire.plan_id(proposal.data), proposal.text)
         timer.send_plan(proposal.data, progress)
         return "The timer now holds the new plan; its log goes on."
 

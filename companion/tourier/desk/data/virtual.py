@@ -8,8 +8,12 @@ import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from tourier.device.virtual.scratch import scratch_folder
+
+if TYPE_CHECKING:
+    from tourier.design import Design
 
 _SPEED = 30.0  # half an hour of the day in a minute: fast enough to see something happen, slow enough to follow
 _BEFORE_S = 120
@@ -29,9 +33,8 @@ class VirtualBench:
         self._lock = threading.Lock()
         atexit.register(self.close)  # one that was being switched on when the desk was left
 
-    def start(self, planned, data: bytes) -> str:
+    def start(self, planned: Design) -> str:
         """Switch a timer on shortly before the first step of a plan; return its port."""
-        from shared_schedule import plan as wire
         from tourier.device.virtual.board import VirtualTimer
         from tourier.device.virtual.cook import Cook
         from tourier.device.virtual.kitchen import Kitchen
@@ -39,7 +42,7 @@ class VirtualBench:
         from tourier.rehearsal import kitchen_of
 
         with self._lock:
-            plan = wire.decode(data)
+            plan = planned.plan
             played = scenario(self._scenario)
             start_at_s = plan.steps[0].start_at_s - _BEFORE_S
             kitchen = Kitchen(played.configure(kitchen_of(planned.spec, start_at_s, plan)), self._seed)

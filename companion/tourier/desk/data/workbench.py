@@ -10,7 +10,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from tourier.batch.model import Workup
+    from tourier.design import Design, Draft
 
 # Typing pauses: sizes follow the hand, the solver waits until the hand rests.
 SIZES_AFTER_S = 0.08
@@ -22,9 +26,13 @@ class Sized:
     """Sheets, cuts and masses of a text, or what is wrong with it: problems by key, or one sentence."""
 
     text: str
-    workup: Any = None
+    draft: Draft | None = None
     problems: tuple[tuple[str, str], ...] = ()
     refused: str = ""
+
+    @property
+    def workup(self) -> Workup | None:
+        return None if self.draft is None else self.draft.workup
 
 
 @dataclass(frozen=True)
@@ -39,7 +47,7 @@ class Timed:
     """The timetable of a text, or the sentence why there is none and what could be given up."""
 
     text: str
-    planned: Any = None
+    planned: Design | None = None
     refused: str = ""
     offers: tuple[str, ...] = ()
 
@@ -47,17 +55,18 @@ class Timed:
 Result = Sized | Timing | Timed
 
 
-def size(text: str, where: str, now: datetime) -> Sized:
+def size(text: str, where: str, now: datetime, logbook: Path | None) -> Sized:
     """Read a text and work its sheets out; never raises."""
+    from tourier import design
     from tourier.batch.fields import BatchError
-    from tourier.batch.read import read_batch_text
-    from tourier.batch.workup import Unworkable, work_up
+    from tourier.batch.workup import Unworkable
+    from tourier.logbook import LogbookError
 
     try:
-        return Sized(text, work_up(read_batch_text(text, where, now)))
+        return Sized(text, design.draft(text, where, now, design.lessons_of(logbook)))
     except BatchError as error:
         return Sized(text, problems=tuple((problem.key, problem.sentence) for problem in error.problems))
-    except Unworkable as error:
+    except (Unworkable, LogbookError) as error:
         return Sized(text, refused=str(error))
     except Exception as error:  # the thread must live on, and the cook hear of it
         return Sized(text, refused=_unexpected(error))
@@ -67,23 +76,20 @@ def _unexpected(error: Exception) -> str:
     return f"This batch could not be worked out ({type(error).__name__}: {str(error)[:200]}); undo the last edit."
 
 
-def time_it(text: str, where: str, now: datetime, logbook: Path | None) -> Timed:
-    """Plan a text that could be sized; never raises."""
-    from tourier.batch.fields import BatchError
-    from tourier.batch.workup import Unworkable
+def time_it(made: Draft, now: datetime) -> Timed:
+    """Plan what was sized; never raises."""
     from tourier.dayplan.model import Impossible, Refused
     from tourier.dayplan.words import offers
-    from tourier.logbook import LogbookError
-    from tourier.planning import plan_text
+    from tourier.design import timed
 
     try:
-        return Timed(text, plan_text(text, where, now, logbook))
+        return Timed(made.text, timed(made, now))
     except Impossible as error:
-        return Timed(text, refused=str(error), offers=offers(error))
-    except (Refused, Unworkable, BatchError, LogbookError) as error:
-        return Timed(text, refused=str(error))
+        return Timed(made.text, refused=str(error), offers=offers(error))
+    except Refused as error:
+        return Timed(made.text, refused=str(error))
     except Exception as error:
-        return Timed(text, refused=_unexpected(error))
+        return Timed(made.text, refused=_unexpected(error))
 
 
 class Workbench:
@@ -95,7 +101,7 @@ class Workbench:
         self._post, self._now, self._logbook = post, now, logbook
         self._turn = threading.Condition()
         self._wanted: tuple[str, str] | None = None
-        self._to_time: tuple[str, str, int] | None = None
+        self._to_time: tuple[Draft, int] | None = None
         self._number = 0
         self._ended = False
 
@@ -136,10 +142,10 @@ class Workbench:
                 self._wanted = None
             if self._overtaken(number, SIZES_AFTER_S):
                 continue
-            sized = size(text, where, self._now())
-            if self._give(number, sized) and sized.workup is not None:
+            sized = size(text, where, self._now(), self._logbook())
+            if self._give(number, sized) and sized.draft is not None:
                 with self._turn:
-                    self._to_time = (text, where, number)
+                    self._to_time = (sized.draft, number)
                     self._turn.notify_all()
 
     def _times(self) -> None:
@@ -149,11 +155,11 @@ class Workbench:
                 if self._ended:
                     return
                 assert self._to_time is not None
-                text, where, number = self._to_time
+                made, number = self._to_time
                 self._to_time = None
-            if self._overtaken(number, TIMES_AFTER_S) or not self._give(number, Timing(text)):
+            if self._overtaken(number, TIMES_AFTER_S) or not self._give(number, Timing(made.text)):
                 continue
-            self._give(number, time_it(text, where, self._now(), self._logbook()))
+            self._give(number, time_it(made, self._now()))
 
     def _overtaken(self, number: int, wait_s: float) -> bool:
         with self._turn:

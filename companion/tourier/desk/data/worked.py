@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from tourier.batch.model import Workup
+    from tourier.design import Design
 
 PAGES = (
     ("sheets", "Sheets"), ("cuts", "Cuts"), ("masses", "Masses"), ("times", "Timetable"), ("mind", "Mind"),
 )  # fmt: skip
 
 
-def page(name: str, workup: Any, planned: Any, columns: int) -> list[str]:
+def page(name: str, workup: Workup, planned: Design | None, columns: int) -> list[str]:
     """Return the lines of a page; `planned` None: the timetable is not there yet."""
     if name == "sheets":
         return sheets(workup, columns)
@@ -22,7 +26,7 @@ def page(name: str, workup: Any, planned: Any, columns: int) -> list[str]:
     return mind(workup, planned, columns)
 
 
-def sheets(workup: Any, columns: int) -> list[str]:
+def sheets(workup: Workup, columns: int) -> list[str]:
     """Every sheet to scale, then the layers by count."""
     from tourier.columns import table
     from tourier.picture.sheets import sheet_picture
@@ -36,7 +40,7 @@ def sheets(workup: Any, columns: int) -> list[str]:
             "Dough meets dough where a fold closes, so layers are fewer than the naive product."]  # fmt: skip
 
 
-def _differ(workup: Any) -> bool:
+def _differ(workup: Workup) -> bool:
     """Whether the sheets of the pâtons differ by more than a millimetre."""
 
     def sizes(paton: int) -> list[tuple[float, ...]]:
@@ -46,7 +50,7 @@ def _differ(workup: Any) -> bool:
     return any(sizes(paton) != sizes(1) for paton in range(2, workup.patons + 1))
 
 
-def cuts(workup: Any, columns: int) -> list[str]:
+def cuts(workup: Workup, columns: int) -> list[str]:
     """The cut map of each different sheet with its ruler marks, as the command line prints it."""
     from tourier.plantext import cut_lines
 
@@ -63,7 +67,7 @@ def _wrapped(text: str, columns: int) -> list[str]:
     return textwrap.wrap(text, max(30, columns), subsequent_indent=indent + "  ", break_on_hyphens=False)
 
 
-def masses(workup: Any) -> list[str]:
+def masses(workup: Workup) -> list[str]:
     """The formula, the block, the water, and where all of it goes."""
     from tourier.plantext import formula_lines
     from tourier.quantities import length_text
@@ -91,7 +95,7 @@ def masses(workup: Any) -> list[str]:
     return lines
 
 
-def times(planned: Any, columns: int) -> list[str]:
+def times(planned: Design | None, columns: int) -> list[str]:
     """The days with their nights, the timetable over the hours, then by the clock."""
     if planned is None:
         return ["The timetable is being looked for."]
@@ -103,7 +107,7 @@ def times(planned: Any, columns: int) -> list[str]:
             *timetable_lines(planned.day)]  # fmt: skip
 
 
-def mind(workup: Any, planned: Any, columns: int) -> list[str]:
+def mind(workup: Workup, planned: Design | None, columns: int) -> list[str]:
     """Warnings with their reasons, and what was learned of this kitchen."""
     import textwrap
 
@@ -120,21 +124,21 @@ def mind(workup: Any, planned: Any, columns: int) -> list[str]:
     if planned is not None:
         for text in planned.day.warnings:
             say(text)
-        if planned.taught:
-            from tourier.planning import taught_lines
+        if planned.known.values:
+            from tourier import known
 
-            lines += ["", "Learned from your batches and used here:", *taught_lines(planned.taught)]
+            lines += ["", "Learned from your batches and used here:", *known.lines(planned.known.values)]
     lines += ["", "The timer advises; it is no food-safety instrument. Keep to your local rules for eggs, milk and",
               "holding times, and ask a qualified person where they are at stake."]  # fmt: skip
     return lines if minded(workup, planned) or len(lines) > 3 else ["Nothing to mind.", *lines]
 
 
-def minded(workup: Any, planned: Any) -> bool:
+def minded(workup: Workup, planned: Design | None) -> bool:
     """Whether there is a warning."""
     return bool(workup.warnings or (planned is not None and planned.day.warnings))
 
 
-def figures(workup: Any, columns: int) -> str:
+def figures(workup: Workup, columns: int) -> str:
     """The one line that is always in view: of three wordings the longest that fits so many columns."""
     from tourier.quantities import length_text
 
@@ -158,7 +162,7 @@ def figures(workup: Any, columns: int) -> str:
     )
 
 
-def hour_line(planned: Any, columns: int) -> str:
+def hour_line(planned: Design, columns: int) -> str:
     """Begin, ready beside the hour asked for, chance; where that is too long, without the hour's own sentence."""
     from tourier.dayplan.words import asked_words, chance_words
 

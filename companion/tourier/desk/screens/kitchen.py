@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from textual import work
 from textual.app import ComposeResult
@@ -11,11 +12,13 @@ from textual.containers import VerticalScroll
 from textual.widgets import ContentSwitcher, DataTable, Static
 
 from tourier import places
+from tourier.design import lessons_of
 from tourier.desk.actions import bindings
 from tourier.desk.data import mykitchen
 from tourier.desk.screens.room import Room
 from tourier.desk.widgets.fitted import Fit, FittedTable
 from tourier.desk.widgets.pages import PageRow
+from tourier.known import Learned, Lessons, words
 
 _PAGES = [("mine", "My kitchen"), ("learned", "Learned"), ("butters", "Butters")]
 _NO_LOG = "Nothing learned yet. Collect batches from the timer, then Learn (l): fridge, freezer, bench, mixer, butter."
@@ -71,7 +74,7 @@ class Kitchen(Room):
         rows = [butter_row(name, learned) for name in _butter_names()]
         self.app.call_from_thread(self._show, mine, learned, rows, trouble)
 
-    def _show(self, mine: list[str], learned: list[Any], butters: list[tuple[str, ...]], trouble: str) -> None:
+    def _show(self, mine: list[str], learned: Iterable[Learned], butters: list[tuple[str, ...]], trouble: str) -> None:
         self.query_one("#mine-text", Static).update("\n".join(mine))
         table = self.query_one("#learned-table", FittedTable)
         keys = [f"{value.quantity}@{value.subject}" for value in learned]
@@ -149,7 +152,7 @@ class Kitchen(Room):
         values, _trouble = in_force(places.logbook_file())
         self.app.call_from_thread(self._ask_reset, values)
 
-    def _ask_reset(self, values: list[Any]) -> None:
+    def _ask_reset(self, values: Sequence[Learned]) -> None:
         from tourier.desk.screens.ask import Choose
 
         if not values:
@@ -214,44 +217,35 @@ def _butter_names() -> list[str]:
     return list(PROFILES)
 
 
-def in_force(file: Path) -> tuple[list[Any], str]:
+def in_force(file: Path) -> tuple[tuple[Learned, ...], str]:
     """Return (the learned values in force, why they cannot be read); neither without a logbook."""
-    if not file.exists():
-        return [], ""
     from tourier.logbook import LogbookError
-    from tourier.logbook.learning import ledger
-    from tourier.logbook.record.store import Logbook
 
     try:
-        with Logbook(file) as book:
-            return ledger.in_force(book), ""
+        return lessons_of(file).values, ""
     except LogbookError as error:
-        return [], f"What was learned cannot be read: {error}"
+        return (), f"What was learned cannot be read: {error}"
 
 
-def learned_row(value: Any) -> tuple[str, ...]:
+def learned_row(value: Learned) -> tuple[str, ...]:
     """Return a learned value as cells."""
-    from tourier.logbook.learning import ledger
-
     before = "" if value.error_before is None else f"{value.error_before:.2f} {value.error_unit}"
     after = "" if value.error_after is None else f"{value.error_after:.2f} {value.error_unit}"
     batches = ", ".join(str(number) for number in value.batches) or "by hand"
-    return (ledger.words(value.quantity), value.subject, f"{value.value:.2f} {value.unit}",
+    return (words(value.quantity), value.subject, f"{value.value:.2f} {value.unit}",
             f"{value.low:.2f} to {value.high:.2f}", batches, before, after)  # fmt: skip
 
 
-def butter_row(name: str, learned: list[Any]) -> tuple[str, ...]:
+def butter_row(name: str, learned: Iterable[Learned]) -> tuple[str, ...]:
     """Return a butter's window as cells: learned where it is, else the profile's."""
     from tourier.craft.butter import profile
 
     butter = profile(name)
-    own = {value.quantity: value for value in learned if value.subject == name}
-    low, high = own.get("butter_low_c"), own.get("butter_high_c")
-    both = low is not None and high is not None
+    known = Lessons(tuple(learned)).about("", name)
     source = "common practice, no source"
-    if both:
-        source = "bend tests" if low.batches else "written by hand"
-    bends_c = (low.value, high.value) if both else (butter.window_low_c, butter.window_high_c)
+    if known.butter_window_c is not None and known.butter_low_c is not None:
+        source = "bend tests" if known.butter_low_c.batches else "written by hand"
+    bends_c = known.butter_window_c or (butter.window_low_c, butter.window_high_c)
     return (name, f"{bends_c[0]:.1f} to {bends_c[1]:.1f} °C", f"{butter.melting_point_c:.0f} °C",
             f"{butter.stop_low_c:.1f} °C", f"{butter.stop_high_c:.1f} °C", source)  # fmt: skip
 
@@ -277,8 +271,8 @@ def write_window(file: Path, name: str, text: str) -> str:
     file.parent.mkdir(parents=True, exist_ok=True)
     with Logbook(file) as book:
         ledger.write(book, [
-            ledger.Learned("butter_low_c", name, low, low, low, "°C", "written by hand", ()),
-            ledger.Learned("butter_high_c", name, high, high, high, "°C", "written by hand", ()),
+            Learned("butter_low_c", name, low, low, low, "°C", "written by hand", ()),
+            Learned("butter_high_c", name, high, high, high, "°C", "written by hand", ()),
         ])  # fmt: skip
     return ""
 

@@ -8,6 +8,7 @@ from textual.containers import Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Button, Label, ProgressBar, Static
 
+from tourier.design import Design
 from tourier.desk.data.follow import Found, JobDone, JobMoved
 
 _NAME = "Send"
@@ -18,7 +19,7 @@ class Sending(ModalScreen[None]):
 
     BINDINGS = [("escape", "leave", "Leave it")]
 
-    def __init__(self, planned, play: bool = False) -> None:
+    def __init__(self, planned: Design, play: bool = False) -> None:
         super().__init__()
         self._at_once = play
         self._planned = planned
@@ -44,12 +45,10 @@ class Sending(ModalScreen[None]):
 
     @work(thread=True)
     def _encode(self) -> None:
-        from shared_schedule.plan_writer import encode_plan
-        from tourier.dayplan.device import to_device
         from tourier.dayplan.model import Refused
 
         try:
-            data = encode_plan(to_device(self._planned.day))
+            data = self._planned.data
         except Refused as error:
             self.app.call_from_thread(self._say, str(error))
             return
@@ -120,7 +119,7 @@ class Sending(ModalScreen[None]):
             old.close()
         bench = VirtualBench()
         try:
-            port = bench.start(self._planned, self._data)
+            port = bench.start(self._planned)
         except (VirtualTimerError, OSError) as error:
             bench.close()
             self.app.call_from_thread(self._not_played, str(error))

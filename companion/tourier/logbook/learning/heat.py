@@ -12,10 +12,11 @@ from scipy.stats import t as student
 
 from shared_schedule import plan as plans
 from shared_schedule.units import NO_CDEG
+from tourier.known import Learned
 from tourier.logbook.account.kitchen import cold_spells, nights, spell
 from tourier.logbook.account.slabfit import AIR_SPREAD_C, Fit, Spell, core_curve, fit_bench, fit_cold
 from tourier.logbook.account.steps import Account
-from tourier.logbook.learning.ledger import Learned, Refusal
+from tourier.logbook.learning.ledger import Refusal
 
 _AIR_KNOWN_C, _AIR_TRUSTED_C = 0.5, 0.1  # half width of a band worth learning; how far a setting is else trusted
 _SHELF_C = 0.5  # how well a piece out of the fridge tells its shelf: another shelf, a minute on the way. Judgement

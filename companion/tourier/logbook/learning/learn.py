@@ -17,11 +17,12 @@ from shared_schedule.units import NO_CDEG
 from shared_schedule.window import shift_window
 from tourier.craft.butter import PROFILES
 from tourier.craft.water import MIXING_RISE_K
+from tourier.known import Learned
 from tourier.logbook.account.steps import Account, account
 from tourier.logbook.learning import heat, ledger
 from tourier.logbook.learning.bends import edges
 from tourier.logbook.learning.heat import mean_band
-from tourier.logbook.learning.ledger import Learned, Refusal
+from tourier.logbook.learning.ledger import Refusal
 from tourier.logbook.record.model import Batch
 from tourier.logbook.record.store import Logbook
 

@@ -3,38 +3,12 @@
 from __future__ import annotations
 
 import sqlite3
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
+from tourier.known import Learned
 from tourier.logbook import LogbookError
 from tourier.logbook.record.decode import clean
 from tourier.logbook.record.store import Logbook, now_s
-
-# Quantities in the cook's words; their names stay as they are, since `learn --forget` and files use them.
-WORDS = {
-    "butter_low_c": "bends from", "butter_high_c": "bends up to", "mixing_rise_k": "mixing warms dough by",
-    "proof_dose_s": "proof it likes", "film_fridge": "fridge takes heat away at",
-    "film_freezer": "freezer takes heat away at", "fridge_c": "air of the fridge", "freezer_c": "air of the freezer",
-    "bench_effusivity": "bench takes heat away at",
-}  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Learned:
-    """One value. `error_before` and `error_after` are the forecast's error without and with it, in `error_unit`."""
-
-    quantity: str
-    subject: str  # the kitchen or the butter it is about
-    value: float
-    low: float  # 90 % band
-    high: float
-    unit: str
-    method: str
-    batches: tuple[int, ...]
-    error_before: float | None = None
-    error_after: float | None = None
-    error_unit: str = ""
-    learned_at_s: int = 0
-    id: int = 0
 
 
 @dataclass(frozen=True)
@@ -44,11 +18,6 @@ class Refusal:
     quantity: str
     subject: str
     sentence: str
-
-
-def words(quantity: str) -> str:
-    """Return a quantity in the cook's words; its own name when it has none."""
-    return WORDS.get(quantity, quantity)
 
 
 def write(book: Logbook, values: list[Learned], at_s: int | None = None) -> None:
@@ -111,44 +80,3 @@ def forget(book: Logbook, what: str) -> list[Learned]:
             else:
                 db.execute("UPDATE learned SET forgotten = 1 WHERE id = ?", (value.id,))
     return found
-
-
-def for_plan(book: Logbook, kitchen: str, butter: str) -> dict[str, float]:
-    """Return {quantity: value} for the next plan in this kitchen with this butter."""
-    return {v.quantity: v.value for v in in_force(book) if v.subject in (kitchen, butter)}
-
-
-def for_workup(book: Logbook, kitchen: str, butter: str) -> dict:
-    """Return the learned figures as `batch.workup.work_up(spec, learned)` takes them; {} when nothing is learned.
-
-    Beside them stand `fridge_c` and `freezer_c`, which belong into the kitchen of the batch; see `in_kitchen`.
-    """
-    values = for_plan(book, kitchen, butter)
-    out: dict = {k: values[k] for k in ("mixing_rise_k", "proof_dose_s", "fridge_c", "freezer_c") if k in values}
-    films = {place: values[f"film_{place}"] for place in ("fridge", "freezer") if f"film_{place}" in values}
-    if films:
-        out["films"] = films
-        out["doubt"] = 0.5  # the film is known now; contact, thickness and room are as uncertain as ever
-    if "butter_low_c" in values and "butter_high_c" in values:
-        out["butter_window_c"] = (values["butter_low_c"], values["butter_high_c"])
-    return out
-
-
-def in_kitchen(spec, learned: dict):
-    """Return the batch with the learned air of fridge and freezer in its kitchen (a dataclass `replace`)."""
-    changed = {k: learned[k] for k in ("fridge_c", "freezer_c") if k in learned}
-    return replace(spec, kitchen=replace(spec.kitchen, **changed)) if changed else spec
-
-
-def device_fields(device: dict[str, int], learned: dict[str, float]) -> dict[str, int]:
-    """Return the plan's integer fields with learned figures put in; fields without one stay."""
-    out = dict(device)
-    for quantity, name, scale in (
-        ("film_fridge", "film_fridge_mw", 1000), ("film_freezer", "film_freezer_mw", 1000),
-        ("fridge_c", "fridge_cdeg", 100), ("freezer_c", "freezer_cdeg", 100),
-        ("bench_effusivity", "bench_effusivity", 1), ("butter_low_c", "butter_low_cdeg", 100),
-        ("butter_high_c", "butter_high_cdeg", 100),
-    ):  # fmt: skip
-        if quantity in learned:
-            out[name] = round(learned[quantity] * scale)
-    return out

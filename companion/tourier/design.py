@@ -1,0 +1,170 @@
+"""The one road from a batch file's text to a plan: text, hour and what is known go in, one typed design comes out.
+
+Figures beside a form, pages, plan, sending, another day's thaw, the rest of a running day, rehearsal and papers all
+come this way, and every function asks for `lessons`: nothing can be planned without saying what is known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from tourier.batch.model import BatchSpec, Workup
+from tourier.known import Known, Lessons
+
+if TYPE_CHECKING:
+    from shared_schedule import plan as wire
+    from tourier.dayplan.model import DayPlan
+    from tourier.dayplan.replan import Replanned
+    from tourier.device.client import DayReport, Timer
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Draft:
+    """The first half of the road: a batch worked out, before the clock."""
+
+    text: str
+    known: Known
+    workup: Workup
+
+    @property
+    def spec(self) -> BatchSpec:
+        return self.workup.spec
+
+
+@dataclass(frozen=True)
+class Design:
+    """A batch designed: the day, and the plan that a timer is given for it. `known`: the learned values used."""
+
+    text: str
+    known: Known
+    day: DayPlan
+
+    @property
+    def spec(self) -> BatchSpec:
+        return self.day.spec
+
+    @property
+    def workup(self) -> Workup:
+        return self.day.workup
+
+    @cached_property
+    def plan(self) -> wire.Plan:
+        """The timer's plan. Raises Refused when no timer can hold it."""
+        from tourier.dayplan.device import to_device
+
+        return to_device(self.day)
+
+    @cached_property
+    def data(self) -> bytes:
+        """The timer's plan in octets."""
+        from shared_schedule.plan_writer import encode_plan
+
+        return encode_plan(self.plan)
+
+    @property
+    def plan_id(self) -> int:
+        """The number both sides know the plan by."""
+        from shared_schedule import plan as wire
+
+        return wire.plan_id(self.data)
+
+
+def lessons_of(logbook: Path | None) -> Lessons:
+    """Return all that a logbook has taught; nothing when there is none yet. Raises LogbookError where it is damaged."""
+    if logbook is None or not logbook.exists():
+        return Lessons()
+    from tourier.logbook import Logbook
+    from tourier.logbook.learning import ledger
+
+    with Logbook(logbook) as book:
+        return Lessons(tuple(ledger.in_force(book)))
+
+
+def draft(text: str, where: str, now: datetime, lessons: Lessons) -> Draft:
+    """Read and work out a batch file's text. Raises BatchError, Unworkable."""
+    from tourier.batch.read import read_batch_text
+
+    return _worked_out(text, read_batch_text(text, where, now), lessons)
+
+
+def _worked_out(text: str, spec: BatchSpec, lessons: Lessons) -> Draft:
+    from tourier.batch.workup import work_up
+
+    known = lessons.about(spec.kitchen.name, spec.butter.profile)
+    return Draft(text, known, work_up(spec, known))
+
+
+def design(text: str, where: str, now: datetime, lessons: Lessons, say: Say = lambda _: None) -> Design:
+    """Read, work out and plan a batch file's text. Raises BatchError, Unworkable, Refused."""
+    say("Working out sheets and rests")
+    made = draft(text, where, now, lessons)
+    say("Planning back from the hour")
+    return timed(made, now)
+
+
+def timed(made: Draft, now: datetime) -> Design:
+    """Return the second half of the road: the best timetable of a batch worked out. Raises Refused."""
+    from tourier.dayplan.plan import plan_days
+
+    return Design(made.text, made.known, plan_days(made.spec, made.workup, now))
+
+
+def thawed(made: Draft, frozen_at: datetime, wished_at: datetime, now: datetime) -> Design:
+    """Return the other day of the pieces a batch froze raw. Raises Refused."""
+    from tourier.dayplan.later import plan_frozen
+
+    return Design(made.text, made.known, plan_frozen(made.spec, made.workup, frozen_at, wished_at, now))
+
+
+class _Happened:
+    """A DayReport in the shape of a day's state."""
+
+    def __init__(self, report: DayReport) -> None:
+        self.steps = [step.state for step in report.steps]
+        self.started_at_s = [step.started_at_s for step in report.steps]
+        self.ended_at_s = [step.ended_at_s for step in report.steps]
+
+
+def redesign(timer: Timer, text: str, where: str, wish: str | None, lessons: Lessons) -> tuple[Design, Replanned]:
+    """Return the best rest of the day that runs on a timer, and what is to be said about it.
+
+    `wish`: a new hour as written in a batch file, None to keep the one the timer works towards. Raises BadWish when
+    the timer holds no plan or another batch's, Impossible when nothing fits, BatchError, Unworkable, LinkError.
+    """
+    from shared_schedule import messages as m
+    from shared_schedule import plan as wire
+    from tourier.batch.read import read_batch_text
+    from tourier.batch.when import moment
+    from tourier.dayplan.model import BadWish, Job, from_at_s
+    from tourier.dayplan.plan import adopt
+    from tourier.dayplan.replan import happened, replan
+
+    report = timer.state()
+    if not report.plan_id:
+        raise BadWish("timer", "holds no plan; send one first.")
+    held = wire.decode(timer.collect(m.STREAM_PLAN))
+    # "Sunday" in the file means the Sunday it meant when the plan was made.
+    spec = read_batch_text(text, where, from_at_s(held.made_at_s))
+    zone = ZoneInfo(spec.zone)
+    # The hour the timer works towards is the wish, also when an earlier replan changed it or it has passed since.
+    made = _worked_out(text, replace(spec, ready_at=from_at_s(held.ready_at_s).astimezone(zone)), lessons)
+    running = adopt([Job(made.spec, made.workup)], held)
+    now = from_at_s(report.at_s)
+    wished: datetime | None = None
+    if wish is not None:
+        try:
+            wished = moment(wish, zone, now, forward=True, least=timedelta(0))
+        except ValueError as error:
+            raise BadWish("ready time", f"{error}.") from None
+        if wished <= now:
+            raise BadWish("ready time", f"{wished:%Y-%m-%d %H:%M} is already past; name one ahead, or none to keep it.")
+    found = replan(running, happened(running, _Happened(report)), now, ready=wished, chance=True)
+    return Design(text, made.known, found.plan), found

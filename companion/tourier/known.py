@@ -1,0 +1,110 @@
+"""What the cook's own batches have taught: learned values, each with its band, unit and the batches it rests on.
+
+`Lessons` are all values in force, of every kitchen and butter; the logbook writes them, `design.lessons_of` alone reads
+them for a plan. `Known` is what of them concerns one batch: beside the batch file the only thing a plan is made from.
+A new quantity is one more field of `Known`; one that is stored and has no field here changes no plan.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, fields
+
+
+@dataclass(frozen=True)
+class Learned:
+    """One value. `error_before` and `error_after` are the forecast's error without and with it, in `error_unit`."""
+
+    quantity: str
+    subject: str  # the kitchen or the butter it is about
+    value: float
+    low: float  # 90 % band
+    high: float
+    unit: str
+    method: str
+    batches: tuple[int, ...]
+    error_before: float | None = None
+    error_after: float | None = None
+    error_unit: str = ""
+    learned_at_s: int = 0
+    id: int = 0
+
+
+def _named(words: str) -> None:
+    return field(default=None, metadata={"words": words})
+
+
+@dataclass(frozen=True)
+class Known:
+    """Learned values for one kitchen and one butter; None where nothing is known. `Known()`: nothing learned at all.
+
+    °C, K, W/(m2 K), J/(m2 K s^0.5), seconds at 26 °C. The names stay as they are: files and `learn --forget` use them.
+    """
+
+    fridge_c: Learned | None = _named("air of the fridge")
+    freezer_c: Learned | None = _named("air of the freezer")
+    film_fridge: Learned | None = _named("fridge takes heat away at")
+    film_freezer: Learned | None = _named("freezer takes heat away at")
+    bench_effusivity: Learned | None = _named("bench takes heat away at")
+    mixing_rise_k: Learned | None = _named("mixing warms dough by")
+    proof_dose_s: Learned | None = _named("proof it likes")
+    butter_low_c: Learned | None = _named("bends from")
+    butter_high_c: Learned | None = _named("bends up to")
+
+    @property
+    def values(self) -> tuple[Learned, ...]:
+        """All that is known, in the order of the fields."""
+        return tuple(value for one in fields(self) if (value := getattr(self, one.name)) is not None)
+
+    @property
+    def films(self) -> dict[str, float]:
+        """Learned films by place, W/(m2 K)."""
+        known = {"fridge": self.film_fridge, "freezer": self.film_freezer}
+        return {place: learned.value for place, learned in known.items() if learned is not None}
+
+    @property
+    def butter_window_c(self) -> tuple[float, float] | None:
+        """The butter's window; one edge alone makes none."""
+        if self.butter_low_c is None or self.butter_high_c is None:
+            return None
+        return self.butter_low_c.value, self.butter_high_c.value
+
+
+_WORDS = {one.name: str(one.metadata["words"]) for one in fields(Known)}
+
+
+@dataclass(frozen=True)
+class Lessons:
+    """All learned values in force. `Lessons()`: nothing was ever learned."""
+
+    values: tuple[Learned, ...] = ()
+
+    def about(self, kitchen: str, butter: str) -> Known:
+        """Return what is known of this kitchen and this butter."""
+        of_these = {v.quantity: v for v in self.values if v.subject in (kitchen, butter) and v.quantity in _WORDS}
+        return Known(**of_these)
+
+
+def at(learned: Learned | None, otherwise: float) -> float:
+    """Return a learned value, or the figure that holds without one."""
+    return otherwise if learned is None else learned.value
+
+
+def words(quantity: str) -> str:
+    """Return a quantity in the cook's words; its own name when it has none."""
+    return _WORDS.get(quantity, quantity)
+
+
+def lines(values: Iterable[Learned]) -> list[str]:
+    """Return learned values as lines: what, value with band, from which batches, error before and after."""
+    out = []
+    for value in values:
+        batches = ", ".join(str(number) for number in value.batches)
+        line = (
+            f"{value.subject}, {words(value.quantity)}: {value.value:.2f} {value.unit} "
+            f"({value.low:.2f} to {value.high:.2f}), from batch {batches or '--, by hand'}"
+        )
+        if value.error_before is not None and value.error_after is not None:
+            line += f"; forecast error {value.error_before:.2f} -> {value.error_after:.2f} {value.error_unit}"
+        out.append(f"{line}  [{value.quantity}]")
+    return out
