@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -10,7 +9,6 @@ from checker import faults
 from days import at, spec, step, workup
 from test_plan_days import EARLY_BIRD, NOW
 from tourier.dayplan import BadWish, Impossible, plan_days, plan_frozen, to_device
-from tourier.dayplan.later import frozen_until
 from tourier.known import Known
 
 from shared_schedule import plan as wire
@@ -51,15 +49,6 @@ def test_nothing_frozen_nothing_to_thaw():
     s = spec(away=(EARLY_BIRD,))
     with pytest.raises(BadWish, match="nothing to thaw"):
         plan_frozen(s, workup(s), at(14, 15), at(20, 9), at(18, 9))
-
-
-def test_the_limit_runs_from_the_freezing():
-    from days import process
-
-    s = spec(away=(EARLY_BIRD,))
-    plan = plan_days(s, workup(s, process(freeze=True)), NOW, chance=False)
-    assert frozen_until(plan) == plan.step("freeze").end + timedelta(days=30)
-    assert frozen_until(replace(plan, steps=plan.steps[:3])) is None
 
 
 def test_chance_grows_with_the_slack():

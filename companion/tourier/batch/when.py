@@ -88,7 +88,7 @@ def _moment(value: object, zone: ZoneInfo, near: datetime, forward: bool, least:
     text = value.strip()
     named = _weekday(text)
     if named is not None:
-        return _nearest(named, zone, near, forward, least)
+        return _nearest(named, zone, near.astimezone(UTC), forward, least)  # `least` in real hours
     match = _DATED.fullmatch(text)
     if match is None:
         raise WhenError(f'"{clean(text)}" is no moment; write "Sunday 08:30" or "2026-12-06 08:30"')

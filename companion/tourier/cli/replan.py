@@ -39,10 +39,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
         out.line(f"Chance to be ready by {wished}: {round(found.plan.chance.ready_by * 100)} % (from simulated days).")
     if found.moved:
         rows = [["step", "was", "now", "moves"]]
-        zone = found.plan.ready_at.tzinfo
-        for moved in found.moved:
-            was, now = moved.was.astimezone(zone), moved.now.astimezone(zone)
-            rows.append([moved.name, was.strftime("%a %H:%M"), now.strftime("%a %H:%M"), by_words(moved)])
+        rows += [[m.name, f"{m.was:%a %H:%M}", f"{m.now:%a %H:%M}", by_words(m)] for m in found.moved]
         out.lines(table(rows, frozenset({3})))
     for hold in found.holds[1:]:  # the sentence names the first
         out.line(f"A delay may also go into {hold.name}: {hold_words(found.plan, hold)}.")

@@ -21,7 +21,7 @@ def to_device(plan: DayPlan) -> wire.Plan:
             f"The plan has {len(plan.steps)} steps and the timer holds {wire.MAX_STEPS}: make it with fewer pâtons, "
             "or send the batches one by one."
         )
-    begin_s, end_s = to_at_s(plan.steps[0].start), max(to_at_s(step.end) for step in plan.steps)
+    begin_s, end_s = plan.steps[0].start_at_s, max(step.end_at_s for step in plan.steps)
     first_s = min(begin_s, to_at_s(plan.made_at))
     before, change_s, after = offset_change(zone_of(plan.zone), first_s, end_s + 86400)
     fields = {name for name, *_ in wire.PLAN_FIELDS}
@@ -89,7 +89,7 @@ def _step(plan: DayPlan, planned: PlannedStep, ids: dict[tuple[int, str], int]) 
         name=fit(name, 32),
         place=step.place,
         paton=min(paton, PATONS),
-        start_at_s=to_at_s(planned.start),
+        start_at_s=planned.start_at_s,
         planned_for_s=planned.duration_s,
         attended_s=step.attended_s,
         min_s=step.min_s,
@@ -120,6 +120,6 @@ def _after(plan: DayPlan, planned: PlannedStep, ids: dict[tuple[int, str], int])
     """Predecessors by id; when there are more than the timer holds, those that end last (the others are over)."""
     keys = list(dict.fromkeys((*planned.process.after, *planned.process.after_max_s)))
     if len(keys) > wire.MAX_AFTER:
-        ends = {s.process.key: s.end for s in plan.steps if s.job == planned.job}
+        ends = {s.process.key: s.end_at_s for s in plan.steps if s.job == planned.job}
         keys = sorted(keys, key=lambda key: (ends[key], key))[-wire.MAX_AFTER :]
     return tuple(sorted(ids[planned.job, key] for key in keys))

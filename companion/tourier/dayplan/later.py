@@ -3,22 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 
-from shared_schedule import plan as wire
 from tourier.batch.model import BatchSpec, Workup
-from tourier.dayplan.model import BadWish, DayPlan, Impossible
+from tourier.dayplan.hours import zone_of
+from tourier.dayplan.model import BadWish, DayPlan, Impossible, by_clock, to_at_s
 from tourier.dayplan.plan import plan_days
 from tourier.dayplan.problem import FROZEN_LIMIT_S
-
-
-def frozen_until(plan: DayPlan) -> datetime | None:
-    """Return the last moment the frozen pieces of a plan should be baked, or None when none are frozen.
-
-    A month in the freezer: common practice, no source. It is a limit of quality; for safety local rules decide.
-    """
-    freezes = [step.end for step in plan.steps if step.process.kind == wire.FREEZE]
-    return min(freezes) + timedelta(seconds=FROZEN_LIMIT_S) if freezes else None
 
 
 def plan_frozen(
@@ -34,7 +25,8 @@ def plan_frozen(
     for name, at in (("ready", ready_at), ("frozen", frozen_at)):
         if at.tzinfo is None:
             raise BadWish(f"{spec.name}: {name}", "is a time without a zone.")
-    last = frozen_at + timedelta(seconds=FROZEN_LIMIT_S)
+    # A month is common practice, no source: a limit of quality; for safety local rules decide.
+    last = by_clock(to_at_s(frozen_at) + FROZEN_LIMIT_S, zone_of(spec.zone))
     if ready_at > last:
         raise Impossible(
             f"Frozen {frozen_at:%d %b}, the pieces keep a month: bake them by {last:%a %d %b}.",

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
+from zoneinfo import ZoneInfo
 
 from shared_schedule.units import EPOCH_UNIX_S
 from tourier.batch.model import BatchSpec, ProcessStep, Workup
@@ -21,6 +22,16 @@ def to_at_s(moment: datetime) -> int:
 def from_at_s(at_s: int) -> datetime:
     """Return the UTC datetime of whole seconds since 2020-01-01Z."""
     return _EPOCH + timedelta(seconds=at_s)
+
+
+def by_clock(at_s: int, zone: ZoneInfo) -> datetime:
+    """Return what the clock on the wall says, for people, with the offset of that instant.
+
+    The offset is a fixed one: between two moments of one `ZoneInfo` Python reckons by the wall, so that a night in
+    which the clocks change would last an hour too long or too short.
+    """
+    moment = from_at_s(at_s).astimezone(zone)
+    return moment.astimezone(timezone(moment.utcoffset() or timedelta(0)))
 
 
 class Refused(ValueError):
@@ -72,7 +83,7 @@ class Job:
 
 @dataclass(frozen=True)
 class PlannedStep:
-    """One step with its hours (aware, in the batch's zone).
+    """One step: its times in seconds since 2020-01-01Z, and the same by the clock of the batch's zone, for people.
 
     `slack_s` is how much later it may start with the ready time still kept, when every later rest may shrink to its
     minimum and the order of hands-on work stays. `step_id` is the place in the work-up plus one: it does not change
@@ -82,19 +93,33 @@ class PlannedStep:
     step_id: int
     process: ProcessStep
     job: int
-    start: datetime
-    end: datetime
+    start_at_s: int
+    end_at_s: int
+    zone: ZoneInfo
     slack_s: int
     done: bool = False
 
     @property
+    def start(self) -> datetime:
+        return by_clock(self.start_at_s, self.zone)
+
+    @property
+    def end(self) -> datetime:
+        return by_clock(self.end_at_s, self.zone)
+
+    @property
     def duration_s(self) -> int:
-        return (self.end - self.start) // timedelta(seconds=1)
+        return self.end_at_s - self.start_at_s
 
     @property
     def hands_off(self) -> datetime:
         """When the cook's hands are free again."""
-        return self.start + timedelta(seconds=self.process.attended_s)
+        return by_clock(self.start_at_s + self.process.attended_s, self.zone)
+
+    @property
+    def keeps_until(self) -> datetime:
+        """When the step has lasted as long as it may."""
+        return by_clock(self.start_at_s + self.process.max_s, self.zone)
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from tourier.batch.model import BatchSpec, Workup
 from tourier.dayplan.chance import chance_of
 from tourier.dayplan.constraints import DayModel
 from tourier.dayplan.hours import zone_of
-from tourier.dayplan.model import BadWish, DayPlan, Impossible, Job, PlannedStep, from_at_s, to_at_s
+from tourier.dayplan.model import BadWish, DayPlan, Impossible, Job, PlannedStep, by_clock, from_at_s, to_at_s
 from tourier.dayplan.network import latest_starts
 from tourier.dayplan.objectives import NEW_PLAN, SETTLE
 from tourier.dayplan.problem import MINUTE_S, Problem, build, moment, span
@@ -123,7 +123,7 @@ def stuck(problem: Problem) -> Impossible:
 
 def finish(problem: Problem, solution: Solution, now: datetime, *, chance: bool = True) -> DayPlan:
     """Return the DayPlan of a solution: steps in order of start, with slack, chance and warnings."""
-    latest = latest_starts(problem, solution)
+    latest, zone = latest_starts(problem, solution), zone_of(problem.zone)
     order = sorted(
         range(len(problem.tasks)), key=lambda i: (solution.start[i], solution.end[i], problem.tasks[i].index)
     )
@@ -132,22 +132,22 @@ def finish(problem: Problem, solution: Solution, now: datetime, *, chance: bool 
             step_id=problem.tasks[i].index + 1,
             process=problem.tasks[i].process,
             job=problem.tasks[i].job,
-            start=moment(problem, solution.start[i]),
-            end=moment(problem, solution.end[i]),
+            start_at_s=problem.origin_s + solution.start[i] * MINUTE_S,
+            end_at_s=problem.origin_s + solution.end[i] * MINUTE_S,
+            zone=zone,
             slack_s=max(0, latest[i] - solution.start[i]) * MINUTE_S,
         )
         for i in _with_predecessors_first(problem, order)
     )
-    zone = zone_of(problem.zone)
     ready = max(solution.end[t.index] for t in problem.tasks if t.ready)
     plan = DayPlan(
         jobs=problem.jobs,
         steps=steps,
-        made_at=now.astimezone(zone),
+        made_at=by_clock(to_at_s(now), zone),
         ready_at=moment(problem, ready),
-        wished=tuple(job.spec.ready_at.astimezone(zone) for job in problem.jobs),
+        wished=tuple(by_clock(to_at_s(job.spec.ready_at), zone) for job in problem.jobs),
         zone=problem.zone,
-        away=tuple(s for s in problem.away if s.to_s > to_at_s(min(step.start for step in steps))),
+        away=tuple(s for s in problem.away if s.to_s > min(step.start_at_s for step in steps)),
         duty_s=duty_of(problem, solution) * MINUTE_S,
         proven=solution.proven,
         cost=dict(solution.reached),

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from shared_schedule import plan as wire
 from tourier.batch.model import Kitchen, ProcessStep
 from tourier.dayplan.hours import away_intervals, zone_of
-from tourier.dayplan.model import AwayInterval, BadWish, Impossible, Job, to_at_s
+from tourier.dayplan.model import AwayInterval, BadWish, Impossible, Job, by_clock, to_at_s
 
 MINUTE_S = 60
 LOOK_AHEAD_S = 7 * 86400  # how far beyond the wish a nearest possible ready time is looked for
@@ -272,9 +272,7 @@ def horizon(problem: Problem) -> int:
 
 def moment(problem: Problem, minute: int) -> datetime:
     """Return the aware local time of a minute of the problem."""
-    from tourier.dayplan.model import from_at_s
-
-    return from_at_s(problem.origin_s + minute * MINUTE_S).astimezone(zone_of(problem.zone))
+    return by_clock(problem.origin_s + minute * MINUTE_S, zone_of(problem.zone))
 
 
 def span(seconds: float) -> str:
@@ -283,6 +281,3 @@ def span(seconds: float) -> str:
     hours, rest = divmod(abs(minutes), 60)
     text = f"{hours} h {rest:02d} min" if hours and rest else (f"{hours} h" if hours else f"{rest} min")
     return f"-{text}" if minutes < 0 else text
-
-
-ONE_DAY = timedelta(days=1)

@@ -13,7 +13,8 @@ from datetime import datetime
 from shared_schedule import plan as wire
 from tourier.dayplan import objectives as wants
 from tourier.dayplan.constraints import DayModel
-from tourier.dayplan.model import Impossible, from_at_s
+from tourier.dayplan.hours import zone_of
+from tourier.dayplan.model import Impossible, by_clock
 from tourier.dayplan.problem import LOOK_AHEAD_S, MINUTE_S, Problem, Task, moment, span
 from tourier.dayplan.search import Budget, any_timetable, solve
 from tourier.dayplan.solution import Solution
@@ -276,7 +277,5 @@ def _give_up_hours(problem: Problem, blocking: list[int], steps: list[str]) -> l
 
 
 def _hours(problem: Problem, index: int) -> str:
-    zone = moment(problem, 0).tzinfo
-    begin = from_at_s(problem.away[index].from_s).astimezone(zone)
-    end = from_at_s(problem.away[index].to_s).astimezone(zone)
+    begin, end = (by_clock(s, zone_of(problem.zone)) for s in (problem.away[index].from_s, problem.away[index].to_s))
     return f"{begin:%a %H:%M} and {end:%a %H:%M}"

@@ -17,7 +17,7 @@ from shared_schedule.states import READY
 from tourier.batch.model import ProcessStep
 from tourier.dayplan.chance import chance_of
 from tourier.dayplan.device import to_device
-from tourier.dayplan.model import DayPlan, Impossible, PlannedStep, from_at_s, to_at_s
+from tourier.dayplan.model import DayPlan, Impossible, from_at_s, to_at_s
 from tourier.dayplan.problem import MINUTE_S, Problem, build, minutes_up, moment, span
 from tourier.dayplan.rest import best_rest
 from tourier.dayplan.solution import DONE, RUNNING, SKIPPED, WAITING, Fact, Solution
@@ -110,7 +110,11 @@ def replan(
     problem = build(jobs, begin, ready=wished)
     minute = minutes_up(to_at_s(now) - problem.origin_s)
     facts = _facts(problem, what, minute)
-    at = {s.step_id - 1: (problem.minute(s.start), minutes_up(to_at_s(s.end) - problem.origin_s)) for s in plan.steps}
+    at = {
+        s.step_id - 1: (
+            (s.start_at_s - problem.origin_s) // MINUTE_S, minutes_up(s.end_at_s - problem.origin_s)
+        ) for s in plan.steps
+    }  # fmt: skip
     was = Solution([at[i][0] for i in range(len(at))], [at[i][1] for i in range(len(at))], False)
     solution = best_rest(problem, facts, minute, was)
     if solution is None:
@@ -219,10 +223,9 @@ def _holds(plan: DayPlan, now: datetime) -> tuple[ColdHold, ...]:
         process = step.process
         if step.done or not process.flexible or process.place not in (wire.FRIDGE, wire.FREEZER) or step.end <= now:
             continue
-        until = step.start + timedelta(seconds=process.max_s)
-        if until - step.end >= timedelta(minutes=15):
+        if process.max_s - step.duration_s >= 15 * 60:
             after = [s.slack_s for s in plan.steps if process.key in s.process.after and s.job == step.job]
-            offers.append(ColdHold(step.step_id, _called(process, many), until, min(after, default=0)))
+            offers.append(ColdHold(step.step_id, _called(process, many), step.keeps_until, min(after, default=0)))
     offers.sort(key=lambda o: (-o.free_s, o.until, o.step_id))
     return tuple(offers[:3])
 
@@ -254,8 +257,3 @@ def hold_words(plan: DayPlan, hold: ColdHold) -> str:
 def by_words(moved: Moved) -> str:
     """Return '46 min later'."""
     return f"{span(abs(moved.by_s))} {'later' if moved.by_s > 0 else 'earlier'}"
-
-
-def next_step(plan: DayPlan, now: datetime) -> PlannedStep | None:
-    """Return the first step not done whose start is not before now."""
-    return next((s for s in plan.steps if not s.done and s.start >= now), None)

@@ -132,9 +132,8 @@ def replan(text: str, where: str, logbook: Path) -> Job:
         from tourier.design import lessons_of, redesign
 
         made, found = redesign(timer, text, where, None, lessons_of(logbook))
-        zone = found.plan.ready_at.tzinfo
         moved = tuple(
-            (one.name, f"{one.was.astimezone(zone):%a %H:%M}", f"{one.now.astimezone(zone):%a %H:%M}",
+            (one.name, f"{one.was:%a %H:%M}", f"{one.now:%a %H:%M}",
              f"{minutes_text(one.by_s)} {'later' if one.by_s > 0 else 'earlier'}")
             for one in found.moved
         )  # fmt: skip
