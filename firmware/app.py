@@ -40,8 +40,11 @@ _LISTEN_MS = 250  # pace while a host is heard
 def valid_length(data):
     """Octets of a journal segment that are whole records."""
     reader = J.read(data)
-    for _record in reader:
-        pass
+    try:
+        for _record in reader:
+            pass
+    except ValueError:  # another firmware's: nothing of it is thrown away
+        return len(data)
     return reader.at
 
 
@@ -117,6 +120,8 @@ class App:
         if held:
             if not self.clock.ok:
                 bench.look_back()
+            if bench.journal_format < J.VERSION:  # a day begun under an older firmware
+                bench.note(now_s, J.FORMAT, J.VERSION)
             bench.note(now_s, J.BOOT, self.board.reset_cause(), 1 if self.clock.ok else 0, *config.VERSION)
             bench.state.clock_ok = self.clock.ok
         lost = self.store.losses

@@ -48,6 +48,7 @@ class Bench:
         self.bend_high = NO_CDEG
         self.store_failed = False
         self.doses_saved_s = 0
+        self.journal_format = 1
         self.changes = 0  # counts what may have changed a step's state; what is derived from them is kept until then
         self._mode = (-1, D.IDLE)
         self._probed = (-1, -1)
@@ -66,13 +67,19 @@ class Bench:
             return False
         self._hold(plan, data)
         self.state.clock_ok = True  # a batch begins with a known clock unless its journal says otherwise
-        for segment in self.store.journal():
-            for record in J.read(segment):
-                if record.seq >= self.seq:
-                    self.seq = record.seq + 1
-                J.apply(plan, self.state, record)
-                if self.state.clock_ok:
-                    self.known_s = record.at_s
+        try:
+            for segment in self.store.journal():
+                for record in J.read(segment):
+                    if record.seq >= self.seq:
+                        self.seq = record.seq + 1
+                    if record.type == J.FORMAT:
+                        self.journal_format = record.body[0]
+                    J.apply(plan, self.state, record)
+                    if self.state.clock_ok:
+                        self.known_s = record.at_s
+        except ValueError:  # a newer firmware's journal: half a day would be worse than none
+            self._let_go()
+            return False
         self.known_s = max(self.known_s, plan.made_at_s)
         self.changes += 1
         self._shift_window()
@@ -125,7 +132,11 @@ class Bench:
         self.seq = 0
         self.known_s = max(plan.made_at_s, at_s)
         self._hold(plan, data)
-        self.write(at_s, J.encode(J.PLAN, self._next_seq(), at_s, plan_id, len(data)))
+        self.journal_format = J.VERSION
+        data = J.encode(J.FORMAT, self._next_seq(), at_s, J.VERSION) + J.encode(
+            J.PLAN, self._next_seq(), at_s, plan_id, len(data)
+        )
+        self.write(at_s, data)
         if not self.clock_ok:
             self.note(at_s, J.BOOT, self.board.reset_cause(), 0, *VERSION)  # so that replay knows what the stamps mean
 
@@ -143,6 +154,9 @@ class Bench:
 
     def forget(self):
         self.store.forget()
+        self._let_go()
+
+    def _let_go(self):
         self.plan = None
         self.state = None
         self.forecast = None

@@ -13,8 +13,6 @@ from shared_schedule import plan as P
 from shared_schedule import thermistor
 from shared_schedule.units import NO_CDEG, cdeg_text
 
-_PLAN_ROOM = 8192
-
 
 class Handler:
     def __init__(self, app):
@@ -81,7 +79,7 @@ class Handler:
         return app.store.plan_id, app.store.plan_id  # the id is the CRC-32 of the bytes
 
     def plan_room(self):
-        return _PLAN_ROOM
+        return m.PLAN_MAX
 
     def on_plan(self, data):
         bench = self.app.bench

@@ -3,6 +3,9 @@
 A record is [type u8][len u8][payload][crc32 u32], all little-endian, the CRC-32 (ISO-HDLC) over type, len and payload.
 Payload begins with seq u32 and at_s u32; the body follows as BODIES says. A torn or damaged record never reads as
 another: the reader stops there, or goes on at the next whole record when asked to, and counts what it left out.
+
+From format 2 on a journal begins with a FORMAT record; without one it is format 1. A whole record of a type that is not
+known is passed over, and so is what stands after the known part of a body: both may be added without a new number.
 """
 
 import binascii
@@ -25,8 +28,12 @@ FINISHED = 11
 CRASH = 12
 AIR = 13
 LOST = 14
+FORMAT = 15
+CHANNEL = 16
 
-TEXT = ""  # body is UTF-8 text
+VERSION = 2  # the newest format; every one from 1 on is read
+
+TEXT = "*"  # UTF-8 text, to the end of the body
 BODIES = {
     BOOT: "BBBBB",  # reset cause, clock ok, major, minor, patch
     PLAN: "IH",  # plan id, length in bytes
@@ -42,6 +49,8 @@ BODIES = {
     CRASH: TEXT,
     AIR: "hB",  # cdeg, relative humidity in percent
     LOST: "BI",  # what, bytes
+    FORMAT: "B",  # format number of this journal from here on
+    CHANNEL: "BBBBB*",  # number, kind, place, paton, curve; name
 }
 
 TEXT_CAP = 100  # bytes of UTF-8 in a note or crash line
@@ -72,14 +81,15 @@ def encode(kind, seq, at_s, *body):
     if kind not in BODIES:
         raise ValueError("no journal record has type %d" % kind)
     form = BODIES[kind]
-    if form == TEXT:
-        raw = clip_text(body[0], TEXT_CAP).encode()
-    else:
-        if len(body) != len(form):
-            raise ValueError("journal record %d has %d fields, got %d" % (kind, len(form), len(body)))
-        for place in range(len(form)):
+    if len(body) != len(form):
+        raise ValueError("journal record %d has %d fields, got %d" % (kind, len(form), len(body)))
+    raw = b""
+    for place in range(len(form)):
+        if form[place] == TEXT:
+            raw += clip_text(body[place], TEXT_CAP - len(raw)).encode()
+        else:
             _check(kind, place, form[place], body[place])
-        raw = struct.pack("<" + form, *body)
+            raw += struct.pack("<" + form[place], body[place])
     _check(kind, "seq", "I", seq)
     _check(kind, "at_s", "I", at_s)
     head = struct.pack("<BBII", kind, 8 + len(raw), seq, at_s) + raw
@@ -118,10 +128,14 @@ class Reader:
         lost = 0
         while self.at < size and not self.stopped:
             record, length = _parse(self.data, self.at)
+            self.at += length
             if record is not None:
-                self.at += length
                 self.unread += lost
+                if record.type == FORMAT and record.body[0] > VERSION:
+                    raise ValueError("the journal has format %d; update the older side" % record.body[0])
                 return record
+            if length:
+                continue  # whole, and of a type that is not known
             if not self.skip_damage:
                 break
             self.at += 1
@@ -141,28 +155,31 @@ def read(data, offset=0, skip_damage=False):
 
 
 def _parse(data, at):
-    """Return (record, length in bytes), or (None, 0) if no whole sound record begins at `at`."""
+    """Return (record, octets): (None, octets) for a type not known, (None, 0) if no sound record begins at `at`."""
     if at + OVERHEAD > len(data):
         return None, 0
     kind = data[at]
     size = data[at + 1]
     end = at + 2 + size
-    form = BODIES.get(kind)
-    if form is None or size < 8 or size > 8 + TEXT_CAP or end + 4 > len(data):
-        return None, 0
-    if form != TEXT and size != 8 + struct.calcsize("<" + form):
+    if not kind or size < 8 or size > 8 + TEXT_CAP or end + 4 > len(data):
         return None, 0
     head = bytes(data[at:end])
     if struct.unpack("<I", bytes(data[end : end + 4]))[0] != binascii.crc32(head) & 0xFFFFFFFF:
         return None, 0
-    seq, at_s = struct.unpack("<II", head[2:10])
-    if form == TEXT:
+    form = BODIES.get(kind)
+    if form is None:
+        return None, 6 + size
+    numbers = "<" + form.rstrip(TEXT)
+    end = 10 + struct.calcsize(numbers)
+    if end > len(head):
+        return None, 0
+    body = struct.unpack(numbers, head[10:end])
+    if form[-1] == TEXT:
         try:
-            body = (head[10:].decode(),)
+            body += (head[end:].decode(),)
         except UnicodeError:
             return None, 0
-    else:
-        body = struct.unpack("<" + form, head[10:])
+    seq, at_s = struct.unpack("<II", head[2:10])
     return Record(kind, seq, at_s, body), 6 + size
 
 

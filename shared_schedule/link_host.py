@@ -97,9 +97,14 @@ class HostSession:
         self._start(Request(seq, number, m.encode(number, self.session, seq, values), patience_ms))
 
     def send_plan(self, plan_id, data):
-        """Offer a plan. DONE brings the closing PLAN_ANSWER, with its code (ok, already, or why not)."""
+        """Offer a plan. DONE brings the closing PLAN_ANSWER, with its code (ok, already, or why not).
+
+        ValueError when the id is not the plan's CRC-32.
+        """
+        if plan_id != binascii.crc32(data):
+            raise ValueError("the id of a plan is its CRC-32, and %08x is another" % plan_id)
         seq = self.next_seq()
-        values = {"plan_id": plan_id, "length": len(data), "crc32": binascii.crc32(data)}
+        values = {"plan_id": plan_id, "length": len(data), "crc32": plan_id}
         self._start(PlanOut(self, seq, m.encode(m.PLAN_OFFER, self.session, seq, values), plan_id, bytes(data)))
 
     def fetch(self, stream, start, end):

@@ -52,6 +52,9 @@ class PlanIn:
         if not length or not plan_id:
             self._answer(seq, plan_id, m.BAD_VALUE, "an empty plan")
             return
+        if plan_id != crc:
+            self._answer(seq, plan_id, m.BAD_VALUE, "the id of a plan is its CRC-32, and this is another")
+            return
         self.pull = None  # an unfinished one makes room
         try:
             self.pull = Pull(plan_id, length, crc, seq)

@@ -23,7 +23,7 @@ NO_READING = -32768  # i16 temperature fields: no sensor, open, short or out of 
 # Caps, in octets. A length on the wire is compared with these before anything is allocated.
 CHUNK_MAX = 1400  # one LOG_DATA: 15 octets around it are 1.1 %; the device holds it up to five times while encoding
 PLAN_CHUNK_MAX = 1000  # one PLAN_DATA; the device holds it up to three times while decoding
-PLAN_MAX = 12288  # a whole plan (plan.MAX_PLAN_BYTES); one of 48 steps is under 4096
+PLAN_MAX = 8192  # a whole plan (plan.MAX_PLAN_BYTES); one of 48 steps is under 4096
 STEPS_MAX = 96  # records in STATE (plan.MAX_STEPS)
 STEP_RECORD = "<BII"  # in STATE.steps: state, started at, ended at (0 = not yet)
 LOG_MAX = 4194304  # a stream; the largest board's whole file system has 3 MiB

@@ -17,7 +17,7 @@ MAGIC = b"TPL"
 FORMAT = 2  # the newest; every one from 1 on is read
 
 MAX_STEPS = 96
-MAX_PLAN_BYTES = 12288  # what the device sets aside: 96 steps at under 128 bytes each
+MAX_PLAN_BYTES = 8192  # what the device sets aside: 96 steps at under 86 bytes each; 65 are usual
 MAX_AFTER = 8
 MAX_TICKS = 3
 MAX_QUIET = 4

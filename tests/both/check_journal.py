@@ -23,6 +23,8 @@ BODIES = (
     (J.CRASH, ("OSError: 5",)),
     (J.AIR, (2210, 55)),
     (J.LOST, (1, 240)),
+    (J.FORMAT, (2,)),
+    (J.CHANNEL, (3, 2, 5, 1, 0, "proof \u00b0")),
 )
 
 
@@ -58,6 +60,40 @@ def check_values_that_do_not_fit_are_refused():
         except ValueError:
             continue
         raise AssertionError((kind, body))
+
+
+def sealed(kind, body, seq=3):
+    """Return a record of any type: what a newer timer may write."""
+    head = bytes((kind, 8 + len(body), seq, 0, 0, 0, 1, 0, 0, 0)) + body
+    crc = binascii.crc32(head) & 0xFFFFFFFF
+    return head + bytes((crc & 255, crc >> 8 & 255, crc >> 16 & 255, crc >> 24))
+
+
+def check_what_a_newer_timer_adds_is_passed_over():
+    step = sealed(J.STEP, bytes((5, 0, 1, 1)) + b"more")
+    data = sealed(200, b"who knows") + step + sealed(255, b"")
+    for skip in (False, True):
+        reader = J.read(data, 0, skip)
+        records = list(reader)
+        assert [(r.type, r.body) for r in records] == [(J.STEP, (5, 0, 1, 1))]
+        assert reader.unread == 0 and reader.at == len(data)
+    short = sealed(J.STEP, b"\x05\x00\x01")
+    for bad in (sealed(0, b"no such type"), short, sealed(200, b"x" * 101), sealed(200, b"x")[:-1]):
+        reader = J.read(bad)
+        assert not list(reader) and reader.unread == len(bad), bad
+
+
+def check_a_journal_of_an_unknown_format_is_refused():
+    data = J.encode(J.FORMAT, 0, 5, J.VERSION) + J.encode(J.PLAN, 1, 5, 7, 9)
+    assert [r.type for r in J.read(data)] == [J.FORMAT, J.PLAN]
+    for skip in (False, True):
+        reader = J.read(data + J.encode(J.FORMAT, 2, 6, J.VERSION + 1) + whole(), 0, skip)
+        try:
+            list(reader)
+        except ValueError as problem:
+            assert "format %d" % (J.VERSION + 1) in str(problem) and "update" in str(problem)
+        else:
+            raise AssertionError("read on as if it knew")
 
 
 def check_text_is_capped_and_clean():

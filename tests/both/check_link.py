@@ -42,7 +42,7 @@ class Bench:
         return {"probe_cdeg": m.NO_READING}
 
     def plan_held(self):
-        return (7, binascii.crc32(self.plan)) if self.plan else (0, 0)
+        return (binascii.crc32(self.plan),) * 2 if self.plan else (0, 0)
 
     def plan_room(self):
         return self.room
@@ -177,10 +177,10 @@ def check_every_request_has_its_answer():
 def check_plan_goes_in_whole_and_only_once():
     pair = Pair().hello()
     data = bytes([i * 13 & 0xFF for i in range(5000)])
-    pair.host.send_plan(7, data)
+    send(pair, data)
     assert pair.run().values["code"] == m.OK
     assert pair.bench.plan == data
-    pair.host.send_plan(7, data)
+    send(pair, data)
     assert pair.run().values["code"] == m.ALREADY
     assert pair.bench.done == ["plan"]
 
@@ -188,16 +188,36 @@ def check_plan_goes_in_whole_and_only_once():
 def check_plan_that_is_refused_can_be_offered_again():
     pair = Pair().hello()
     pair.bench.trouble = ValueError("step 3: butter warmer than the room")
-    pair.host.send_plan(7, b"x" * 700)
+    send(pair, b"x" * 700)
     end = pair.run().values
     assert end["code"] == m.BAD_VALUE and "step 3" in end["text"]
     pair.bench.trouble = OSError(28)
-    pair.host.send_plan(7, b"x" * 700)
+    send(pair, b"x" * 700)
     assert pair.run().values["code"] == m.STORAGE
     assert pair.bench.plan == b"" and pair.bench.done == []
     pair.bench.trouble = None
-    pair.host.send_plan(7, b"x" * 700)
+    send(pair, b"x" * 700)
     assert pair.run().values["code"] == m.OK
+
+
+def send(pair, data):
+    pair.host.send_plan(binascii.crc32(data), data)
+
+
+def check_plan_under_another_id_is_refused_by_both_ends():
+    pair = Pair().hello()
+    data = b"x" * 40
+    try:
+        pair.host.send_plan(7, data)
+    except ValueError as problem:
+        assert "CRC-32" in str(problem)
+    else:
+        raise AssertionError("the host offers a plan under another id")
+    offer = {"plan_id": 7, "length": len(data), "crc32": binascii.crc32(data)}
+    answer = pair.ask(m.PLAN_OFFER, offer).values
+    assert answer["code"] == m.BAD_VALUE and "CRC-32" in answer["text"] and pair.device._plans.pull is None
+    send(pair, data)
+    assert pair.run().values["code"] == m.OK and pair.bench.plan == data
 
 
 def check_plan_that_would_fill_the_device_is_refused_before_it_is_sent():
@@ -205,7 +225,7 @@ def check_plan_that_would_fill_the_device_is_refused_before_it_is_sent():
     pair.bench.room = 900
     for size in (901, 12288, 20000):
         before = len(pair.up)
-        pair.host.send_plan(7, bytes(size))
+        send(pair, bytes(size))
         end = pair.run().values
         assert end["code"] == m.TOO_LARGE and "900" in end["text"]
         assert len(pair.up) == before + 1
@@ -226,13 +246,13 @@ def check_plan_for_which_there_is_no_memory_is_refused_and_can_be_offered_again(
 
     link_plan.Pull = no_memory
     try:
-        pair.host.send_plan(7, b"x" * 700)
+        send(pair, b"x" * 700)
         end = pair.run().values
     finally:
         link_plan.Pull = whole
     assert asked and end["code"] == m.TOO_LARGE and "memory" in end["text"]
     assert pair.device._plans.pull is None and not pair.bench.done
-    pair.host.send_plan(7, b"x" * 700)
+    send(pair, b"x" * 700)
     assert pair.run().values["code"] == m.OK and pair.bench.plan == b"x" * 700
 
 
@@ -256,7 +276,7 @@ def check_plan_is_handed_over_without_a_copy():
 
     link_plan.Pull = remember
     try:
-        pair.host.send_plan(7, b"x" * 700)
+        send(pair, b"x" * 700)
         assert pair.run().values["code"] == m.OK
     finally:
         link_plan.Pull = pull
@@ -334,11 +354,12 @@ def check_misuse_is_told_at_once():
 
 def check_plan_with_other_octets_than_offered_is_not_stored():
     pair = Pair().hello()
-    offer = {"plan_id": 7, "length": 40, "crc32": binascii.crc32(b"a" * 40)}
+    number = binascii.crc32(b"a" * 40)
+    offer = {"plan_id": number, "length": 40, "crc32": number}
     pair.ask(m.PLAN_OFFER, offer)
     seq = pair.host._seq
     for letter in (b"b", b"a"):
-        part = {"plan_id": 7, "offset": 0, "data": letter * 40}
+        part = {"plan_id": number, "offset": 0, "data": letter * 40}
         pair.device.feed(encode(m.encode(m.PLAN_DATA, pair.host.session, seq, part)), 0)
         assert pair.bench.done == ([] if letter == b"b" else ["plan"])
     assert pair.bench.plan == b"a" * 40
@@ -346,7 +367,7 @@ def check_plan_with_other_octets_than_offered_is_not_stored():
 
 def check_gap_in_a_plan_is_asked_for_at_once():
     pair = Pair().hello()
-    pair.ask(m.PLAN_OFFER, {"plan_id": 7, "length": 3000, "crc32": 1})
+    pair.ask(m.PLAN_OFFER, {"plan_id": 7, "length": 3000, "crc32": 7})
     part = {"plan_id": 7, "offset": 1000, "data": bytes(500)}
     pair.device.feed(encode(m.encode(m.PLAN_DATA, pair.host.session, pair.host._seq, part)), 0)
     asked = m.decode(Deframer(m.HOST_CAP).feed(pair.device.output(0))[0])[3]
@@ -397,7 +418,7 @@ def check_nothing_lost_when_a_third_of_the_frames_are():
 
     pair.lose = lose
     data = bytes([i * 13 & 0xFF for i in range(5000)])
-    pair.host.send_plan(7, data)
+    send(pair, data)
     assert pair.run().values["code"] == m.OK and pair.bench.plan == data
     pair.host.fetch(2, 0, len(pair.bench.log))
     assert pair.run().kind == lh.DONE
@@ -493,8 +514,8 @@ def check_restart_of_the_device_is_noticed():
 
 def check_plan_goes_on_where_it_stopped():
     pair = Pair().hello()
-    data = bytes([i * 31 & 0xFF for i in range(9000)])
-    pair.host.send_plan(7, data)
+    data = bytes([i * 31 & 0xFF for i in range(8000)])
+    send(pair, data)
     for _ in range(5):
         pair.step()
     pair.host.cancel()
@@ -504,7 +525,7 @@ def check_plan_goes_on_where_it_stopped():
     pair.host = lh.HostSession(lh.quiet_session(99))
     pair.hello()
     sent = len(pair.up)
-    pair.host.send_plan(7, data)
+    send(pair, data)
     assert pair.run().values["code"] == m.OK and pair.bench.plan == data
     assert sum([len(out) for out in pair.up[sent:]]) < (9000 - got) * 1.1 + 200
 
@@ -546,7 +567,7 @@ def check_blocks_are_filled():
     bench = Bench()
     bench.read_block = 64
     pair = Pair(bench).hello()
-    pair.host.send_plan(7, bytes(3000))
+    send(pair, bytes(3000))
     pair.run()
     pair.ask(m.COMMAND, {"action": 2})
     for out in pair.up:

@@ -9,6 +9,7 @@ first ones. The first octet of an input chooses the end that gets the rest: even
 
 from __future__ import annotations
 
+import binascii
 import sys
 from pathlib import Path
 
@@ -54,7 +55,7 @@ class Ends:
         elif kind == 1:
             self.host.fetch(m.STREAM_SAMPLES, 0, 2048)
         elif kind == 2:
-            self.host.send_plan(7, b"x" * 500)
+            self.host.send_plan(binascii.crc32(b"x" * 500), b"x" * 500)
         else:
             self.host.request(m.STATE_GET)
 

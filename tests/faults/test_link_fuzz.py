@@ -98,9 +98,9 @@ def test_memory_stays_under_the_cap():
             ends.device.feed(chance.randbytes(4096).replace(b"~", b"x"), 0)  # never a flag: one frame for ever
             ends.host.feed(chance.randbytes(4096).replace(b"~", b"x"), 0)
             ends.host.events()
-        offer = {"plan_id": 5, "length": m.PLAN_MAX, "crc32": 1}
         for i in range(300):
-            ends.device.feed(encode(m.encode(m.PLAN_OFFER, ends.session, i + 1, {**offer, "crc32": i})), 0)
+            offer = {"plan_id": i + 1, "length": m.PLAN_MAX, "crc32": i + 1}
+            ends.device.feed(encode(m.encode(m.PLAN_OFFER, ends.session, i + 1, offer)), 0)
             ends.device.feed(encode(m.encode(m.STATE_GET, ends.session, i + 1)), 0)
             ends.device.feed(encode(m.encode(m.LOG_READ, ends.session, i + 1, {"stream": 2, "length": 10})), 0)
         held = tracemalloc.get_traced_memory()[0] - base

@@ -76,7 +76,7 @@ class LinkMachine(RuleBasedStateMachine):
     @rule(data=st.binary(min_size=1, max_size=3000))
     def host_sends_a_plan(self, data):
         self.plans.append(data)
-        event = self.job(lambda host: host.send_plan(binascii.crc32(data) or 1, data))
+        event = self.job(lambda host: host.send_plan(binascii.crc32(data), data))
         if event is not None and event.number == m.PLAN_ANSWER and event.values["code"] in (m.OK, m.ALREADY):
             self.plan_acknowledged = data
             assert self.timer.plan == data

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import check_plan
 import plans
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -50,6 +51,11 @@ def test_any_valid_plan_comes_back(data) -> None:
     plan = P.Plan(steps)
     for name, kind, low, high in P.PLAN_FIELDS:
         setattr(plan, name, data.draw(value_for(kind, low, high)))
+    for record, specs in ((plan, P.PLAN_TAGS), (steps[0], P.STEP_TAGS)):
+        for name, kind, low, high in specs:
+            setattr(record, name, data.draw(value_for(kind, low, high)))
+        keys = sorted(data.draw(st.sets(st.integers(len(specs) + 1, P.S32_MAX), max_size=3)))
+        record.extra = tuple((key, data.draw(st.binary(max_size=40))) for key in keys)
     assert P.decode(encode_plan(plan)) == plan
 
 
@@ -57,11 +63,23 @@ def test_any_valid_plan_comes_back(data) -> None:
 @given(st.binary(max_size=300), st.booleans())
 def test_any_bytes_as_a_plan_are_refused_in_a_sentence(raw: bytes, dressed: bool) -> None:
     try:
-        plan = P.decode(b"TPL\x01" + raw if dressed else raw)
+        plan = P.decode(b"TPL" + bytes([1 + len(raw) % 2]) + raw if dressed else raw)
     except P.PlanError as problem:
         assert problem.field and problem.sentence
     else:
         assert P.decode(encode_plan(plan)) == plan
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.binary(max_size=40), st.binary(max_size=40))
+def test_any_octets_as_optional_fields_have_one_spelling_or_a_refusal(header: bytes, step: bytes) -> None:
+    try:
+        raw = check_plan.tagged(header, step)
+        plan = P.decode(raw)
+    except P.PlanError as problem:
+        assert problem.field and problem.sentence
+    else:
+        assert encode_plan(plan) == raw
 
 
 @settings(max_examples=60, deadline=None)
@@ -102,9 +120,12 @@ def test_journal_round_trip_with_rubbish_behind(rows, rubbish: bytes) -> None:
     raw = b""
     for seq, (kind, data) in enumerate(rows):
         form = J.BODIES[kind]
-        body = (data.draw(text(0, 100)),) if form == J.TEXT else tuple(
-            data.draw(st.integers(*J._LIMITS[letter])) for letter in form
-        )  # fmt: skip
+        body = tuple(
+            data.draw(text(0, J.TEXT_CAP + 1 - len(form)) if letter == J.TEXT else st.integers(*J._LIMITS[letter]))
+            for letter in form
+        )
+        if kind == J.FORMAT:
+            body = (min(body[0], J.VERSION),)  # what is newer is refused
         raw += J.encode(kind, seq, plans.DAY_1 + seq, *body)
         records.append(J.Record(kind, seq, plans.DAY_1 + seq, body))
     assert list(J.read(raw)) == records

@@ -59,11 +59,14 @@ def read_journal(data: bytes) -> tuple[tuple[Record, ...], int, tuple[tuple[int,
         raise LogbookError(f"The journal is {len(data)} bytes long; at most {MAX_JOURNAL_BYTES} are taken.")
     reader = J.read(data, 0, True)  # past damage: what follows still counts
     raw: list[Record] = []
-    for item in reader:
-        body = tuple(clean(part, 120) if item.type in (J.NOTE, J.CRASH) else part for part in item.body)
-        raw.append(Record(item.type, item.seq, item.at_s, body))
-        if len(raw) >= MAX_RECORDS:
-            break
+    try:
+        for item in reader:
+            body = tuple(clean(part, 120) if isinstance(part, str) else part for part in item.body)
+            raw.append(Record(item.type, item.seq, item.at_s, body))
+            if len(raw) >= MAX_RECORDS:
+                break
+    except ValueError as error:  # a newer timer's
+        raise LogbookError(f"The log cannot be read: {clean(str(error))}") from error
     records, corrections = _right_clock(raw)
     return records, int(reader.unread), corrections
 

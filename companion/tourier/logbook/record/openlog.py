@@ -25,7 +25,7 @@ from tourier.logbook.record.model import Batch, Outcome
 from tourier.logbook.record.pack import MAX_PAIRS, to_cdeg
 
 FORMAT = "tourier-log"
-VERSION = 1
+VERSION = 2  # the newest; every one from 1 on is read
 MAX_BYTES = 64 << 20
 _MAX_LINE = 1 << 20
 _ROWS = 256  # samples a line
@@ -34,6 +34,7 @@ TYPE_WORDS = {
     J.BOOT: "boot", J.PLAN: "plan", J.STEP: "step", J.TICK: "tick", J.ALARM: "alarm", J.ACK: "acknowledged",
     J.BEND: "bend test", J.CLOCK: "clock set", J.FAULT: "fault", J.NOTE: "note", J.FINISHED: "finished",
     J.CRASH: "crash", J.AIR: "air", J.LOST: "lost",
+    J.FORMAT: "format", J.CHANNEL: "channel",
 }  # fmt: skip
 
 
@@ -44,7 +45,9 @@ def write(batch: Batch) -> Iterator[str]:
         return json.dumps({"t": t, **values}, ensure_ascii=False, allow_nan=False, separators=(",", ":")) + "\n"
 
     plan = batch.plan
-    yield line("log", format=FORMAT, version=VERSION, name=plan.name, timer=batch.board_id,
+    # The oldest version that can say it: the programs that read it may be old.
+    version = 2 if any(record.type > J.LOST for record in batch.records) else 1
+    yield line("log", format=FORMAT, version=version, name=plan.name, timer=batch.board_id,
                epoch="2020-01-01T00:00:00Z", temperature_unit="0.01 degC", no_reading=None)  # fmt: skip
     fields = {spec[0]: _plain(getattr(plan, spec[0]), spec[1]) for spec in plans.PLAN_FIELDS}
     yield line("plan", bytes=base64.b64encode(batch.plan_bytes).decode(), **fields)
@@ -101,7 +104,7 @@ def read(text: bytes, where: str = "the file") -> dict[str, Any]:
             raise LogbookError(f"{where} is no open log; its first line must say so (see LOGFORMAT.md).")
         try:
             if kind == "log":
-                if entry.get("version") != VERSION:
+                if _whole(entry.get("version")) not in range(1, VERSION + 1):
                     raise LogbookError(f"{place}: version {entry.get('version')!r} is not known; update tourier.")
                 board_id = clean(str(entry["timer"]), 64)
             elif kind == "plan":
