@@ -82,7 +82,7 @@ def rehearse(
     from tourier.device.collecting import collect_batch
     from tourier.device.virtual.board import VirtualTimer
     from tourier.device.virtual.cook import Cook
-    from tourier.device.virtual.kitchen import Kitchen
+    from tourier.device.virtual.kitchen import PlayedKitchen
     from tourier.device.virtual.scenarios import scenario
     from tourier.logbook.findings.review import review
     from tourier.logbook.record.model import Outcome
@@ -100,7 +100,7 @@ def rehearse(
 
     start_at_s = plan.steps[0].start_at_s - _BEFORE_S
     end_at_s = max(step.start_at_s + step.planned_for_s for step in plan.steps) + _AFTER_S
-    kitchen = Kitchen(played.configure(kitchen_of(made.spec, start_at_s, plan)), seed)
+    kitchen = PlayedKitchen(played.configure(kitchen_of(made.spec, start_at_s, plan)), seed)
     cook = Cook(plan, played, seed)
     with VirtualTimer(keep / "flash.img", kitchen, cook, start_at_s=start_at_s, seed=seed) as board:
         progress("Sending the plan", 0.0)

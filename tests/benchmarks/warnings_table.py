@@ -24,7 +24,7 @@ from fast_day import FastDay  # noqa: E402
 from fault_table import believed  # noqa: E402
 from staged import demo_plan  # noqa: E402
 from tourier.device.virtual.cook import Cook  # noqa: E402
-from tourier.device.virtual.kitchen import Kitchen  # noqa: E402
+from tourier.device.virtual.kitchen import PlayedKitchen  # noqa: E402
 from tourier.device.virtual.scenarios import scenario  # noqa: E402
 
 from shared_schedule import journal as J  # noqa: E402
@@ -43,7 +43,7 @@ def played(name: str, bench: str, seed: int) -> tuple[list[Leaving], int]:
     story = scenario(name)
     config = story.configure(believed(plan))
     config = type(config)(**{**vars(config), "bench": bench, "room_c": config.room_c + (seed % 5 - 2)})
-    day = FastDay(plan, raw, Kitchen(config, seed=seed), Cook(plan, story, seed)).run(plan.ready_at_s + 12 * 3600)
+    day = FastDay(plan, raw, PlayedKitchen(config, seed=seed), Cook(plan, story, seed)).run(plan.ready_at_s + 12 * 3600)
     records = list(J.read(day.journal))
     pairs = [(at_s, probe) for at_s, _bench, probe in samples.read_blocks(day.samples)]
     soon = sum(record.type == J.ALARM and record.body[0] == J.WINDOW_SOON for record in records)

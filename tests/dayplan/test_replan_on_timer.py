@@ -15,7 +15,7 @@ from tourier.design import redesign
 from tourier.device.client import Timer
 from tourier.device.virtual.board import VirtualTimer
 from tourier.device.virtual.cook import Cook
-from tourier.device.virtual.kitchen import Kitchen, KitchenConfig
+from tourier.device.virtual.kitchen import KitchenConfig, PlayedKitchen
 from tourier.known import Known, Lessons
 
 from shared_schedule import day as D
@@ -37,7 +37,7 @@ def slipped(tmp_path_factory):
     first = to_device(plan)
     seen = {"first": first, "text": text}
     flash = tmp_path_factory.mktemp("slip") / "flash"
-    kitchen = Kitchen(KitchenConfig(), 5)
+    kitchen = PlayedKitchen(KitchenConfig(), 5)
     with VirtualTimer(
         flash, kitchen=kitchen, cook=Cook(first, seed=5), start_at_s=first.steps[0].start_at_s - 600, seed=5
     ) as timer:

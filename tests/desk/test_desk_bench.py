@@ -38,12 +38,12 @@ def _said(heard: list[str], *parts: str) -> bool:
 def virtual_timers(tmp_path):
     """Return a function that switches a timer on shortly before a plan's first step; nobody stands beside it."""
     from tourier.device.virtual.board import VirtualTimer
-    from tourier.device.virtual.kitchen import Kitchen, KitchenConfig
+    from tourier.device.virtual.kitchen import KitchenConfig, PlayedKitchen
 
     boards = []
 
     def switch_on(plan: wire.Plan, seed: int, bits_per_s: int | None = None) -> VirtualTimer:
-        kitchen = Kitchen(KitchenConfig(room_c=24.0), seed)
+        kitchen = PlayedKitchen(KitchenConfig(room_c=24.0), seed)
         board = VirtualTimer(
             tmp_path / f"flash{seed}.img", kitchen, None, start_at_s=plan.steps[0].start_at_s - 90, seed=seed,
             speed=30.0, bridge_options={"bits_per_s": bits_per_s} if bits_per_s else None,

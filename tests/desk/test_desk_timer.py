@@ -15,7 +15,7 @@ from textual.widgets import Button, DataTable, Input, Static
 from tourier.device.client import Timer
 from tourier.device.install import at_prompt, verify
 from tourier.device.virtual.board import VirtualTimer
-from tourier.device.virtual.kitchen import Kitchen, KitchenConfig
+from tourier.device.virtual.kitchen import KitchenConfig, PlayedKitchen
 from tourier.device.virtual.ntc import code16
 
 T0 = 226_000_000  # project epoch, in 2027
@@ -48,7 +48,7 @@ def board(tmp_path):
     with contextlib.ExitStack() as stack:
 
         def switch_on(seed: int, **kwargs) -> VirtualTimer:
-            kitchen = Kitchen(KitchenConfig(room_c=21.0), seed)
+            kitchen = PlayedKitchen(KitchenConfig(room_c=21.0), seed)
             return stack.enter_context(
                 VirtualTimer(tmp_path / f"flash{seed}", kitchen, start_at_s=T0, seed=seed, **kwargs)
             )

@@ -13,13 +13,13 @@ from tourier.craft.heat import Face, Layer, Stack
 from tourier.craft.properties import Material
 from tourier.device.virtual import kitchen as module
 from tourier.device.virtual import matter
-from tourier.device.virtual.kitchen import Kitchen, KitchenConfig
+from tourier.device.virtual.kitchen import KitchenConfig, PlayedKitchen
 from tourier.device.virtual.scenarios import SCENARIOS, scenario
 
 EXACT = {"spread": 0.0, "room_swing_c": 0.0}
 
 
-def heat_of(kitchen: Kitchen, body) -> float:
+def heat_of(kitchen: PlayedKitchen, body) -> float:
     """J/m2 in a body above 0 C."""
     dz = body.thickness_m / len(body.t)
     return sum(kitchen._heat(t, p)[0] for t, p in zip(body.t, body.phi, strict=True)) * dz
@@ -36,7 +36,7 @@ def test_shares_no_solver_with_the_forecasts():
 
 def test_two_days_in_seconds():
     """34,560 advances of 5 s with a pâton in the fridge, then on the bench for hours: at most 8 s of CPU."""
-    k = Kitchen(seed=3)
+    k = PlayedKitchen(seed=3)
     k.add_dough(t_c=24.0, thickness_um=20_000, where="fridge")
     k.add_butter(t_c=14.0, thickness_um=8_000)
     k.probe_in()
@@ -55,7 +55,7 @@ def test_two_days_in_seconds():
 
 def test_same_seed_same_history():
     def day(seed, step):
-        k = Kitchen(KitchenConfig(room_c=24.0), seed)
+        k = PlayedKitchen(KitchenConfig(room_c=24.0), seed)
         k.add_dough(t_c=18.0, thickness_um=20_000, where="bench")
         k.probe_in()
         for _ in range(0, 1800, step):
@@ -70,7 +70,7 @@ def test_same_seed_same_history():
 
 def test_agrees_with_the_fine_model_on_the_same_numbers():
     """A block of plain dough in the fridge against craft.heat with the kitchen's own true values."""
-    k = Kitchen(KitchenConfig(**EXACT), seed=1)
+    k = PlayedKitchen(KitchenConfig(**EXACT), seed=1)
     k.add_dough(t_c=18.0, thickness_um=20_000, where="fridge")
     m = Material("dough", k.dough_k, 1000.0, k.dough_rc / 1000.0)
     h = k.film["fridge"]
@@ -85,7 +85,7 @@ def test_agrees_with_the_fine_model_on_the_same_numbers():
 
 
 def test_lock_in_agrees_with_the_fine_model():
-    k = Kitchen(KitchenConfig(room_c=22.0, **EXACT), seed=1)
+    k = PlayedKitchen(KitchenConfig(room_c=22.0, **EXACT), seed=1)
     k.add_dough(t_c=5.0, thickness_um=20_000, where="bench")
     k.bodies["dough1"].t = [5.0] * 24
     k.add_butter(t_c=14.0, thickness_um=8_000)
@@ -112,7 +112,7 @@ def test_lock_in_agrees_with_the_fine_model():
 
 
 def test_folding_rolling_and_closing_keep_the_heat():
-    k = Kitchen(KitchenConfig(**EXACT), seed=1)
+    k = PlayedKitchen(KitchenConfig(**EXACT), seed=1)
     k.add_dough(t_c=5.0, thickness_um=20_000, where="room")
     k.add_butter(t_c=14.0, thickness_um=8_000)
     before = heat_of(k, k.bodies["dough1"]) + heat_of(k, k.bodies["butter1"])
@@ -130,7 +130,7 @@ def test_folding_rolling_and_closing_keep_the_heat():
 
 
 def test_rolling_thins_over_its_seconds_and_warms_a_little():
-    k = Kitchen(KitchenConfig(room_c=12.0, **EXACT), seed=1)
+    k = PlayedKitchen(KitchenConfig(room_c=12.0, **EXACT), seed=1)
     k.set_bench(10.0)
     k.add_dough(t_c=10.0, thickness_um=24_000, where="bench")
     k.work("roll", 8_000, 120)
@@ -142,7 +142,7 @@ def test_rolling_thins_over_its_seconds_and_warms_a_little():
 
 
 def test_ice_chills_and_bench_recovers():
-    k = Kitchen(KitchenConfig(room_c=24.0), seed=2)
+    k = PlayedKitchen(KitchenConfig(room_c=24.0), seed=2)
     k.advance(60)
     warm = k.bench_c
     k.set_ice(900)
@@ -154,7 +154,7 @@ def test_ice_chills_and_bench_recovers():
 
 
 def test_probe_lags_goes_to_air_and_breaks():
-    k = Kitchen(KitchenConfig(room_c=22.0), seed=4)
+    k = PlayedKitchen(KitchenConfig(room_c=22.0), seed=4)
     k.add_dough(t_c=5.0, thickness_um=20_000, where="fridge")
     k.advance(300)
     assert k.probe_c == pytest.approx(k.air_c, abs=0.3) and k.probe_place == "room"
@@ -184,7 +184,7 @@ def test_a_piece_proofs_about_when_the_plan_says():
     butter = profile("standard-82")
     laminate = laminate_material(dough_material(REFERENCE_DOUGH), butter_material(butter), 28.0, 72.0)
     wanted = proof.proof(butter, laminate, 65.0, 5.0, 26.0, stacks.Kitchen())
-    k = Kitchen(KitchenConfig(**EXACT), seed=1)
+    k = PlayedKitchen(KitchenConfig(**EXACT), seed=1)
     k.add_dough(t_c=5.0, thickness_um=round(5e5 * proof.piece_thickness_m(65.0)), where="fridge")
     k.bodies["dough1"].phi = [0.33] * 24
     k.place("proof")
@@ -196,7 +196,7 @@ def test_a_piece_proofs_about_when_the_plan_says():
 
 
 def test_patons_are_apart():
-    k = Kitchen(seed=1)
+    k = PlayedKitchen(seed=1)
     for paton, t in ((1, 20.0), (2, 5.0), (3, -2.0)):
         k.add_dough(t_c=t, thickness_um=20_000, where="fridge", paton=paton)
     k.place("room", paton=2)
@@ -210,7 +210,7 @@ def test_patons_are_apart():
 def test_dew_falls_on_cold_things_in_damp_air():
     wet = {}
     for humidity in (0.25, 0.85):
-        k = Kitchen(KitchenConfig(room_c=26.0, humidity=humidity), seed=1)
+        k = PlayedKitchen(KitchenConfig(room_c=26.0, humidity=humidity), seed=1)
         k.add_dough(t_c=4.0, thickness_um=20_000, where="fridge")
         k.place("bench")
         k.set_ice(600)
@@ -221,13 +221,13 @@ def test_dew_falls_on_cold_things_in_damp_air():
 
 
 def test_seeds_differ_about_as_much_as_kitchens_do():
-    films = np.array([Kitchen(seed=s).film["fridge"] for s in range(200)])
+    films = np.array([PlayedKitchen(seed=s).film["fridge"] for s in range(200)])
     assert 6.0 < np.quantile(films, 0.1) < 7.2 and 9.0 < np.quantile(films, 0.9) < 11.0
     assert np.median(films) == pytest.approx(8.0, rel=0.06)
 
 
 def test_wrong_words_are_refused():
-    k = Kitchen(seed=1)
+    k = PlayedKitchen(seed=1)
     k.add_dough(t_c=5.0, thickness_um=20_000)
     for wrong, word in (
         (lambda: k.place("cellar"), "known: bench"),
@@ -236,7 +236,7 @@ def test_wrong_words_are_refused():
         (lambda: k.probe_fault("loose"), "open"),
         (lambda: k.set_place("bench", 5.0), "known: fridge"),
         (lambda: k.add_dough(5.0, 0), "above zero"),
-        (lambda: Kitchen(KitchenConfig(bench="cork")), "known: marble"),
+        (lambda: PlayedKitchen(KitchenConfig(bench="cork")), "known: marble"),
     ):
         with pytest.raises(ValueError, match=word):
             wrong()
@@ -278,6 +278,6 @@ def test_every_bench_and_butter_a_batch_may_name_can_be_played():
     from tourier.batch.sections import BENCHES, PROFILES
 
     for bench in BENCHES:
-        assert module.Kitchen(module.KitchenConfig(bench=bench), 1).bench_c is not None
+        assert module.PlayedKitchen(module.KitchenConfig(bench=bench), 1).bench_c is not None
     for butter in PROFILES:
-        assert module.Kitchen(module.KitchenConfig(butter=butter), 1).bench_c is not None
+        assert module.PlayedKitchen(module.KitchenConfig(butter=butter), 1).bench_c is not None

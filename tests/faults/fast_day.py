@@ -70,7 +70,7 @@ class _Reading:
 
 
 class FastDay:
-    """Plays a plan with a Cook in a Kitchen. After `run`: `.journal`, `.samples`, `.cook`."""
+    """Plays a plan with a Cook in a PlayedKitchen. After `run`: `.journal`, `.samples`, `.cook`."""
 
     def __init__(self, plan, plan_bytes: bytes, kitchen, cook) -> None:
         from shared_schedule import plan as P

@@ -28,7 +28,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from fast_day import FastDay  # noqa: E402
 from staged import demo_plan, staged_plan  # noqa: E402
 from tourier.device.virtual.cook import Cook  # noqa: E402
-from tourier.device.virtual.kitchen import Kitchen, KitchenConfig  # noqa: E402
+from tourier.device.virtual.kitchen import KitchenConfig, PlayedKitchen  # noqa: E402
 from tourier.device.virtual.scenarios import Scenario, scenario  # noqa: E402
 from tourier.logbook import Logbook, Outcome, review  # noqa: E402
 
@@ -68,7 +68,7 @@ def believed(plan: P.Plan) -> KitchenConfig:
                          butter="roll-in-84", second_of_day=14 * 3600)  # fmt: skip
 
 
-def fired(name: str, plan: P.Plan, journal: bytes, samples: bytes, kitchen: Kitchen, cook: Cook) -> bool:
+def fired(name: str, plan: P.Plan, journal: bytes, samples: bytes, kitchen: PlayedKitchen, cook: Cook) -> bool:
     """Whether the staged fault really happened, from journal and kitchen, not from the review."""
     spans: dict[int, list[int]] = {}
     faults = 0
@@ -162,7 +162,7 @@ def play(name: str, seed: int, with_symptoms: bool = True, plan_and_text=None,
 
 def _played(name, seed, plan, raw, staged, firmware) -> tuple[bytes, bytes, bool, bool]:
     """Play the day; return (journal, samples, finished, whether the fault happened)."""
-    kitchen = Kitchen(staged.configure(believed(plan)), seed=seed)
+    kitchen = PlayedKitchen(staged.configure(believed(plan)), seed=seed)
     cook = Cook(plan, staged, seed)
     until_s = plan.ready_at_s + 16 * 3600
     if firmware:

@@ -11,7 +11,7 @@ from fast_day import FastDay  # noqa: E402
 from fault_table import believed  # noqa: E402
 from staged import staged_plan  # noqa: E402
 from tourier.device.virtual.cook import Cook  # noqa: E402
-from tourier.device.virtual.kitchen import Kitchen  # noqa: E402
+from tourier.device.virtual.kitchen import PlayedKitchen  # noqa: E402
 from tourier.device.virtual.scenarios import scenario  # noqa: E402
 from tourier.logbook import Logbook  # noqa: E402
 from tourier.logbook.account.kitchen import cold_spells  # noqa: E402
@@ -31,7 +31,7 @@ def test_two_days_halve_the_error_of_the_thirds_rests(tmp_path, factor):
     raw = encode_plan(plan)
     with Logbook(tmp_path / "book.sqlite") as book:
         for n in range(3):
-            kitchen = Kitchen(believed(plan), seed=5)
+            kitchen = PlayedKitchen(believed(plan), seed=5)
             kitchen.film["fridge"] = plan.film_fridge_mw / 1000 * factor
             day = FastDay(plan, raw, kitchen, Cook(plan, scenario("good"), n)).run(plan.ready_at_s + 8 * 3600)
             if n == 2:

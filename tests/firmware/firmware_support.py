@@ -13,7 +13,7 @@ from tourier.device.client import Timer
 from tourier.device.files import firmware_dir, shared_dir
 from tourier.device.virtual.board import VirtualTimer, find_micropython
 from tourier.device.virtual.cook import Cook
-from tourier.device.virtual.kitchen import Kitchen, KitchenConfig
+from tourier.device.virtual.kitchen import KitchenConfig, PlayedKitchen
 from tourier.device.virtual.scenarios import scenario as named
 
 from shared_schedule import plan as P
@@ -57,7 +57,7 @@ def day(flash: Path, plan: P.Plan, scenario: str = "good", seed: int = 1, before
     config = story.configure(KitchenConfig())
     start = plan.steps[0].start_at_s - before_s
     return VirtualTimer(
-        flash, kitchen=Kitchen(config, seed), cook=Cook(plan, story, seed), start_at_s=start, seed=seed, **options
+        flash, kitchen=PlayedKitchen(config, seed), cook=Cook(plan, story, seed), start_at_s=start, seed=seed, **options
     )
 
 

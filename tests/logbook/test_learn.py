@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from scipy.special import expit
 from tourier.design import lessons_of
-from tourier.device.virtual.kitchen import Kitchen, KitchenConfig
+from tourier.device.virtual.kitchen import KitchenConfig, PlayedKitchen
 from tourier.known import Known, Learned
 from tourier.logbook import LogbookError, Outcome
 from tourier.logbook.account import slabfit
@@ -115,7 +115,7 @@ def test_too_little_is_refused_with_a_sentence():
 
 def kitchen_batch(seed: int, film_factor: float, fridge_c: float, made_at_s: int):
     """Two rests of 90 min, temperatures from the virtual kitchen; returns (plan, journal, samples)."""
-    kitchen = Kitchen(KitchenConfig(room_c=22.0, fridge_c=fridge_c, spread=0.5), seed=seed)
+    kitchen = PlayedKitchen(KitchenConfig(room_c=22.0, fridge_c=fridge_c, spread=0.5), seed=seed)
     kitchen.film["fridge"] = 8.0 * film_factor
     steps, at = [], made_at_s + 60
     for n in range(2):

@@ -16,7 +16,7 @@ from tourier.device.client import DayReport, Timer
 from tourier.device.errors import Refused
 from tourier.device.virtual.board import VirtualTimer
 from tourier.device.virtual.cook import Cook
-from tourier.device.virtual.kitchen import Kitchen
+from tourier.device.virtual.kitchen import PlayedKitchen
 from tourier.device.virtual.scenarios import scenario
 from tourier.known import Known
 
@@ -42,7 +42,7 @@ def test_killed_in_the_middle_of_steps_it_resumes_there(tmp_path, record_propert
     plan = to_device(plan_days(spec, work_up(spec, Known()), now))
     start_s = plan.steps[0].start_at_s - 600
     good = scenario("good")
-    kitchen = Kitchen(good.configure(rehearsal.kitchen_of(spec, start_s, plan)), 5)
+    kitchen = PlayedKitchen(good.configure(rehearsal.kitchen_of(spec, start_s, plan)), 5)
     cut_in: dict[int, str] = {}
     seen: list[tuple] = []
     resumed = 0
@@ -108,7 +108,7 @@ def test_a_plan_of_many_steps_replaces_another_idle_and_running(tmp_path, record
     stranger_plan = to_device(plan_days(stranger, work_up(stranger, Known()), now))
     start_s = first.steps[0].start_at_s - 600
     good = scenario("good")
-    kitchen = Kitchen(good.configure(rehearsal.kitchen_of(spec, start_s, first)), 6)
+    kitchen = PlayedKitchen(good.configure(rehearsal.kitchen_of(spec, start_s, first)), 6)
     with VirtualTimer(tmp_path / "flash.img", kitchen, Cook(first, good, 6), start_at_s=start_s, seed=6) as timer:
         for plan in (first, other, first):
             with Timer.open(timer.port) as link:

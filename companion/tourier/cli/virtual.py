@@ -22,7 +22,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
     from tourier.device.virtual.board import VirtualTimer
     from tourier.device.virtual.cook import Cook
     from tourier.device.virtual.flash import BLOCK, BLOCKS
-    from tourier.device.virtual.kitchen import Kitchen, KitchenConfig
+    from tourier.device.virtual.kitchen import KitchenConfig, PlayedKitchen
     from tourier.device.virtual.scenarios import SCENARIOS
 
     if not _SLOWEST <= args.speed <= _FASTEST:
@@ -36,7 +36,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
     if flash.exists() and (not flash.is_file() or flash.stat().st_size != BLOCK * BLOCKS):
         raise UserError(f"{flash} is no flash image of a bench timer; name another file, or none for a new one.")
     start_at_s, offset_s = _start(args.at)
-    kitchen = Kitchen(scenario.configure(KitchenConfig(second_of_day=(start_at_s + offset_s) % 86400)), args.seed)
+    kitchen = PlayedKitchen(scenario.configure(KitchenConfig(second_of_day=(start_at_s + offset_s) % 86400)), args.seed)
     cook = None if args.no_cook else Cook(None, scenario, args.seed)
     # The firmware's patience with a transfer is counted in its own time, which must not run away meanwhile.
     heard_at = 0.0

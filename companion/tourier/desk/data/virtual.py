@@ -37,7 +37,7 @@ class VirtualBench:
         """Switch a timer on shortly before the first step of a plan; return its port."""
         from tourier.device.virtual.board import VirtualTimer
         from tourier.device.virtual.cook import Cook
-        from tourier.device.virtual.kitchen import Kitchen
+        from tourier.device.virtual.kitchen import PlayedKitchen
         from tourier.device.virtual.scenarios import scenario
         from tourier.rehearsal import kitchen_of
 
@@ -45,7 +45,7 @@ class VirtualBench:
             plan = planned.plan
             played = scenario(self._scenario)
             start_at_s = plan.steps[0].start_at_s - _BEFORE_S
-            kitchen = Kitchen(played.configure(kitchen_of(planned.spec, start_at_s, plan)), self._seed)
+            kitchen = PlayedKitchen(played.configure(kitchen_of(planned.spec, start_at_s, plan)), self._seed)
             cook = Cook(None, played, self._seed)  # he takes the plan that the timer is sent
             board = VirtualTimer(
                 self._folder / "flash.img", kitchen, cook, start_at_s=start_at_s, seed=self._seed, speed=self._speed

@@ -33,7 +33,7 @@ _BUTTERS = (
 )  # fmt: skip
 
 
-class Kitchen(Room):
+class KitchenRoom(Room):
     """What is known of kitchen and butter."""
 
     ROOM = "kitchen"
@@ -277,4 +277,4 @@ def write_window(file: Path, name: str, text: str) -> str:
     return ""
 
 
-ROOM_SCREEN = Kitchen
+ROOM_SCREEN = KitchenRoom

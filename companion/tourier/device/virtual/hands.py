@@ -19,7 +19,7 @@ _PIECE_UM = 16000
 
 
 class Hands:
-    """Moves things in a Kitchen as steps begin and end. `begun` and `late` hold step ids."""
+    """Moves things in a PlayedKitchen as steps begin and end. `begun` and `late` hold step ids."""
 
     def __init__(self, plan: P.Plan, scenario: Scenario, log) -> None:
         self.plan = plan

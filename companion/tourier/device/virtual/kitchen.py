@@ -7,7 +7,7 @@ curves come from :mod:`tourier.craft.butter`, because they are data, not a model
 
 How a cook drives it::
 
-    kitchen = Kitchen(KitchenConfig(room_c=24.0), seed=7)
+    kitchen = PlayedKitchen(KitchenConfig(room_c=24.0), seed=7)
     kitchen.add_dough(t_c=5.0, thickness_um=12_000, where="fridge")     # one side of the envelope
     kitchen.add_butter(t_c=14.0, thickness_um=8_000, where="room")
     kitchen.set_ice(900)                        # ice bags on the bench for the next 900 s
@@ -60,7 +60,7 @@ class KitchenConfig:
     spread: float = 1.0  # 0 = the truth is exactly what the plan believes
 
 
-class Kitchen(Matter):
+class PlayedKitchen(Matter):
     """A kitchen with one bench, a fridge, a freezer, a proof space, an oven, and several pâtons.
 
     ``seed`` fixes everything random: film coefficients (+-20 %), bench contact, material values (+-6 %), the room's
