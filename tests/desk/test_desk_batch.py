@@ -10,7 +10,7 @@ from textual.widgets import Button, DataTable, Input, OptionList, Static, TextAr
 from tourier.batch.examples import demo_text
 from tourier.desk.data.batchdoc import BatchDoc, DocError, trouble
 from tourier.desk.data.fields import SECTIONS, label_of
-from tourier.desk.data.history import Aside, Autosave, History
+from tourier.desk.data.kept import Aside, Autosave, History
 from tourier.known import Known
 
 NOW = datetime(2027, 3, 12, 17, 0, tzinfo=ZoneInfo("Europe/Paris"))
@@ -114,7 +114,7 @@ async def test_undo_goes_to_the_field_and_units_stay_as_typed(make_desk, home, u
         await until(pilot, lambda: _row(room, "kitchen.room"))
         _type(room, "kitchen.room", "79 °F")
         await until(pilot, lambda: room.doc.get("kitchen.room") == "79 °F", what="not written")
-        await until(pilot, lambda: room.sized and room.sized.text == room.history.now and room.sized.workup)
+        await until(pilot, lambda: room.sized and room.sized.text == room.kept.history.now and room.sized.workup)
         assert room.sized.workup.spec.kitchen.room_c == pytest.approx((79 - 32) / 1.8)
         # Back through three pages, the cursor in the field each time; and forth again.
         for page, path, was in (
@@ -126,14 +126,14 @@ async def test_undo_goes_to_the_field_and_units_stay_as_typed(make_desk, home, u
             assert room.doc.get(path) == was
             await until(pilot, lambda path=path: desk.focused in _row(room, path).query(Input), what=path)
             assert _row(room, path).query_one(Input).value == was
-        assert room.history.now == demo_text() and not room.unsaved
+        assert room.kept.history.now == demo_text() and not room.kept.unsaved
         await pilot.press("ctrl+z")  # nothing left
         for _ in range(3):
             await pilot.press("ctrl+y")
         await until(pilot, lambda: room.form.page == "kitchen", what="not done again")
         assert room.doc.get("kitchen.room") == "79 °F"
         await pilot.press("ctrl+s")
-        await until(pilot, lambda: not room.unsaved, what="not saved")
+        await until(pilot, lambda: not room.kept.unsaved, what="not saved")
     kept = file.read_bytes()
     assert b'thickness = "5/32 in"\r\n' in kept and 'room = "79 °F"\r\n'.encode() in kept
     assert kept.count(b"\n") == kept.count(b"\r\n")  # lines end as the cook's editor ended them
@@ -164,14 +164,14 @@ async def test_a_file_that_is_no_toml_is_mended_and_nothing_is_lost(make_desk, h
         await until(pilot, lambda: desk.screen is room)
         assert room.doc.get("name") == "Mine" and broken.read_text(encoding="utf-8") == text
         # Again, and mended this time.
-        await room.open_file(broken)
+        await room.files.open_file(broken)
         await until(pilot, lambda: _top(desk) == "Mend")
         area = desk.screen.query_one(TextArea)
         area.replace('room = "26 °C"', (line - 1, 0), (line - 1, len("room = 26 °C")))
         await until(pilot, lambda: "can be read" in str(desk.screen.query_one("#mend-words", Static).content))
         await pilot.press("ctrl+s")
-        await until(pilot, lambda: room.file is not None, what="not opened")
-        assert room.doc.get("kitchen.room") == "26 °C" and room.unsaved
+        await until(pilot, lambda: room.kept.file is not None, what="not opened")
+        assert room.doc.get("kitchen.room") == "26 °C" and room.kept.unsaved
         # What stood in the form before had no file: it was put aside, and Open has it.
         assert [BatchDoc(one.read_text()).get("name") for one in Aside(home / "state" / "autosave").files()] == ["Mine"]
         await pilot.press("ctrl+o")
@@ -182,7 +182,7 @@ async def test_a_file_that_is_no_toml_is_mended_and_nothing_is_lost(make_desk, h
         options.focus()
         options.highlighted = place
         await pilot.press("enter")
-        await until(pilot, lambda: room.doc.get("name") == "Mine" and room.file is None, what="not brought back")
+        await until(pilot, lambda: room.doc.get("name") == "Mine" and room.kept.file is None, what="not brought back")
 
 
 async def test_an_unknown_ingredient_gets_a_kind(make_desk, until):
@@ -205,7 +205,7 @@ async def test_an_unknown_ingredient_gets_a_kind(make_desk, until):
             n for n in range(options.option_count) if str(options.get_option_at_index(n).prompt) == "water"
         )
         await pilot.press("enter")
-        await until(pilot, lambda: room.sized.text == room.history.now and room.sized.workup, what="still wrong")
+        await until(pilot, lambda: room.sized.text == room.kept.history.now and room.sized.workup, what="still wrong")
         assert room.doc.get("formula")["orange blossom"] == {"percent": "1 %", "kind": "water"}
         # A known one gets a temperature of its own: the water is reckoned anew.
         before = room.sized.workup.water_temp_c
@@ -219,7 +219,7 @@ async def test_an_unknown_ingredient_gets_a_kind(make_desk, until):
         await until(pilot, lambda: _row(room, "formula.whole milk.temperature"))
         _type(room, "formula.whole milk.temperature", "25 °C")
         await pilot.pause()
-        await until(pilot, lambda: room.sized.text == room.history.now and room.sized.workup)
+        await until(pilot, lambda: room.sized.text == room.kept.history.now and room.sized.workup)
         assert room.sized.workup.water_temp_c < before - 1
 
 
@@ -236,7 +236,7 @@ async def test_saving_hides_no_other_text(make_desk, home, until, monkeypatch):
         await until(pilot, lambda: _top(desk) == "Confirm", what="not asked")
         await pilot.press("escape")
         await until(pilot, lambda: desk.screen is room)
-        assert "There" in file.read_text(encoding="utf-8") and room.unsaved
+        assert "There" in file.read_text(encoding="utf-8") and room.kept.unsaved
         await pilot.press("ctrl+s")
         await until(pilot, lambda: _top(desk) == "Confirm")
         await pilot.press("tab", "enter")
@@ -250,7 +250,7 @@ async def test_saving_hides_no_other_text(make_desk, home, until, monkeypatch):
         await until(pilot, lambda: any("No space left" in n.message for n in desk._notifications), what="nothing said")
         assert room.doc.get("name") == "Full"
         desk.clear_notifications()
-        room.save_to(home / "no" / "such" / "folder.toml")
+        room.files.save_to(home / "no" / "such" / "folder.toml")
         await until(pilot, lambda: any("cannot be written" in n.message for n in desk._notifications))
 
 
@@ -271,7 +271,7 @@ async def test_what_changed_since_the_last_good_batch(make_desk, home, until, pl
     desk = make_desk()
     async with desk.run_test(size=(100, 32)) as pilot:
         room = await _room(desk, pilot, until)
-        await room.open_text(played("good").batch_text, None, keep=False)
+        await room.files.open_text(played("good").batch_text, None, keep=False)
         await room.form.open_page("kitchen")
         _type(room, "kitchen.room", "22 °C")
         await pilot.pause()

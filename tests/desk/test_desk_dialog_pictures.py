@@ -9,7 +9,7 @@ import pytest
 from pictured import NOON, _still, batch_ready, looks, on_the_bench, sizes  # noqa: F401
 from textual.widgets import Input
 from tourier.desk.data.follow import Seen
-from tourier.desk.screens.ask import Ask, Choose, Confirm
+from tourier.desk.screens.dialogs import Ask, Choose, Confirm
 from tourier.desk.screens.welcome import Welcome
 
 

@@ -36,7 +36,7 @@ async def test_welcome_open_leads_to_a_file_or_an_example(make_desk, home, until
         await pilot.press("tab", "down", "enter")
         await until(pilot, lambda: desk.screen is room, what="the list stays")
         await until(pilot, lambda: room.doc.get("name") != before, what="no other batch was opened")
-        await until(pilot, lambda: room.sized is not None and room.sized.text == room.history.now, what="not sized")
+        await until(pilot, lambda: room.sized is not None and room.sized.text == room.kept.text, what="not sized")
         assert room.sized.workup is not None, "an example that comes with the program cannot be worked out"
     assert tomllib.loads((home / "config" / "desk.toml").read_text(encoding="utf-8"))["welcomed"] is True
     again = make_desk(welcomed=False)  # the file is there: the fixture leaves it alone
@@ -86,8 +86,8 @@ async def test_questions_write_the_kitchen_of_the_next_batch(make_desk, home, un
         await until(pilot, lambda: desk.screen is room, what="not kept")
         # The open batch has it at once, as one step of undo.
         await until(pilot, lambda: room.doc.get("kitchen.name") == "Canteen", what="the batch does not use it")
-        await until(pilot, lambda: room.sized is not None and room.sized.text == room.history.now)
-        spec = read_batch_text(room.history.now, "batch", desk.now())
+        await until(pilot, lambda: room.sized is not None and room.sized.text == room.kept.history.now)
+        spec = read_batch_text(room.kept.history.now, "batch", desk.now())
         # 79 °F = 26.1 °C by definition of the Fahrenheit scale (NIST SP 811, B.8).
         assert spec.kitchen.room_c == pytest.approx((79 - 32) / 1.8) and spec.kitchen.pieces_per_tray == 8
         assert spec.kitchen.bench_material == wanted

@@ -51,7 +51,7 @@ def test_bench_with_two_timers_and_an_alarm(snap_compare, make_desk, until, play
 async def _look_back(desk, pilot, until):
     await batch_ready(desk, pilot, until)
     await pilot.press("f3")
-    await until(pilot, lambda: getattr(desk.screen, "_shown", None) is not None, what="no batch shown")
+    await until(pilot, lambda: getattr(desk.screen, "shown", None) is not None, what="no batch shown")
     await pilot.pause(0.2)
 
 
@@ -86,7 +86,7 @@ def test_two_batches_side_by_side(snap_compare, make_desk, until, played, home, 
         await _look_back(desk, pilot, until)
         await pilot.press("s")
         await pilot.press("down", "enter")
-        await until(pilot, lambda: desk.screen._second is not None)
+        await until(pilot, lambda: desk.screen.beside.batch is not None)
         desk.clear_notifications()
         await pilot.pause(0.3)
 
@@ -114,7 +114,7 @@ def test_dialogs_of_the_look_back(snap_compare, make_desk, until, played, home, 
 @sizes
 def test_what_a_new_plan_would_move(snap_compare, make_desk, until, size, theme):
     from tourier.desk.data.jobs import Proposal
-    from tourier.desk.screens.replanned import Replanned
+    from tourier.desk.screens.sending import Replanned
 
     desk = make_desk(theme=theme)
     moved = tuple((f"Fold {n} of 3: 3-fold", f"Sat 1{n}:10", f"Sat 1{n}:45", "35 min later") for n in range(1, 4))
@@ -151,7 +151,7 @@ def test_sending(snap_compare, make_desk, until, played, size, monkeypatch, them
 @sizes
 def test_a_file_to_be_mended(snap_compare, make_desk, until, size, theme):
     from tourier.batch.examples import demo_text
-    from tourier.desk.screens.mend import Mend
+    from tourier.desk.screens.batchdialogs import Mend
 
     desk = make_desk(theme=theme)
 

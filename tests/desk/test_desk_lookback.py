@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from textual import events
 from textual.widgets import Input, Static, TabbedContent
 from tourier.desk.widgets.fitted import Fit, fitting
-from tourier.desk.widgets.timeaxis import ticks
+from tourier.desk.widgets.plot import ticks
 
 OTHER = "00112233445599aa"
 
@@ -27,7 +27,7 @@ def logbook(home, played):
 
 async def _enter(desk, pilot, until):
     await pilot.press("f3")
-    await until(pilot, lambda: getattr(desk.screen, "_shown", None) is not None, what="no batch shown")
+    await until(pilot, lambda: getattr(desk.screen, "shown", None) is not None, what="no batch shown")
     return desk.screen
 
 
@@ -77,7 +77,7 @@ async def test_what_is_listed_lies_outside(make_desk, logbook, until):
     desk = make_desk()
     async with desk.run_test(size=(120, 40)) as pilot:
         room = await _enter(desk, pilot, until)
-        shown = room._shown
+        shown = room.shown
         assert shown.batch.id == warm and shown.excursions
         samples = shown.batch.samples
         steps = {step.title: step for step in shown.account.steps}
@@ -103,8 +103,8 @@ async def test_what_is_listed_lies_outside(make_desk, logbook, until):
         assert plot.view[0] < step.from_s and plot.view[1] > step.to_s
         # What is the day's own rhythm is no alarm: a good day has no ! in its picture.
         room.open(good)
-        await until(pilot, lambda: room._shown.batch.id == good, what="other batch not shown")
-        assert not [mark for _at, mark in room._shown.marks if mark == "!"] and len(room._shown.marks) > 40
+        await until(pilot, lambda: room.shown.batch.id == good, what="other batch not shown")
+        assert not [mark for _at, mark in room.shown.marks if mark == "!"] and len(room.shown.marks) > 40
         assert "Nothing in the log stands out" in _words(room, "#findings")
 
 
@@ -120,14 +120,14 @@ async def test_outcome_side_by_side_export_and_take_out(make_desk, logbook, home
         await pilot.press("space", "down", "down", "space", "down", "space", "space")  # the third is taken back
         desk.screen.query_one("#rating", Input).focus()
         await pilot.press("2", "ctrl+s")
-        await until(pilot, lambda: desk.screen is room and room._shown.batch.outcome is not None, what="not kept")
-        assert room._shown.batch.outcome.symptoms == ("leak", "shattered-butter")
+        await until(pilot, lambda: desk.screen is room and room.shown.batch.outcome is not None, what="not kept")
+        assert room.shown.batch.outcome.symptoms == ("leak", "shattered-butter")
         # Side by side: both from their first step, one moves the other; what differs is listed.
         room.query_one("#batches").focus()
         await pilot.press("s", "down", "enter")
-        await until(pilot, lambda: room._second is not None, what="no second batch")
+        await until(pilot, lambda: room.beside.batch is not None, what="no second batch")
         first, second = room.query_one("#plot"), room.query_one("#second-plot")
-        shift = room._second.strip[0][0] - room._shown.strip[0][0]
+        shift = room.beside.batch.strip[0][0] - room.shown.strip[0][0]
         await pilot.press("plus", "plus", "right")
         assert second.view == pytest.approx((first.view[0] + shift, first.view[1] + shift), abs=1.0)
         await pilot._post_mouse_events([events.MouseScrollUp], "#second-plot", offset=(40, 3))
@@ -137,7 +137,7 @@ async def test_outcome_side_by_side_export_and_take_out(make_desk, logbook, home
         cells = [[str(cell) for cell in table.get_row_at(row)] for row in range(table.row_count)]
         assert any("fold 3 (3-fold), pâton 1: lasted" in row[0] and row[1] != row[2] for row in cells), cells
         await pilot.press("s")
-        assert room._second is None and not room.has_class("-beside")
+        assert room.beside.batch is None and not room.has_class("-beside")
         # Export: every kind, by keyboard; a folder that is none is said.
         await pilot.press("x")
         await until(pilot, lambda: type(desk.screen).__name__ == "Export")
@@ -163,7 +163,7 @@ async def test_outcome_side_by_side_export_and_take_out(make_desk, logbook, home
         await pilot.press("delete")
         await until(pilot, lambda: type(desk.screen).__name__ == "Confirm")
         await pilot.press("tab", "enter")
-        await until(pilot, lambda: room._shown is not None and room._shown.batch.id == good, what="still there")
+        await until(pilot, lambda: room.shown is not None and room.shown.batch.id == good, what="still there")
         with Logbook(file) as book:
             assert [one.id for one in book.batches()] == [good]
         await pilot.press("u")

@@ -99,7 +99,7 @@ async def test_planning_sending_collecting_and_looking_back(make_desk, until, he
             await until(pilot, lambda: any("in the logbook" in n.message for n in desk._notifications))
         async with heart.listening("opening the two-day log"):
             await pilot.press("f3")
-            await until(pilot, lambda: getattr(desk.screen, "_shown", None) is not None)
+            await until(pilot, lambda: getattr(desk.screen, "shown", None) is not None)
         heart.stop()
         await task
     assert "playing two days" in heart.judged  # the others are, where they take long enough

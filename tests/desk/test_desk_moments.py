@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from textual import events
 from textual.widgets import DataTable, Input, Static
-from tourier.desk.data.history import Autosave
+from tourier.desk.data.kept import Autosave
 
 
 def _text(screen, selector: str) -> str:
@@ -47,8 +47,8 @@ async def test_three_moments_by_keyboard(make_desk, home, until, whole_day):
         await until(pilot, lambda: any(n.title == "Note" for n in desk._notifications), what="no note taken")
         if whole_day:
             await pilot.press("S")
-            await until(pilot, lambda: desk.screen._hurry is not None)
-            await until(pilot, lambda: desk.screen._hurry is None, "the day did not end")
+            await until(pilot, lambda: desk.screen.hurry is not None)
+            await until(pilot, lambda: desk.screen.hurry is None, "the day did not end")
             await until(pilot, lambda: berth.sight is not None and berth.sight.word == "DONE", "not done")
         else:
             begun = desk.virtual.clock()
@@ -61,7 +61,7 @@ async def test_three_moments_by_keyboard(make_desk, home, until, whole_day):
 
         # The look back.
         await pilot.press("f3")
-        await until(pilot, lambda: getattr(desk.screen, "_shown", None) is not None, what="no batch shown")
+        await until(pilot, lambda: getattr(desk.screen, "shown", None) is not None, what="no batch shown")
         room = desk.screen
         plot = room.query_one("#plot")
         whole = plot.view
@@ -123,7 +123,7 @@ async def test_three_moments_by_mouse(make_desk, home, until):
         # The look back: the room by its word in the row, one tab by its head.
         await pilot.click("RoomRow", offset=(28, 0))
         await until(pilot, lambda: desk.current_mode == "lookback", what="room not entered")
-        await until(pilot, lambda: desk.screen._shown is not None, what="no batch shown")
+        await until(pilot, lambda: desk.screen.shown is not None, what="no batch shown")
         plot = desk.screen.query_one("#plot")
         before = plot.view
         await pilot._post_mouse_events([events.MouseScrollUp], "#plot", offset=(30, 4))
@@ -149,7 +149,7 @@ async def test_undo_redo_and_autosave(make_desk, home, until):
         kept = Autosave(home / "state" / "autosave", None)
         await until(pilot, lambda: "breakfastXY" in (kept.found() or ""), "edit not kept")
         comment = "# 24 croissants and 12 pains au chocolat"
-        assert comment in room.history.now  # what the cook wrote himself stays
+        assert comment in room.kept.history.now  # what the cook wrote himself stays
     # The application is gone without saving, as after a crash: the next one has the edit and can undo it.
     again = make_desk()
     async with again.run_test(size=(120, 40)) as pilot:
@@ -186,5 +186,5 @@ async def test_save_and_duplicate(make_desk, home, until):
         assert "breakfastZ" in file.read_text(encoding="utf-8")
         assert desk.settings.recent == [str(file.resolve())]
         await pilot.press("ctrl+n")
-        await until(pilot, lambda: room.file is None)
+        await until(pilot, lambda: room.kept.file is None)
         assert room.doc.get("name") == "Village hall breakfastZ"

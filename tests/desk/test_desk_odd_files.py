@@ -7,7 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 from textual.widgets import Input, OptionList
 from tourier import places
-from tourier.desk.data.history import Autosave
+from tourier.desk.data.kept import Autosave
 from tourier.desk.data.settings import Settings
 
 TOO_LONG = "x" * 290  # file systems take 255 octets

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import threading
 from collections.abc import Callable, Iterable
 from datetime import UTC, datetime
@@ -16,10 +15,8 @@ from textual.signal import Signal
 
 from tourier import files, places
 from tourier.desk.actions import ACTIONS, ANYWHERE, bindings, read_keymap
-from tourier.desk.data.fleet import Berth, Fleet
-from tourier.desk.data.linkstate import LinkState
+from tourier.desk.data.fleet import Berth, Fleet, LinkState
 from tourier.desk.data.settings import Settings
-from tourier.desk.ending import on_signals
 from tourier.desk.themes import THEMES
 from tourier.desk.widgets.topline import RoomRow, TopLine
 
@@ -204,7 +201,7 @@ class Desk(App):
         elif choice == "open":
             self.call_later(self.open_batch)
         elif choice == "kitchen":
-            from tourier.desk.screens.questions import Questions
+            from tourier.desk.screens.kitchen import Questions
 
             def kept(answer: bool | None) -> None:
                 if answer:
@@ -217,7 +214,7 @@ class Desk(App):
         from tourier.batch.examples import demo_text
 
         room = self._batch_room()
-        await room.open_text(demo_text(), None, keep=False)
+        await room.files.open_text(demo_text(), None, keep=False)
         room.play_when_timed()
 
     def open_batch(self) -> None:
@@ -269,7 +266,7 @@ class Desk(App):
 
     def action_show_keys(self) -> None:
         """Open the list of keys."""
-        from tourier.desk.screens.keys import Keys
+        from tourier.desk.screens.help import Keys
 
         self.push_screen(Keys())
 
@@ -294,15 +291,3 @@ class Desk(App):
         if not hasattr(target, f"action_{method}"):
             return False
         return bool(target.check_action(method, ()))
-
-
-def run_desk(batch_file: Path | None = None, port: str | None = None, *, end: Callable[[int], object]) -> int:
-    """Run the application; return its exit code. `end` ends the process at once where leaving is no longer possible."""
-    desk = Desk(batch_file, port)
-
-    async def live() -> None:
-        on_signals(lambda code: desk.exit(return_code=code), desk.switch_virtual_off, end)
-        await desk.run_async()
-
-    asyncio.run(live())
-    return desk.return_code or 0

@@ -77,7 +77,7 @@ async def take(folder: Path) -> list[Path]:
         await _until(pilot, lambda: any("in the logbook" in n.message for n in desk._notifications))
         desk.clear_notifications()
         await pilot.press("f3")
-        await _until(pilot, lambda: getattr(desk.screen, "_shown", None) is not None)
+        await _until(pilot, lambda: getattr(desk.screen, "shown", None) is not None)
         await pilot.pause(1.0)
         desk.clear_notifications()
         await pilot.pause(0.3)

@@ -8,12 +8,18 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from tourier.desk.data.linkstate import LinkState
-
 _SCAN_EVERY_S = 3.0  # listing ports reads a few small files; a cook who plugs in looks up after about that time
 _NAMED = 4  # digits of a board's own number that name it
 _CLOCK_SET_S = 5
 _KEPT = 20_000  # looks kept of each timer for the live picture: five hours at one a second
+
+
+@dataclass(frozen=True)
+class LinkState:
+    """The link to a timer: `kind` is none, looking, connected, lost or playing (virtual); `words` says it shortly."""
+
+    kind: str = "none"
+    words: str = "not connected"
 
 
 @dataclass

@@ -15,6 +15,7 @@ from shared_schedule import journal as J
 from shared_schedule import words
 from shared_schedule.units import EPOCH_UNIX_S
 from shared_schedule.window import VERDICT_WORDS
+from tourier import files
 from tourier.logbook.account.steps import Account, StepAccount
 from tourier.logbook.record.model import (
     Batch,
@@ -29,6 +30,7 @@ from tourier.picture.raster import Band, Series
 _RHYTHM = (J.STEP_DUE, J.REST_DONE)
 _SHORTEST_OUTSIDE_S = 30
 _ONE_STRETCH_S = 120.0  # two stretches outside the window closer than that are one
+_TAKEN_OUT_KEPT = 20  # files of batches taken out of the logbook; the oldest go
 _HELD_S = 15.0  # a reading stands for so long at most when none follows
 
 
@@ -217,3 +219,38 @@ def compared(first: Batch, second: Batch) -> list[tuple[str, str, str]]:
 def _row(change: Any) -> tuple[str, str, str]:
     first, second = change.said()
     return "  " + change.name, first, second
+
+
+class TakenOut:
+    """Batches taken out of a logbook: each is written whole to a file in `folder` first, so that it can be put back."""
+
+    def __init__(self, logbook: Path, folder: Path) -> None:
+        self._logbook, self._folder = logbook, folder
+
+    def take(self, batch_id: int) -> None:
+        """Take a batch out. Raises LogbookError and OSError; then it stays."""
+        from tourier.logbook.record import openlog
+        from tourier.logbook.record.store import Logbook
+
+        with Logbook(self._logbook) as book:
+            batch = book.load(batch_id)
+            files.keep(self._folder / f"{batch.plan.ready_at_s}-{batch.key}.jsonl", "".join(openlog.write(batch)))
+            book.remove(batch_id)
+        for old in self._files()[:-_TAKEN_OUT_KEPT]:
+            old.unlink(missing_ok=True)
+
+    def put_back(self) -> bool:
+        """Take the batch that is out since last into the logbook again; False when none is. Raises LogbookError."""
+        from tourier.logbook.record.store import Logbook
+
+        kept = self._files()
+        if not kept:
+            return False
+        with Logbook(self._logbook) as book:
+            book.import_from(kept[-1])
+        kept[-1].unlink(missing_ok=True)
+        return True
+
+    def _files(self) -> list[Path]:
+        """What is out, the newest last."""
+        return sorted(self._folder.glob("*.jsonl"), key=lambda one: one.stat().st_mtime)

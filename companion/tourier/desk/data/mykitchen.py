@@ -1,15 +1,18 @@
-"""The cook's own kitchen: a few questions in the cook's words, kept as a [kitchen] table for every new batch."""
+"""The cook's own kitchen: a few answers, kept as a [kitchen] table for every new batch; and what was learned of it."""
 
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from tourier import files
+from tourier.design import lessons_of
 from tourier.desk.data.batchdoc import BatchDoc
 from tourier.desk.data.fields import BENCHES, Field
+from tourier.known import Learned, Lessons, words
 
 FILE = "kitchen.toml"
 
@@ -123,3 +126,70 @@ def lines(kitchen_text: str) -> list[str]:
             found.append(question)
         found.append(f"    {field.label:14} {shown(value) or '(usual)'}")
     return found
+
+
+def butter_names() -> list[str]:
+    """Return the butters there are."""
+    from tourier.craft.butter import PROFILES
+
+    return list(PROFILES)
+
+
+def in_force(file: Path) -> tuple[tuple[Learned, ...], str]:
+    """Return (the learned values in force, why they cannot be read); neither without a logbook."""
+    from tourier.logbook import LogbookError
+
+    try:
+        return lessons_of(file).values, ""
+    except LogbookError as error:
+        return (), f"What was learned cannot be read: {error}"
+
+
+def learned_row(value: Learned) -> tuple[str, ...]:
+    """Return a learned value as cells."""
+    before = "" if value.error_before is None else f"{value.error_before:.2f} {value.error_unit}"
+    after = "" if value.error_after is None else f"{value.error_after:.2f} {value.error_unit}"
+    batches = ", ".join(str(number) for number in value.batches) or "by hand"
+    return (words(value.quantity), value.subject, f"{value.value:.2f} {value.unit}",
+            f"{value.low:.2f} to {value.high:.2f}", batches, before, after)  # fmt: skip
+
+
+def butter_row(name: str, learned: Iterable[Learned]) -> tuple[str, ...]:
+    """Return a butter's window as cells: learned where it is, else the profile's."""
+    from tourier.craft.butter import profile
+
+    butter = profile(name)
+    known = Lessons(tuple(learned)).about("", name)
+    source = "common practice, no source"
+    if known.butter_window_c is not None and known.butter_low_c is not None:
+        source = "bend tests" if known.butter_low_c.batches else "written by hand"
+    bends_c = known.butter_window_c or (butter.window_low_c, butter.window_high_c)
+    return (name, f"{bends_c[0]:.1f} to {bends_c[1]:.1f} °C", f"{butter.melting_point_c:.0f} °C",
+            f"{butter.stop_low_c:.1f} °C", f"{butter.stop_high_c:.1f} °C", source)  # fmt: skip
+
+
+def write_window(file: Path, name: str, text: str) -> str:
+    """Keep a window written by hand as the one in force; return what is wrong, "" when it was kept."""
+    import re
+
+    from tourier.craft.butter import profile
+    from tourier.logbook.learning import ledger
+    from tourier.logbook.record.store import Logbook
+    from tourier.quantities import QuantityError, temperature_c
+
+    parts = [part.strip() for part in re.split(r"\bto\b|…", text) if part.strip()]
+    try:
+        low, high = (temperature_c(part) for part in parts)
+    except (QuantityError, ValueError):
+        return "Write two temperatures with their unit, such as 12 °C to 17 °C."
+    butter = profile(name)
+    if not butter.stop_low_c <= low < high <= butter.stop_high_c:
+        return (f"{name} shatters below {butter.stop_low_c:.0f} °C and is absorbed above {butter.stop_high_c:.0f} °C: "
+                "its window lies between, the lower end first.")  # fmt: skip
+    file.parent.mkdir(parents=True, exist_ok=True)
+    with Logbook(file) as book:
+        ledger.write(book, [
+            Learned("butter_low_c", name, low, low, low, "°C", "written by hand", ()),
+            Learned("butter_high_c", name, high, high, high, "°C", "written by hand", ()),
+        ])  # fmt: skip
+    return ""

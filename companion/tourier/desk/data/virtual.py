@@ -94,3 +94,29 @@ class VirtualBench:
         if self._own:
             shutil.rmtree(self._folder, ignore_errors=True)
         atexit.unregister(self.close)
+
+
+class Hurry:
+    """A virtual day being played to its end as fast as this computer can; `stop` lets time go its usual way again."""
+
+    def __init__(self, virtual: VirtualBench, end_at_s: float) -> None:
+        self._virtual, self._end_at_s = virtual, end_at_s
+        self._stopped = threading.Event()
+
+    def stop(self) -> None:
+        """Stop hurrying."""
+        self._stopped.set()
+
+    def play(self, show: Callable[[int, int], None]) -> str:
+        """Play, in a thread; return the sentence for its end."""
+
+        def shown(done: int, total: int) -> None:
+            if self._stopped.is_set():
+                raise InterruptedError
+            show(done, total)
+
+        try:
+            self._virtual.play_on(self._end_at_s, shown)
+        except InterruptedError:
+            return "Time goes its usual way again."
+        return "The day is played: collect its log with l."

@@ -12,9 +12,10 @@ from textual.message import Message
 from tourier import places
 from tourier.desk.actions import bindings
 from tourier.desk.data.batchdoc import typed
-from tourier.desk.data.paths import is_file
+from tourier.desk.data.kept import KeptBatch, is_file
 from tourier.desk.data.workbench import Result, Sized, Timed, Timing, Workbench
-from tourier.desk.screens.batchkeep import BatchKeep
+from tourier.desk.screens.batchfiles import BatchFiles
+from tourier.desk.screens.room import Room
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -25,8 +26,8 @@ if TYPE_CHECKING:
     from tourier.desk.widgets.workedpane import WorkedPane
 
 
-class Batch(BatchKeep):
-    """What the cook wants, and what comes of it. Opening and saving stand in BatchKeep."""
+class Batch(Room):
+    """What the cook wants, and what comes of it: `kept` is the batch in hand, `files` opens and saves it."""
 
     ROOM = "batch"
     LATE = True
@@ -47,12 +48,14 @@ class Batch(BatchKeep):
 
     def __init__(self) -> None:
         super().__init__()
+        self.kept = KeptBatch(places.autosave_folder())
+        self.files = BatchFiles(self, self.kept)
         self.sized: Sized | None = None
         self.timed: Timed | None = None
         self._timing = False
         self._send_when_timed = False
         self._play = False
-        self.bench = Workbench(
+        self.workbench = Workbench(
             lambda result: self.post_message(self.Worked(result)), lambda: self.desk.now(), places.logbook_file
         )
 
@@ -70,16 +73,16 @@ class Batch(BatchKeep):
         yield Static("", id="figures", markup=False)
 
     def on_unmount(self) -> None:
-        self.bench.stop()
-        self.keep_now()
+        self.workbench.stop()
+        self.kept.keep_now()
 
     async def furnished(self) -> None:
-        self.bench.start()
+        self.workbench.start()
         recent = self.desk.batch_file or next(filter(is_file, map(Path, self.desk.settings.recent)), None)
-        if recent is None or not await self.open_file(recent):
+        if recent is None or not await self.files.open_file(recent):
             from tourier.batch.examples import demo_text
 
-            await self.open_text(demo_text(), None)
+            await self.files.open_text(demo_text(), None)
         self.query_one("#form-pages").focus()
 
     @property
@@ -91,6 +94,11 @@ class Batch(BatchKeep):
     def pane(self) -> WorkedPane:
         """What comes of the batch."""
         return self.query_one("#worked")  # type: ignore[return-value]
+
+    @property
+    def doc(self) -> BatchDoc | None:
+        """The batch in hand as a document; None before one is open."""
+        return self.kept.doc
 
     # --- edits -------------------------------------------------------------------------------------------------
 
@@ -124,7 +132,7 @@ class Batch(BatchKeep):
         await self.form.show_path(f"formula.{event.name}")
 
     def on_form_more(self) -> None:
-        from tourier.desk.screens.ask import Choose
+        from tourier.desk.screens.dialogs import Choose
 
         async def chosen(name: object) -> None:
             if isinstance(name, str):
@@ -147,22 +155,28 @@ class Batch(BatchKeep):
         except ValueError as error:
             self.notify(f"{error} (ctrl+r shows the file as text)", severity="error", timeout=10, markup=False)
             return
-        if self.doc.text != self.history.now:
-            self.history.edit(self.doc.text, where, alone)
+        if self.doc.text != self.kept.text:
+            self.kept.history.edit(self.doc.text, where, alone)
             self.changed()
+
+    async def show_kept(self) -> None:
+        """Show the batch in hand: another one was opened, or it was written as text."""
+        assert self.doc is not None
+        await self.form.set_doc(self.doc)
+        self.changed()
 
     def changed(self) -> None:
         """Work out the text in force, and keep it."""
-        self.desk.batch_text = self.history.now
-        self.keep(self.history.now, self.saved, self._autosave)
-        self.bench.ask(self.history.now, self.file.name if self.file else "this batch")
+        self.desk.batch_text = self.kept.text
+        self.files.keep()
+        self.workbench.ask(self.kept.text, self.kept.file.name if self.kept.file else "this batch")
         self.say_line()
 
     # --- what comes of it --------------------------------------------------------------------------------------
 
     def on_batch_worked(self, event: Worked) -> None:
         result = event.result
-        if result.text != self.history.now:
+        if result.text != self.kept.text:
             return
         if isinstance(result, Sized):
             self.sized, self.timed, self._timing = result, None, False
@@ -190,7 +204,7 @@ class Batch(BatchKeep):
         from tourier.desk.data import worked
 
         name = str(self.doc.get("name") or "Unnamed batch") if self.doc else "No batch"
-        dirty = " (not saved)" if self.unsaved or self.file is None else ""
+        dirty = " (not saved)" if self.kept.unsaved or self.kept.file is None else ""
         first, second = "", ""
         columns = self.app.size.width - 2
         if self.sized is not None and self.sized.workup is not None:
@@ -213,27 +227,43 @@ class Batch(BatchKeep):
 
     # --- actions -----------------------------------------------------------------------------------------------
 
+    def action_save(self) -> None:
+        """Write the batch file."""
+        self.files.save()
+
+    def action_open(self) -> None:
+        """Open another batch file."""
+        self.files.choose()
+
+    async def action_duplicate(self) -> None:
+        """Start a new batch from this one."""
+        await self.files.duplicate()
+
+    def action_as_text(self) -> None:
+        """Edit the batch file itself."""
+        self.files.as_text()
+
     async def action_undo(self) -> None:
         """Take back the last edit."""
-        await self._to_history(self.history.undo(), "Nothing to undo.")
+        await self._to_history(self.kept.history.undo(), "Nothing to undo.")
 
     async def action_redo(self) -> None:
         """Do it again."""
-        await self._to_history(self.history.redo(), "Nothing to redo.")
+        await self._to_history(self.kept.history.redo(), "Nothing to redo.")
 
     async def _to_history(self, moved: bool, nothing: str) -> None:
         if not moved:
             self.notify(nothing)
             return
         assert self.doc is not None
-        self.doc.take(self.history.now)
-        await self.form.show_path(self.history.touched)
+        self.doc.take(self.kept.text)
+        await self.form.show_path(self.kept.history.touched)
         self.changed()
 
     def action_let_be(self) -> None:
         """Stop looking for the timetable."""
         if self._timing:
-            self.bench.cancel()
+            self.workbench.cancel()
             self._timing = False
             self.say_line()
 
@@ -244,13 +274,13 @@ class Batch(BatchKeep):
 
     def action_changed(self) -> None:
         """Show what changed since the last good batch."""
-        from tourier.desk.screens.batchfiles import Changed
+        from tourier.desk.screens.batchdialogs import Changed
 
-        self.app.push_screen(Changed(self.history.now))
+        self.app.push_screen(Changed(self.kept.text))
 
     def action_send(self) -> None:
         """Send the plan to the timer in view."""
-        if self.timed is None or self.timed.text != self.history.now:
+        if self.timed is None or self.timed.text != self.kept.text:
             if self.sized is not None and self.sized.workup is None:
                 self.notify("First put right what is marked with !.", severity="warning")
                 return

@@ -1,141 +1,178 @@
-"""Opening a batch file, and what changed since the last good batch."""
+"""The files of the batch room: open, mend, save, duplicate, edit as text. What is kept and how is `data.kept`'s."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import asyncio
+import contextlib
 from pathlib import Path
-
-from rich.markup import escape
-from textual import work
-from textual.app import ComposeResult
-from textual.containers import Vertical
-from textual.widgets import DataTable, Input, Label, OptionList, Static
-from textual.widgets.option_list import Option
+from typing import TYPE_CHECKING, Any
 
 from tourier import places
-from tourier.desk.data.fields import label_of
-from tourier.desk.data.paths import is_file, typed_path
-from tourier.desk.screens.dialog import Dialog
+from tourier.desk.data.batchdoc import DocError, trouble
+from tourier.desk.data.kept import Aside, KeptBatch, batch_path
+
+if TYPE_CHECKING:
+    from tourier.desk.screens.batch import Batch
 
 
-class OpenBatch(Dialog[object]):
-    """Asks for a file: typed, one of the recent ones, or an example. Gives a Path, an example's text, or None."""
+class BatchFiles:
+    """Asks the cook about files and puts the answers into `kept`, the batch in hand of the room."""
 
-    BINDINGS = [("escape", "dismiss(None)", "Leave it")]
+    def __init__(self, room: Batch, kept: KeptBatch) -> None:
+        self._room, self._kept = room, kept
+        self._said_unkept = False
 
-    def __init__(self, recent: list[str], aside: Sequence[Path] = ()) -> None:
-        super().__init__()
-        self._answers: list[tuple[object, str]] = [
-            (Path(name), name if is_file(Path(name)) else f"{name} (no longer there)") for name in recent
-        ]
-        self._answers += [(file, f"Put aside: {_name_in(file)}") for file in aside]
+    # --- opening -----------------------------------------------------------------------------------------------
 
-    def compose(self) -> ComposeResult:
-        from importlib.resources import files
+    async def open_file(self, file: Path) -> bool:
+        """Open a batch file; one that is no TOML is shown as text to be mended, and the open batch stays meanwhile."""
+        from tourier.batch.fields import BatchError
+        from tourier.batch.read import read_raw
 
-        for entry in sorted(files("tourier.batch.examples").iterdir(), key=lambda one: one.name):
-            if entry.name.endswith(".toml"):
-                self._answers.append((entry, f"Example: {entry.name.removesuffix('.toml')}"))
-        with Vertical(classes="dialog"):
-            yield Label("Open a batch file: type its name, or choose a recent one or an example.", markup=False)
-            yield Input(placeholder="~/batches/sunday.toml", max_length=400)
-            yield OptionList(*[Option(escape(words)) for _answer, words in self._answers])
+        try:
+            text = await asyncio.to_thread(read_raw, file)
+        except (BatchError, ValueError) as error:
+            self._room.notify(str(error), title="Open", severity="error", timeout=10, markup=False)
+            return False
+        newline = "\r\n" if "\r\n" in text else "\n"
+        text = text.replace("\r\n", "\n")
+        wrong = trouble(text)
+        if wrong is not None:
+            self._mend(file, text, newline)
+            return False
+        await self._opened(file, text, newline)
+        return True
 
-    def on_input_submitted(self, event: Input.Submitted) -> None:
-        file = typed_path(event.value)
-        if not is_file(file):
-            self.notify(f"There is no file {file}; check the name.", severity="warning", markup=False)
+    async def _opened(self, file: Path, text: str, newline: str, saved: str | None = None) -> None:
+        self._room.desk.settings.opened(file)
+        self._room.desk.remember()
+        await self.open_text(text, file, saved=saved)
+        self._kept.newline = newline
+
+    def _mend(self, file: Path, text: str, newline: str) -> None:
+        from tourier.desk.screens.batchdialogs import Mend
+
+        async def mended(kept: str | None) -> None:
+            if kept is None:
+                self._room.notify(f"{file.name} was not opened and stays as it is.", markup=False)
+            else:
+                await self._opened(file, kept, newline, saved=text)
+                self._room.notify("Opened as mended; Save writes it to the file.")
+
+        self._room.app.push_screen(Mend(f"{file.name} is no TOML yet; it can be mended here.", text), mended)
+
+    async def open_text(self, text: str, file: Path | None, keep: bool = True, saved: str | None = None) -> None:
+        """Put a text into the room, as `KeptBatch.take`."""
+        said, unkept = self._kept.take(text, file, keep, saved)
+        if unkept is not None:
+            self.say_unkept(unkept)
+        for sentence, severity in said:
+            self._room.notify(sentence, severity=severity, timeout=8)
+        await self._room.show_kept()
+
+    def choose(self) -> None:
+        """Ask which batch to open."""
+        from tourier.desk.screens.batchdialogs import OpenBatch
+
+        async def chosen(what: Any) -> None:
+            if isinstance(what, Path):
+                await self.open_file(what)
+            elif isinstance(what, str):
+                await self.open_text(what, None, keep=False)
+
+        aside = Aside(places.autosave_folder()).files()
+        self._room.app.push_screen(OpenBatch(self._room.desk.settings.recent, aside), chosen)
+
+    async def duplicate(self) -> None:
+        """Start a new batch from this one."""
+        # `saved` nothing: a new batch is unsaved from the start, and so is not lost when another is opened.
+        await self.open_text(self._kept.text, None, keep=False, saved="")
+        self._room.notify("This is a new batch now; the old file stays as it is. Save gives it a name.")
+
+    # --- saving ------------------------------------------------------------------------------------------------
+
+    def save(self) -> None:
+        """Write the batch to its file; one that has none yet is given a name."""
+        if self._kept.file is not None:
+            self.save_to(self._kept.file)
             return
-        self.dismiss(file)
+        from tourier.desk.screens.dialogs import Ask
 
-    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        answer, words = self._answers[event.option_index]
-        if words.startswith(("Example: ", "Put aside: ")):
+        def named(text: str | None) -> None:
+            file = batch_path(text or "")
+            if file is not None:
+                self.save_to(file)
+            elif text:
+                self._room.notify(f"{text} names no file; nothing was saved.", severity="warning", markup=False)
+
+        self._room.app.push_screen(Ask("Save as (a file name ending in .toml):", "batch.toml", 300), named)
+
+    def save_to(self, file: Path, sure: bool = False) -> None:
+        """Write the batch to a file; asks before it hides another text."""
+        with contextlib.suppress(OSError, ValueError):
+            file = file.resolve()
+        why = "" if sure else self._kept.hides(file)
+        if why:
+            from tourier.desk.screens.dialogs import Confirm
+
+            self._room.app.push_screen(
+                Confirm(f"{file.name} {why}. Write this batch over it?", "Write over it"),
+                lambda yes: self.save_to(file, sure=True) if yes else None,
+            )
+            return
+        try:
+            self._kept.save(file)
+        except OSError as error:
+            self._room.notify(f"{file} cannot be written ({error.strerror}); choose another place.", severity="error",
+                              markup=False)  # fmt: skip
+            return
+        self._room.desk.settings.opened(file)
+        self._room.desk.remember()
+        self._room.say_line()
+        self._room.notify(f"Saved: {file}", markup=False)
+
+    def keep(self) -> None:
+        """Keep an unsaved text beside the program's state, in a thread."""
+        kept = self._kept
+        text, autosave = kept.text if kept.unsaved else None, kept.autosave
+        turn = autosave.turn()
+
+        def work() -> None:
             try:
-                self.dismiss(answer.read_text(encoding="utf-8"))  # type: ignore[attr-defined]
-            except (OSError, UnicodeDecodeError) as error:
-                why = getattr(error, "strerror", None) or "it is no text any more"
-                self.notify(f"{words} cannot be read ({why}); choose another.", severity="warning", markup=False)
-        else:
-            self.dismiss(answer)
+                if text is None:
+                    autosave.forget(turn)
+                else:
+                    autosave.keep(text, turn)
+            except OSError as error:
+                self._room.app.call_from_thread(self.say_unkept, error)
 
+        self._room.run_worker(work, thread=True, exclusive=True, group="autosave")
 
-def _name_in(file: Path) -> str:
-    """Return the name a batch file gives its batch, and when it was put aside."""
-    import tomllib
-    from datetime import datetime
+    def say_unkept(self, error: OSError) -> None:
+        """Say once that edits cannot be kept for the next time."""
+        if not self._said_unkept:
+            self._said_unkept = True
+            self._room.notify(f"Edits cannot be kept for the next time ({error.strerror}): save the batch.",
+                              severity="warning", timeout=10, markup=False)  # fmt: skip
 
-    try:
-        name = tomllib.loads(file.read_text(encoding="utf-8")).get("name")
-        when = datetime.fromtimestamp(file.stat().st_mtime).strftime("%a %d %b %H:%M")
-    except (OSError, ValueError):
-        return file.name
-    return f"{str(name or 'unnamed')[:40]}, {when}"
+    # --- as text -----------------------------------------------------------------------------------------------
 
+    def as_text(self) -> None:
+        """Edit the batch file itself."""
+        from tourier.desk.screens.batchdialogs import Mend
 
-class Changed(Dialog[None]):
-    """Every input that differs from the last good batch of the logbook."""
+        def written(text: str | None) -> None:
+            if text is not None and self._kept.doc is not None:
+                self._room.run_worker(self._take_text(text))
 
-    BINDINGS = [("escape,q", "dismiss", "Close")]
+        self._room.app.push_screen(Mend("The batch file as text; one step of Undo.", self._kept.text), written)
 
-    def __init__(self, text: str) -> None:
-        super().__init__()
-        self._text = text
-
-    def compose(self) -> ComposeResult:
-        with Vertical(classes="dialog"):
-            yield Static("Looking into the logbook …", id="changed-title", markup=False)
-            yield DataTable(cursor_type="row", zebra_stripes=True)
-            yield Static("Escape closes.", classes="hint")
-
-    def on_mount(self) -> None:
-        self.query_one(DataTable).add_columns("what", "then", "now")
-        self._look()
-
-    @work(thread=True)
-    def _look(self) -> None:
-        title, rows = changes(self._text, places.logbook_file())
-        self.app.call_from_thread(self._show, title, rows)
-
-    def _show(self, title: str, rows: list[tuple[str, str, str]]) -> None:
-        self.query_one("#changed-title", Static).update(title)
-        table = self.query_one(DataTable)
-        for row in rows:
-            table.add_row(*[escape(cell) for cell in row])
-        table.focus()
-
-
-def changes(text: str, logbook: Path) -> tuple[str, list[tuple[str, str, str]]]:
-    """Return (title, rows of what, then, now) between the newest good batch and a batch file's text."""
-    import tomllib
-
-    from tourier.logbook import LogbookError
-    from tourier.logbook.findings.compare import flatten
-    from tourier.logbook.record.store import Logbook
-
-    if not logbook.exists():
-        return "The logbook is empty: collect a batch first, and rate it in Look back.", []
-    try:
-        with Logbook(logbook) as book:
-            listed = book.batches()
-            good = next((one for one in listed if (one.rating or 0) >= 4 and not one.symptoms), None)
-            chosen = good or (listed[0] if listed else None)
-            if chosen is None:
-                return "The logbook is empty: collect a batch first.", []
-            then_text = book.load(chosen.id).batch_text
-    except LogbookError as error:
-        return str(error), []
-    if not then_text:
-        return f"Batch {chosen.id} came without its batch file, so there is nothing to compare with.", []
-    leave_out = {"name", "ready", "start_after", "note"}
-    then = {k: v for k, v in flatten(tomllib.loads(then_text)).items() if k not in leave_out}
-    now = {k: v for k, v in flatten(tomllib.loads(text)).items() if k not in leave_out}
-    rows = []
-    for key in list(dict.fromkeys([*then, *now])):
-        if then.get(key) != now.get(key):
-            rows.append((label_of(key), str(then.get(key, "not written")), str(now.get(key, "not written"))))
-    kind = "the last good batch" if good else "the last batch (none is rated 4 or 5 yet)"
-    if not rows:
-        return f"Nothing differs from {kind}, {chosen.name} (number {chosen.id}).", []
-    things = "One thing" if len(rows) == 1 else f"{len(rows)} things"
-    return f"{things} changed since {kind}: {chosen.name} (number {chosen.id}).", rows
+    async def _take_text(self, text: str) -> None:
+        assert self._kept.doc is not None
+        try:
+            self._kept.doc.take(text)
+        except DocError as error:
+            self._room.notify(str(error), severity="error", markup=False)
+            return
+        self._kept.history.edit(text, alone=True)
+        await self._room.show_kept()

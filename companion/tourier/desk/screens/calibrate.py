@@ -12,7 +12,7 @@ from shared_schedule.units import cdeg_text
 from tourier.desk.data import care
 from tourier.desk.data.fleet import Berth
 from tourier.desk.data.follow import Gone, JobDone, Seen
-from tourier.desk.screens.dialog import Dialog
+from tourier.desk.screens.dialogs import Dialog
 from tourier.desk.widgets.pages import PageRow
 
 _ICE = (

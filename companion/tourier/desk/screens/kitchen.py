@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from pathlib import Path
 from typing import ClassVar
 
 from textual import work
 from textual.app import ComposeResult
-from textual.containers import VerticalScroll
-from textual.widgets import ContentSwitcher, DataTable, Static
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.widgets import Button, ContentSwitcher, DataTable, Input, Label, Static
 
 from tourier import places
-from tourier.design import lessons_of
 from tourier.desk.actions import bindings
 from tourier.desk.data import mykitchen
+from tourier.desk.data.batchdoc import BatchDoc, shown, typed
+from tourier.desk.screens.dialogs import Dialog
 from tourier.desk.screens.room import Room
 from tourier.desk.widgets.fitted import Fit, FittedTable
+from tourier.desk.widgets.formrow import Edited, FormRow
 from tourier.desk.widgets.pages import PageRow
-from tourier.known import Learned, Lessons, words
+from tourier.known import Learned
 
 _PAGES = [("mine", "My kitchen"), ("learned", "Learned"), ("butters", "Butters")]
 _NO_LOG = "Nothing learned yet. Collect batches from the timer, then Learn (l): fridge, freezer, bench, mixer, butter."
@@ -70,15 +71,15 @@ class KitchenRoom(Room):
         mine = mykitchen.lines(mykitchen.read(places.config_folder()))
         if not mykitchen.known(places.config_folder()):
             mine = ["Not answered yet: press k. Until then a home kitchen to begin with:", "", *mine]
-        learned, trouble = in_force(places.logbook_file())
-        rows = [butter_row(name, learned) for name in _butter_names()]
+        learned, trouble = mykitchen.in_force(places.logbook_file())
+        rows = [mykitchen.butter_row(name, learned) for name in mykitchen.butter_names()]
         self.app.call_from_thread(self._show, mine, learned, rows, trouble)
 
     def _show(self, mine: list[str], learned: Iterable[Learned], butters: list[tuple[str, ...]], trouble: str) -> None:
         self.query_one("#mine-text", Static).update("\n".join(mine))
         table = self.query_one("#learned-table", FittedTable)
         keys = [f"{value.quantity}@{value.subject}" for value in learned]
-        table.fill([learned_row(value) for value in learned], keys, table.cursor_row)
+        table.fill([mykitchen.learned_row(value) for value in learned], keys, table.cursor_row)
         text = self.query_one("#learned-text", Static)
         if not learned:
             text.update(trouble or _NO_LOG)
@@ -93,8 +94,6 @@ class KitchenRoom(Room):
 
     def action_questions(self) -> None:
         """Answer the questions about the kitchen."""
-        from tourier.desk.screens.questions import Questions
-
         def done(kept: bool | None) -> None:
             if kept:
                 self.reload()
@@ -132,7 +131,7 @@ class KitchenRoom(Room):
 
     def action_forget(self) -> None:
         """Take back the learned value in view."""
-        from tourier.desk.screens.ask import Confirm
+        from tourier.desk.screens.dialogs import Confirm
 
         table = self.query_one("#learned-table", DataTable)
         if self.query_one("#kitchen-switch", ContentSwitcher).current != "learned" or not table.row_count:
@@ -149,11 +148,11 @@ class KitchenRoom(Room):
     @work(thread=True, exclusive=True, group="learn")
     def action_reset(self) -> None:
         """Take back everything learned of one kitchen or butter, or all of it."""
-        values, _trouble = in_force(places.logbook_file())
+        values, _trouble = mykitchen.in_force(places.logbook_file())
         self.app.call_from_thread(self._ask_reset, values)
 
     def _ask_reset(self, values: Sequence[Learned]) -> None:
-        from tourier.desk.screens.ask import Choose
+        from tourier.desk.screens.dialogs import Choose
 
         if not values:
             self.notify(_NO_LOG)
@@ -188,7 +187,7 @@ class KitchenRoom(Room):
 
     def action_edit(self) -> None:
         """Write the window of the butter in view by hand."""
-        from tourier.desk.screens.ask import Ask
+        from tourier.desk.screens.dialogs import Ask
 
         table = self.query_one("#butters", DataTable)
         if self.query_one("#kitchen-switch", ContentSwitcher).current != "butters" or not table.row_count:
@@ -204,77 +203,80 @@ class KitchenRoom(Room):
 
     @work(thread=True, exclusive=True, group="learn")
     def _write_window(self, name: str, text: str) -> None:
-        wrong = write_window(places.logbook_file(), name, text)
+        wrong = mykitchen.write_window(places.logbook_file(), name, text)
         self.app.call_from_thread(
             self.notify, wrong or f"Kept for {name}.", severity="warning" if wrong else "information", markup=False
         )
         self.reload()
 
 
-def _butter_names() -> list[str]:
-    from tourier.craft.butter import PROFILES
+class Questions(Dialog[bool]):
+    """The kitchen in the cook's words, judged while typing; True when the answers were kept."""
 
-    return list(PROFILES)
+    BINDINGS = [("escape", "dismiss(False)", "Leave it"), ("ctrl+s", "keep", "Keep")]
 
+    def __init__(self) -> None:
+        super().__init__()
+        self._doc = BatchDoc(mykitchen.read(places.config_folder()))
 
-def in_force(file: Path) -> tuple[tuple[Learned, ...], str]:
-    """Return (the learned values in force, why they cannot be read); neither without a logbook."""
-    from tourier.logbook import LogbookError
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="dialog"):
+            yield Label("Your kitchen. Rough answers do: the timer's logs make them truer.", markup=False)
+            with VerticalScroll(id="questions", can_focus=False):
+                for question, field in mykitchen.QUESTIONS:
+                    if question:
+                        yield Static(question, classes="question", markup=False)
+                    yield FormRow(field.key, field, shown(self._doc.get(f"kitchen.{field.key}")))
+            with Horizontal(classes="buttons"):
+                yield Button("Keep (ctrl+s)", id="keep", variant="primary")
+                yield Button("Leave it", id="leave")
 
-    try:
-        return lessons_of(file).values, ""
-    except LogbookError as error:
-        return (), f"What was learned cannot be read: {error}"
+    def on_mount(self) -> None:
+        self.query(Input).first().focus()
 
+    def on_edited(self, event: Edited) -> None:
+        event.stop()
+        self._doc.put(f"kitchen.{event.path}", typed(event.text, event.field.kind))
+        self._judge()
 
-def learned_row(value: Learned) -> tuple[str, ...]:
-    """Return a learned value as cells."""
-    before = "" if value.error_before is None else f"{value.error_before:.2f} {value.error_unit}"
-    after = "" if value.error_after is None else f"{value.error_after:.2f} {value.error_unit}"
-    batches = ", ".join(str(number) for number in value.batches) or "by hand"
-    return (words(value.quantity), value.subject, f"{value.value:.2f} {value.unit}",
-            f"{value.low:.2f} to {value.high:.2f}", batches, before, after)  # fmt: skip
+    @work(thread=True, exclusive=True)
+    def _judge(self) -> None:
+        wrong = mykitchen.problems(self._doc.text, self.app.now())  # type: ignore[attr-defined]
+        self.app.call_from_thread(self._complain, wrong)
 
+    def _complain(self, wrong: dict[str, str]) -> None:
+        for row in self.query(FormRow):
+            row.complain(wrong.get(row.path, ""))
 
-def butter_row(name: str, learned: Iterable[Learned]) -> tuple[str, ...]:
-    """Return a butter's window as cells: learned where it is, else the profile's."""
-    from tourier.craft.butter import profile
+    def leave(self) -> None:
+        """Leave it; a click beside the questions does not throw answers away."""
 
-    butter = profile(name)
-    known = Lessons(tuple(learned)).about("", name)
-    source = "common practice, no source"
-    if known.butter_window_c is not None and known.butter_low_c is not None:
-        source = "bend tests" if known.butter_low_c.batches else "written by hand"
-    bends_c = known.butter_window_c or (butter.window_low_c, butter.window_high_c)
-    return (name, f"{bends_c[0]:.1f} to {bends_c[1]:.1f} °C", f"{butter.melting_point_c:.0f} °C",
-            f"{butter.stop_low_c:.1f} °C", f"{butter.stop_high_c:.1f} °C", source)  # fmt: skip
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        event.stop()
+        self.focus_next()
 
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        if event.button.id == "keep":
+            self.action_keep()
+        else:
+            self.dismiss(False)
 
-def write_window(file: Path, name: str, text: str) -> str:
-    """Keep a window written by hand as the one in force; return what is wrong, "" when it was kept."""
-    import re
-
-    from tourier.craft.butter import profile
-    from tourier.logbook.learning import ledger
-    from tourier.logbook.record.store import Logbook
-    from tourier.quantities import QuantityError, temperature_c
-
-    parts = [part.strip() for part in re.split(r"\bto\b|…", text) if part.strip()]
-    try:
-        low, high = (temperature_c(part) for part in parts)
-    except (QuantityError, ValueError):
-        return "Write two temperatures with their unit, such as 12 °C to 17 °C."
-    butter = profile(name)
-    if not butter.stop_low_c <= low < high <= butter.stop_high_c:
-        return (f"{name} shatters below {butter.stop_low_c:.0f} °C and is absorbed above {butter.stop_high_c:.0f} °C: "
-                "its window lies between, the lower end first.")  # fmt: skip
-    file.parent.mkdir(parents=True, exist_ok=True)
-    with Logbook(file) as book:
-        ledger.write(book, [
-            Learned("butter_low_c", name, low, low, low, "°C", "written by hand", ()),
-            Learned("butter_high_c", name, high, high, high, "°C", "written by hand", ()),
-        ])  # fmt: skip
-    return ""
+    @work(thread=True, exclusive=True, group="keep")
+    def action_keep(self) -> None:
+        """Keep the answers when they make sense."""
+        wrong = mykitchen.problems(self._doc.text, self.app.now())  # type: ignore[attr-defined]
+        if wrong:
+            self.app.call_from_thread(self._complain, wrong)
+            key, sentence = next(iter(wrong.items()))
+            self.app.call_from_thread(self.notify, f"{key}: {sentence}", severity="warning", markup=False)
+            return
+        try:
+            mykitchen.write(places.config_folder(), self._doc.text)
+        except OSError as error:
+            said = f"The answers cannot be kept ({error.strerror}); make room in {places.config_folder()}, keep again."
+            self.app.call_from_thread(self.notify, said, severity="error", timeout=10, markup=False)
+            return
+        self.app.call_from_thread(self.dismiss, True)
 
 
 ROOM_SCREEN = KitchenRoom

@@ -169,7 +169,7 @@ class TimerRoom(Room):
         self._with_file("Put back the backup in the file:", "timer-backup.zip", "restore")
 
     def _with_file(self, question: str, usual: str, what: str) -> None:
-        from tourier.desk.screens.ask import Ask
+        from tourier.desk.screens.dialogs import Ask
 
         def named(text: str | None) -> None:
             if text:
@@ -181,7 +181,7 @@ class TimerRoom(Room):
         self.app.push_screen(Ask(question, usual, 300), named)
 
     def _alone(self, question: str, yes: str, what: str) -> None:
-        from tourier.desk.screens.ask import Confirm
+        from tourier.desk.screens.dialogs import Confirm
 
         def sure(answer: bool | None) -> None:
             if answer:

@@ -70,7 +70,7 @@ class Choice(Static, can_focus=True):
 
     def action_all(self) -> None:
         """Show all words."""
-        from tourier.desk.screens.ask import Choose
+        from tourier.desk.screens.dialogs import Choose
 
         def chosen(word: object) -> None:
             if word is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rich.text import Text
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.widgets import Digits, ProgressBar, Static
@@ -10,13 +11,48 @@ from shared_schedule import states
 from shared_schedule.units import cdeg_text
 from tourier.desk.data.fleet import Berth
 from tourier.desk.data.follow import JobMoved
-from tourier.desk.widgets.windowbar import WindowBar
 from tourier.device.sight import Sight
 from tourier.logbook.record.model import clock_text, minutes_text
 
 STATE_SHAPES = {0: "·", 1: "▶", 2: "✓", 3: "–", 4: "!"}
 _RESTS_SHOWN = 4
 _READY_LEFT_S = 100 * 3600  # a count-down longer than that is a hold with no end
+_BEYOND_CDEG = 400
+
+
+class WindowBar(Static):
+    """The butter's window, four degrees around it, and the dough as a mark: position says it, not colour."""
+
+    DEFAULT_CSS = "WindowBar { height: 2; }"
+
+    def show(self, sight: Sight) -> None:
+        """Draw the window and the mark; empty when the step has no window."""
+        width = max(20, self.size.width - 10)
+        if sight.low_cdeg is None or sight.high_cdeg is None:
+            self.update("")
+            return
+        low, high = sight.low_cdeg - _BEYOND_CDEG, sight.high_cdeg + _BEYOND_CDEG
+        bar, mark = ["░"] * width, [" "] * width
+        inside = [
+            column
+            for column in range(width)
+            if sight.low_cdeg <= low + (high - low) * column // (width - 1) <= sight.high_cdeg
+        ]
+        for column in inside:
+            bar[column] = "█"
+        # Each edge is named where it is.
+        edge = f"{sight.low_cdeg / 100:.0f}°"
+        bar[inside[0] - len(edge) : inside[0]] = edge
+        edge = f"{sight.high_cdeg / 100:.0f}°"
+        bar[inside[-1] + 1 : inside[-1] + 1 + len(edge)] = edge
+        if sight.probe_cdeg is not None:
+            place = min(max((sight.probe_cdeg - low) * (width - 1) // (high - low), 0), width - 1)
+            mark[place] = "▼"
+        text = Text(no_wrap=True)
+        text.append("     " + "".join(mark) + "\n")
+        text.append("cold " + "".join(bar) + " warm")
+        if str(self.content) != str(text):
+            self.update(text)
 
 
 class NowPanel(Vertical):

@@ -1,4 +1,4 @@
-"""The temperature picture: curves, window band and a time axis, moved by key and mouse."""
+"""The temperature picture: curves, window band and a time axis, moved by key and mouse; its steps as a strip."""
 
 from __future__ import annotations
 
@@ -8,13 +8,14 @@ from datetime import UTC, datetime
 import numpy as np
 from rich.segment import Segment
 from rich.style import Style
+from rich.text import Text
 from textual import events
 from textual.message import Message
 from textual.reactive import reactive
 from textual.strip import Strip
 from textual.widget import Widget
+from textual.widgets import Static
 
-from tourier.desk.widgets.timeaxis import ticks
 from tourier.picture.decimate import columns, extent
 from tourier.picture.raster import Band, Series, draw, scale
 
@@ -22,6 +23,9 @@ _LABEL_COLUMNS = 5
 _DIRECT = 4096  # samples in view up to which they are looked at one by one
 _AXIS_ROWS = 2  # marks, times
 _SHORTEST_VIEW_S = 10.0  # two samples: below that there is nothing more to see
+_SHORTEST_NAME = 4  # letters: less says nothing
+_STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200, 86400, 172800)
+_GAP = 2  # cells between two labels of the time axis
 
 
 class Plot(Widget, can_focus=True):
@@ -244,3 +248,63 @@ class Plot(Widget, can_focus=True):
         if y < len(self._drawn):
             return self._drawn[y].adjust_cell_length(self.size.width).apply_style(base)
         return Strip.blank(self.size.width, base)
+
+
+class StepStrip(Static):
+    """One row of step names between bars; `show` redraws it for a view."""
+
+    DEFAULT_CSS = "StepStrip { height: 1; color: $foreground; }"
+
+    def show(self, spans: list[tuple[int, int, str]], view: tuple[float, float], indent: int = 5) -> None:
+        """Draw the spans that lie in the view; a name that does not fit is cut, a bar marks every beginning."""
+        width = max(0, self.size.width - indent)
+        cells = [" "] * width
+        first, last = view
+
+        def column(at_s: float) -> int:
+            return int((at_s - first) / (last - first) * width)
+
+        bars = sorted({column(from_s) for from_s, _to, _title in spans})
+        for at in bars:
+            if 0 <= at < width:
+                cells[at] = "▏"
+        for from_s, to_s, title in spans:
+            start = column(from_s)
+            if column(to_s) < 0 or start >= width:
+                continue
+            # A name has the room up to the next beginning: steps overlap, and a rest is no longer than what follows it.
+            after = next((at for at in bars if at > start), width)
+            begin, stop = max(0, start + 1), min(column(to_s), after, width)
+            if stop - begin >= min(_SHORTEST_NAME, len(title)):
+                cells[begin:stop] = list(title[: stop - begin].ljust(stop - begin))
+        self.update(Text(" " * indent + "".join(cells), no_wrap=True))
+
+
+def ticks(first: float, last: float, width: int, local: Callable[[float], datetime]) -> list[tuple[int, str]]:
+    """Return the round times of an axis as (column, label): at least one, none overlapping, each at its instant.
+
+    `local` gives the local time of an instant. The day is named at the first label and where it changes.
+    """
+    span = last - first
+    for step in _STEPS_S:
+        form = "%H:%M:%S" if step < 60 else "%H:%M"
+        longest = len("Sat 00:00:00") if step < 60 else len("Sat 00:00")
+        if step / span * width >= longest + _GAP:
+            break
+    begin = local(first)
+    midnight = first - (begin.hour * 3600 + begin.minute * 60 + begin.second)
+    at = midnight + -(-(first - midnight) // step) * step
+    found: list[tuple[int, str]] = []
+    day = ""
+    while at < last:
+        here = local(at)
+        named = here.strftime("%a")
+        label = here.strftime(form if named == day else f"%a {form}")
+        column = int((at - first) / span * width)
+        if column + len(label) <= width:
+            found.append((column, label))
+            day = named
+        at += step
+    if not found:  # a step longer than the view: say at least where it begins
+        found.append((0, begin.strftime("%a %H:%M" if span >= 1200 else "%a %H:%M:%S")[:width]))
+    return found

@@ -1,13 +1,33 @@
-"""Small questions: a line of text, one of a few answers, yes or no."""
+"""Questions in front of a room: a line of text, one of a few answers, yes or no."""
 
 from __future__ import annotations
 
+from typing import Generic, TypeVar
+
+from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
+from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Label, OptionList
 from textual.widgets.option_list import Option
 
-from tourier.desk.screens.dialog import Dialog
+Answer = TypeVar("Answer")
+
+
+class Dialog(ModalScreen[Answer], Generic[Answer]):
+    """A modal screen that can be left without a keyboard."""
+
+    def action_leave(self) -> None:
+        """Leave it."""
+        self.leave()
+
+    def leave(self) -> None:
+        """Leave it; what a closed question means is for the subclass."""
+        self.dismiss(None)
+
+    def on_click(self, event: events.Click) -> None:
+        if event.widget is self:
+            self.leave()
 
 
 class Ask(Dialog[str | None]):
