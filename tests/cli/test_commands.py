@@ -264,3 +264,17 @@ def test_a_refusal_lists_what_could_be_given_up(tourier, tmp_path):
     sentence, *offered = said.err.strip().splitlines()[-2:]
     assert sentence == said.sentence and sentence.startswith("The fridge has 3 shelves")
     assert offered == ["- Make room in the fridge, or make fewer pieces."]
+
+
+def test_desk_takes_a_file_and_a_port(tourier, tmp_path, monkeypatch):
+    started = []
+    monkeypatch.setattr("os.execv", lambda program, arguments: started.append(arguments[1:]))
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True, raising=False)
+    (tmp_path / "sunday.toml").write_text(demo_text(), encoding="utf-8")
+    assert "There is no file" in tourier("desk", str(tmp_path / "monday.toml")).sentence and not started
+    tourier("desk", str(tmp_path / "sunday.toml"), "--port", "/dev/pts/9")
+    tourier()
+    assert started == [
+        ["-m", "tourier.desk", str(tmp_path / "sunday.toml"), "--port", "/dev/pts/9"], ["-m", "tourier.desk"],
+    ]  # fmt: skip

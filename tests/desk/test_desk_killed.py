@@ -12,6 +12,7 @@ import time
 
 import pytest
 from limits import PATIENCE_S
+from tourier.batch.examples import demo_text
 from tourier.desk.data.virtual import VirtualBench
 
 COLUMNS, LINES = 80, 24
@@ -20,7 +21,7 @@ COLUMNS, LINES = 80, 24
 class Terminal:
     """The desk in a terminal of its own; what it writes is read all the time, as terminals do."""
 
-    def __init__(self, home):
+    def __init__(self, home, *arguments):
         self.master, slave = pty.openpty()
         termios.tcsetwinsize(self.master, (LINES, COLUMNS))
         self.slave = slave
@@ -28,8 +29,8 @@ class Terminal:
         self.written = b""
         environment = {**os.environ, "TOURIER_HOME": str(home), "TERM": "xterm-256color", "TMPDIR": str(home / "tmp")}
         self.desk = subprocess.Popen(
-            [sys.executable, "-m", "tourier.desk"], stdin=slave, stdout=slave, stderr=slave, env=environment,
-            start_new_session=True,
+            [sys.executable, "-m", "tourier.desk", *arguments],
+            stdin=slave, stdout=slave, stderr=slave, env=environment, start_new_session=True,
         )  # fmt: skip
         os.set_blocking(self.master, False)
 
@@ -69,6 +70,21 @@ def edited(home):
         if terminal.desk.poll() is None:
             terminal.desk.kill()
             terminal.desk.wait()
+        os.close(terminal.slave)
+
+
+def test_a_file_and_a_port_are_opened_as_asked(home):
+    (home / "config").mkdir()
+    (home / "tmp").mkdir()
+    (home / "config" / "desk.toml").write_text("welcomed = true\n", encoding="utf-8")
+    (home / "mine.toml").write_text(demo_text().replace("Village hall breakfast", "Not the demo"), encoding="utf-8")
+    terminal = Terminal(home, str(home / "mine.toml"), "--port", str(home / "port"))
+    try:
+        terminal.until(lambda: b"Not the demo" in terminal.written)
+        terminal.until(lambda: b"timer lost" in terminal.written)  # that port was tried, and is none
+    finally:
+        terminal.desk.kill()
+        terminal.desk.wait(10)
         os.close(terminal.slave)
 
 

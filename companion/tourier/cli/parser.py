@@ -35,7 +35,7 @@ def _papers(command: argparse.ArgumentParser) -> None:
 
 
 def build_parser() -> argparse.ArgumentParser:
-    """Return the parser; after parsing, `arguments.module` names the module in tourier.cli with `run(args, out)`."""
+    """Return the parser; its `module` is MODULE (whose `run` is meant) or MODULE.FUNCTION in tourier.cli."""
     parser = argparse.ArgumentParser(
         prog="tourier",
         description="Plan laminated dough back from the hour it is wanted, run the day on the bench timer, "
@@ -43,7 +43,7 @@ def build_parser() -> argparse.ArgumentParser:
         epilog="Exit codes: 0 done, 1 a fault of ours, 2 your input, 3 the timer or its link.",
     )
     parser.add_argument("--version", action="version", version=f"tourier {_version()}")
-    parser.set_defaults(module="desk", json=False)
+    parser.set_defaults(module="begin.desk", file=None, port=None, json=False)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
 
     def command(name: str, module: str, text: str) -> argparse.ArgumentParser:
@@ -87,7 +87,7 @@ def build_parser() -> argparse.ArgumentParser:
     _json(thaw)
     thaw.set_defaults(cut_map=None)
 
-    send = command("send", "send", "send the day's plan to the bench timer")
+    send = command("send", "timer.send", "send the day's plan to the bench timer")
     send.add_argument("batch", metavar="BATCH.toml")
     send.add_argument("--replace", action="store_true", help="replace the plan of this batch while its day runs")
     send.add_argument("--keep-clock", action="store_true", help="plan by the timer's clock instead of setting it")
@@ -100,7 +100,7 @@ def build_parser() -> argparse.ArgumentParser:
     _port(watch)
     _json(watch)
 
-    collect = command("collect", "collect", "bring the log home into the logbook")
+    collect = command("collect", "timer.collect", "bring the log home into the logbook")
     collect.add_argument(
         "--keep-on-timer", action="store_true", help="do not tell the timer that its log was collected"
     )
@@ -137,27 +137,29 @@ def build_parser() -> argparse.ArgumentParser:
     virtual.add_argument("--no-cook", action="store_true", help="nobody presses the buttons")
     virtual.add_argument("--for", dest="for_s", type=float, metavar="SECONDS", help="stop after so long")
 
-    replan = command("replan", "replan", "plan the rest of the day anew from what has really happened, and send it")
+    replan = command(
+        "replan", "timer.replan", "plan the rest of the day anew from what has really happened, and send it"
+    )
     replan.add_argument("batch", metavar="BATCH.toml")
     replan.add_argument("--ready", metavar="TIME", help="a new hour to be ready at")
     replan.add_argument("--dry-run", action="store_true", help="show the new plan, send nothing")
     _port(replan)
     _json(replan)
 
-    batches = command("batches", "batches", "list the batches in the logbook")
+    batches = command("batches", "logbook.batches", "list the batches in the logbook")
     _book(batches)
     _json(batches)
-    compare = command("compare", "compare", "say what changed between two batches")
+    compare = command("compare", "logbook.compare", "say what changed between two batches")
     compare.add_argument(
         "batches", nargs="*", metavar="BATCH", help="two or more; left out: newest against the last good one"
     )
     _book(compare)
     _json(compare)
-    learn = command("learn", "learn", "fit fridge, bench, proof and butter from the logs")
+    learn = command("learn", "logbook.learn", "fit fridge, bench, proof and butter from the logs")
     learn.add_argument("--forget", metavar="WHAT", help="take back one learned value")
     _book(learn)
     _json(learn)
-    outcome = command("outcome", "outcome", "write down how a batch came out")
+    outcome = command("outcome", "logbook.outcome", "write down how a batch came out")
     outcome.add_argument("batch", metavar="BATCH")
     outcome.add_argument("--saw", action="append", default=[], metavar="SYMPTOM")
     outcome.add_argument("--rating", type=int, metavar="1-5")
@@ -165,7 +167,7 @@ def build_parser() -> argparse.ArgumentParser:
     outcome.add_argument("--photo", metavar="FILE")
     _book(outcome)
     _json(outcome)
-    book = command("logbook", "logbook", "look after the logbook: check, back up, restore, import")
+    book = command("logbook", "logbook.logbook", "look after the logbook: check, back up, restore, import")
     book.add_argument("what", choices=["check", "backup", "restore", "import"])
     book.add_argument("file", nargs="?", metavar="FILE")
     _book(book)
@@ -196,9 +198,11 @@ def build_parser() -> argparse.ArgumentParser:
     _port(device)
     _json(device)
 
-    where = command("where", "where", "print the paths that are used")
+    where = command("where", "begin.where", "print the paths that are used")
     _json(where)
-    example = command("example", "example", "print a batch file to start from")
+    example = command("example", "begin.example", "print a batch file to start from")
     example.add_argument("name", nargs="?", metavar="NAME", help="left out: the demo batch; a wrong name lists them")
-    command("desk", "desk", "open the desk application")
+    desk = command("desk", "begin.desk", "open the desk application")
+    desk.add_argument("file", nargs="?", metavar="BATCH.toml", help="batch file to open")
+    desk.add_argument("--port", metavar="P", help="serial port or pyserial URL of the one timer to follow")
     return parser

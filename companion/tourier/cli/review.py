@@ -6,36 +6,13 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from tourier.cli.logbook import batch_number, book_file, open_book
 from tourier.cli.output import Output
 from tourier.cli.run import UserError
 from tourier.files import save, told_apart
 
 if TYPE_CHECKING:
     from tourier.logbook.record.model import Batch
-    from tourier.logbook.record.store import Logbook
-
-
-def open_book(args: argparse.Namespace, must_exist: bool = True) -> Logbook:
-    """Open the logbook that --logbook names, or the usual one."""
-    from tourier.logbook.record.store import Logbook
-
-    file = _book_file(args)
-    if must_exist and not file.exists():
-        raise UserError(f"There is no logbook at {file} yet: collect a batch first (tourier collect).")
-    return Logbook(file)
-
-
-def _book_file(args: argparse.Namespace) -> Path:
-    from tourier import places
-
-    return Path(args.logbook) if args.logbook else places.logbook_file()
-
-
-def batch_number(text: str) -> int:
-    """Return a batch number a person typed."""
-    if not text.isdecimal() or not 0 < int(text) < 2**31:
-        raise UserError(f"{text} is no batch number; tourier batches lists them.")
-    return int(text)
 
 
 def run(args: argparse.Namespace, out: Output) -> int:
@@ -46,7 +23,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
         out.result(dict(knowledge.SYMPTOMS))
         out.lines(f"{key:18} {text}" for key, text in knowledge.SYMPTOMS.items())
         return 0
-    if wrong := told_apart([_book_file(args)], [args.html, args.csv, args.log]):
+    if wrong := told_apart([book_file(args)], [args.html, args.csv, args.log]):
         raise UserError(wrong)
     with open_book(args) as book:
         batch = book.load(batch_number(args.batch) if args.batch else book.newest())

@@ -109,7 +109,8 @@ def run(parser: argparse.ArgumentParser, arguments: list[str]) -> int:
     out = Output(as_json=getattr(parsed, "json", False))
     try:
         with _ended_as_by_ctrl_c():
-            code = import_module(f"tourier.cli.{parsed.module}").run(parsed, out)
+            module, _, name = parsed.module.partition(".")
+            code = getattr(import_module(f"tourier.cli.{module}"), name or "run")(parsed, out)
         out.flush()
         return int(code or OK)
     except KeyboardInterrupt:

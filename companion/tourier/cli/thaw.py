@@ -69,7 +69,7 @@ def _stored(args: argparse.Namespace) -> tuple[str, str, datetime | None]:
     from shared_schedule import day as D
     from shared_schedule import journal as J
     from shared_schedule import plan as wire
-    from tourier.cli.review import batch_number, open_book
+    from tourier.cli.logbook import batch_number, open_book
     from tourier.dayplan.model import from_at_s
 
     with open_book(args) as logbook:

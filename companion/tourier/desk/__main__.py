@@ -1,16 +1,16 @@
-"""The desk application as a process: `python -m tourier.desk [BATCH.toml]`.
+"""The desk application as a process: `python -m tourier.desk [BATCH.toml] [--port P]`.
 
 A kill and a closed terminal end it as Leave does: edits kept, the terminal sane, no virtual timer left.
 """
 
 from __future__ import annotations
 
+import argparse
 import asyncio
 import atexit
 import contextlib
 import os
 import signal
-import sys
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -60,7 +60,11 @@ def run_desk(batch_file: Path | None = None, port: str | None = None, *, end: Ca
 
 
 if __name__ == "__main__":
-    code = run_desk(Path(sys.argv[1]) if len(sys.argv) > 1 else None, end=os._exit)
+    arguments = argparse.ArgumentParser(prog="tourier desk")
+    arguments.add_argument("file", nargs="?", type=Path)
+    arguments.add_argument("--port")
+    given = arguments.parse_args()
+    code = run_desk(given.file, given.port, end=os._exit)
     # Python's own way out flushes the terminal, and aborts where a thread still writes to one that takes nothing.
     atexit._run_exitfuncs()
     os._exit(code)
