@@ -55,7 +55,6 @@ BODIES = {
 
 TEXT_CAP = 100  # bytes of UTF-8 in a note or crash line
 OVERHEAD = 14  # type, len, seq, at_s, crc
-MAX_RECORD = OVERHEAD + TEXT_CAP
 
 # Alarm kinds. Numbers are never reused.
 STEP_DUE = 1

@@ -23,15 +23,6 @@ def div_round(numerator, denominator):
     return -((-2 * numerator + denominator) // (2 * denominator))
 
 
-def clamp(value, low, high):
-    """Return value limited to low..high."""
-    if value < low:
-        return low
-    if value > high:
-        return high
-    return value
-
-
 def cdeg_text(cdeg, places=1):
     """Return '13.4' for 1340 (places=1) or '13' (places=0); '--' for no reading. No unit, no float."""
     if cdeg == NO_CDEG:

@@ -131,26 +131,6 @@ def left_s(cdeg, rate, low, high):
     return FOREVER_S
 
 
-class Limiter:
-    """Lets a warning through at most once in `every_s` per kind; kinds are small integers below `kinds`."""
-
-    def __init__(self, every_s, kinds=16):
-        self.every_s = every_s
-        self.last_at_s = [-1] * kinds
-
-    def allow(self, kind, now_s):
-        """True if the warning may sound now; notes that it did. A clock set backwards lets it through."""
-        last = self.last_at_s[kind]
-        if last >= 0 and 0 <= now_s - last < self.every_s:
-            return False
-        self.last_at_s[kind] = now_s
-        return True
-
-    def clear(self, kind):
-        """Let the next warning of a kind through: its cause went away in between."""
-        self.last_at_s[kind] = -1
-
-
 # --- bend test ---------------------------------------------------------------------------------------------------
 #
 # Two edges, below the low one butter cracks, above the high one it turns greasy. What differs most between butters is

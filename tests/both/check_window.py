@@ -50,14 +50,6 @@ def check_time_left_is_linear_and_honest():
     assert W.left_s(NO_CDEG, 50, 1300, 1700) is None and W.left_s(1400, None, 1300, 1700) is None
 
 
-def check_limiter():
-    limit = W.Limiter(300)
-    assert [limit.allow(2, at_s) for at_s in (0, 1, 299, 300, 301)] == [True, False, False, True, False]
-    assert limit.allow(3, 301) and limit.allow(2, 10)  # another kind; a clock set back
-    limit.clear(3)
-    assert limit.allow(3, 302)
-
-
 def check_tables_are_the_curves_they_say():
     for place in range(len(W._SHIFT_WEIGHTS)):
         assert abs(W._SHIFT_WEIGHTS[place] - 1024 * math.exp(-((place / 8) ** 2) / 2)) <= 0.51
@@ -170,7 +162,6 @@ def check_judging_and_rate_allocate_nothing():
         return  # only the device's interpreter can show it
     window = W.Window(1300, 1700)
     rate = W.Rate()
-    limit = W.Limiter(60)
     at_s = found = 0
     micropython.heap_lock()
     try:
@@ -178,7 +169,6 @@ def check_judging_and_rate_allocate_nothing():
             window.judge(1200 + at_s)
             rate.add(at_s, 1200 + at_s)
             found = rate.cdeg_per_min()
-            limit.allow(3, at_s)
             at_s += 5
     finally:
         micropython.heap_unlock()

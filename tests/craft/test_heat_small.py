@@ -96,12 +96,10 @@ def test_gas_and_range():
         with pytest.raises(ValueError):
             wrong()
     # Chen's shortcut, a cross-check by another formula: within 12 % for dough, 2 % for milk.
-    assert properties.heat_capacity_chen(REFERENCE_DOUGH) == pytest.approx(
-        properties.heat_capacity(REFERENCE_DOUGH, 20.0), rel=0.12
-    )
-    assert properties.heat_capacity_chen(composition("milk")) == pytest.approx(
-        properties.heat_capacity(composition("milk"), 20.0), rel=0.02
-    )
+    for mix, share in ((REFERENCE_DOUGH, 0.12), (composition("milk"), 0.02)):
+        solids = 1.0 - mix["water"]
+        chen = 1e3 * (4.19 - 2.30 * solids - 0.628 * solids**3)
+        assert properties.heat_capacity(mix, 20.0) == pytest.approx(chen, rel=share)
 
 
 def test_laminate_is_between_its_parts():
@@ -122,9 +120,6 @@ def test_films_in_their_published_ranges():
         for facing in ("up", "down"):
             assert 1.5 < films.free_convection(surface, air, 0.0857, facing) < 25
     assert films.radiation(18, 4) == pytest.approx(films.free_convection(18, 4, 0.0857), rel=0.15)
-    assert films.forced_convection(1.0, 0.3, 4.0) == pytest.approx(7.2, abs=0.1)  # independent: flat plate at 4 C
-    with pytest.raises(ValueError, match="turbulent"):
-        films.forced_convection(40.0, 0.3, 4.0)
     with pytest.raises(KeyError, match="known: room"):
         films.usual("cellar")
     assert films.usual("fridge", covered=True).usual < films.usual("fridge").usual
@@ -135,8 +130,6 @@ def test_dew_point_is_where_air_is_saturated(t, rh):
     d = dewpoint.dew_point_c(t, rh)
     assert d <= t + 1e-9
     assert dewpoint.saturation_pa(d) == pytest.approx(rh * dewpoint.saturation_pa(t), rel=1e-9)
-    assert dewpoint.sweats(d - 1.0, t, rh) and not dewpoint.sweats(d + 1.0, t, rh)
-    assert dewpoint.highest_humidity(d, t) == pytest.approx(min(1.0, rh), rel=1e-9)
 
 
 def test_percent_is_not_taken_for_a_share():
@@ -182,14 +175,7 @@ def test_refusals_say_what_to_do():
 def test_three_factor_rule_fails_with_cold_milk():
     plan = water.water_plan(DRY, 270.0, 24.0, 4.0, 18.0, 22.0, 22.0, friction_k=4.0)
     assert plan.three_factor_c == pytest.approx(24.0)  # independent worked example
-    assert plan.differs_k < -4.0
-
-
-def test_friction_is_learned_from_a_batch():
-    everything = [*DRY, water.Ingredient("water", 270, 28)]
-    rise = water.mixing_rise_k(everything, water.mixed_c(everything) + 3.2)
-    assert rise == pytest.approx(3.2)
-    assert water.friction_factor(26.0, (22.0, 22.0, 24.0)) == pytest.approx(10.0)
+    assert plan.three_factor_c < plan.t_c - 4.0
 
 
 # --- probe ----------------------------------------------------------------------------------------------------------
@@ -220,14 +206,8 @@ def test_implausible_points_are_refused(points, word):
         probe.steinhart_hart(points)
 
 
-def test_calibration_shows_what_is_left():
-    c = probe.calibrate(0.4, 99.6, pressure_pa=98_000.0)
-    assert c.offset_k == pytest.approx(-0.4)
-    assert c.residuals_k[1] == pytest.approx(99.2 - 99.042, abs=0.01)  # independent: IAPWS-IF97 at 98 kPa is 99.042
-    assert "pressure" in probe.calibrate(0.4, 99.9, altitude_m=200.0).note
-    for reading, boil, word in ((None, None, "ice point is needed"), (3.5, None, "right"), (0.1, 92.0, "does not fit")):
-        with pytest.raises(probe.BadCalibration, match=word):
-            probe.calibrate(reading, boil, pressure_pa=101_325.0)
+def test_boiling_point():
+    assert probe.boiling_point_c(98_000.0) == pytest.approx(99.042, abs=0.01)  # independent: IAPWS-IF97
     with pytest.raises(ValueError, match="pascal"):
         probe.boiling_point_c(1.013)
 
@@ -249,7 +229,7 @@ def test_larger_pieces_take_longer_by_heat_up():
     # Without anything to warm, size does not matter: it is heat-up, not a factor.
     warm = [proof.proof(butter.profile("standard-82"), LAMINATE, g, 26.0, 26.0, Kitchen()).ready_s for g in (30, 150)]
     assert warm[0] == pytest.approx(warm[1], rel=1e-3) == pytest.approx(7200.0, rel=1e-3)
-    assert proof.heat_up_penalty_s(LAMINATE, 120.0, 8.0, 26.0, butter.profile("standard-82"), Kitchen()) > 300.0
+    assert times[3].ready_s > times[1].ready_s + 300.0
 
 
 @pytest.mark.parametrize("name", butter.PROFILES)

@@ -45,11 +45,6 @@ class Block:
     dough_thickness_m: float
     lock_in: str
 
-    @property
-    def locked_thickness_m(self) -> float:
-        """Thickness of the closed pâton: dough, butter, dough."""
-        return self.thickness_m + 2.0 * self.dough_thickness_m
-
 
 def fit(
     butter_m3: float,

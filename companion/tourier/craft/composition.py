@@ -36,7 +36,6 @@ REFERENCE_RECIPE = (
     ("fresh yeast", 35.0),
 )  # fmt: skip
 
-SOURCES = {kind: row[0] for kind, row in _ROWS.items()}
 
 
 def composition(kind: str) -> dict[str, float]:

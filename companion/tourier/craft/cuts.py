@@ -52,7 +52,6 @@ class Strip:
     count: int
     offset_m: float
     width_m: float
-    used_m: float
 
 
 @dataclass(frozen=True)
@@ -79,11 +78,6 @@ class Layout:
     def pieces_area_m2(self) -> float:
         """Area of all pieces."""
         return sum(s.area_m2 * n for s, n in zip(self.shapes, self.counts, strict=True))
-
-    @property
-    def offcut_fraction(self) -> float:
-        """Share of the trimmed sheet that is in no piece."""
-        return 1.0 - self.pieces_area_m2 / self.area_m2
 
 
 @dataclass(frozen=True)
@@ -269,7 +263,7 @@ def _place(wants, length, width, strips, blade_m, across) -> Layout:
                 here = min(left, capacity)
                 left -= here
                 wide = strip_width(shape, turned)
-                placed.append(Strip(index, turned, here, offset, wide, strip_length(shape, turned, here, blade_m)))
+                placed.append(Strip(index, turned, here, offset, wide))
                 offset += wide + blade_m
     shapes = tuple(shape for shape, _ in wants)
     return Layout(shapes, tuple(n for _, n in wants), length, width, tuple(placed), blade_m, across)

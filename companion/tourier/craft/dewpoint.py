@@ -23,13 +23,3 @@ def dew_point_c(air_c: float, humidity: float) -> float:
         raise ValueError(f"{air_c} C is outside -40 to 60 C, the range of the dew point formula")
     g = math.log(humidity) + _A * air_c / (_B + air_c)
     return _B * g / (_A - g)
-
-
-def sweats(surface_c: float, air_c: float, humidity: float, margin_k: float = 0.5) -> bool:
-    """True when a surface at ``surface_c`` lies under the dew point, or less than ``margin_k`` above it."""
-    return surface_c < dew_point_c(air_c, humidity) + margin_k
-
-
-def highest_humidity(surface_c: float, air_c: float) -> float:
-    """Relative humidity (0..1) up to which a surface stays dry."""
-    return min(1.0, saturation_pa(surface_c) / saturation_pa(air_c))

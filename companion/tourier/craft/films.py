@@ -48,15 +48,6 @@ def free_convection(surface_c: float, air_c: float, length_m: float, facing: str
     return nu * air_properties(0.5 * (surface_c + air_c))["k"] / length_m
 
 
-def forced_convection(speed_m_s: float, length_m: float, t_c: float) -> float:
-    """W/(m2 K) of laminar air flow along a plate of ``length_m`` (Re < 5e5)."""
-    a = air_properties(t_c)
-    re = speed_m_s * length_m / a["nu"]
-    if re > 5e5:
-        raise ValueError(f"air at {speed_m_s} m/s over {length_m} m is turbulent (Re {re:.0f} is above 5e5)")
-    return 0.664 * re**0.5 * a["pr"] ** (1 / 3) * a["k"] / length_m
-
-
 def radiation(surface_c: float, surroundings_c: float, emissivity: float = EMISSIVITY) -> float:
     """W/(m2 K), linearised exactly: e sigma (Ts + Ta)(Ts^2 + Ta^2), kelvin inside."""
     a, b = surface_c + 273.15, surroundings_c + 273.15

@@ -13,12 +13,9 @@ ZERO_K = 273.15
 
 #: Air-saturated crushed ice and water, stirred: 0.000 C (ITS-90 practice, from memory); +-0.05 C at home.
 ICE_POINT_C = 0.0
-ICE_DOUBT_K = 0.05
 
 #: What a 10 kilohm kitchen probe may plausibly be: B of parts on the market is 3000..4500 K.
 BETA_RANGE_K = (2800.0, 4600.0)
-#: An offset beyond this is a wrong curve or a broken probe: 103AT read with the 3977 curve is off by 3.5 K at 0 C.
-MOST_OFFSET_K = 2.0
 
 
 class BadCalibration(ValueError):
@@ -74,11 +71,6 @@ def beta(first: tuple[float, float], second: tuple[float, float]) -> float:
     _check_points(points)
     (t1, r1), (t2, r2) = points
     return math.log(r1 / r2) / (1.0 / (t1 + ZERO_K) - 1.0 / (t2 + ZERO_K))
-
-
-def beta_temperature_c(ohm: float, b: float, r25: float = 10_000.0) -> float:
-    """C by the beta form; off by up to 1.1 K at 0 C for a real bead, so for a rough look only."""
-    return 1.0 / (1.0 / (25.0 + ZERO_K) + math.log(ohm / r25) / b) - ZERO_K
 
 
 def beta_resistance(t_c: float, b: float, r25: float = 10_000.0) -> float:
@@ -143,51 +135,3 @@ def boiling_point_c(pressure_pa: float) -> float:
     g = _N[1] * b * b + _N[4] * b + _N[7]
     d = 2.0 * g / (-f - math.sqrt(f * f - 4.0 * e * g))
     return 0.5 * (_N[9] + d - math.sqrt((_N[9] + d) ** 2 - 4.0 * (_N[8] + _N[9] * d))) - ZERO_K
-
-
-@dataclass(frozen=True)
-class Calibration:
-    """Offset to add to readings near the kitchen's temperatures, and what is left of the points after it.
-
-    ``residuals_k`` follow the points given; ``doubt_k`` is an honest claim afterwards.
-    """
-
-    offset_k: float
-    residuals_k: tuple[float, ...]
-    doubt_k: float
-    note: str = ""
-
-
-def calibrate(
-    ice_reading_c: float | None,
-    boil_reading_c: float | None = None,
-    pressure_pa: float | None = None,
-    altitude_m: float | None = None,
-) -> Calibration:
-    """One offset from the ice point (it counts for butter), the boiling point as a check of the curve.
-
-    :class:`BadCalibration` when a reading is too far off, or when the boiling point disagrees by more than 1.5 K.
-    """
-    if ice_reading_c is None:
-        raise BadCalibration("The ice point is needed: crushed ice and a little water, stirred, the tip in the middle.")
-    offset = ICE_POINT_C - ice_reading_c
-    if abs(offset) > MOST_OFFSET_K:
-        raise BadCalibration(
-            f"The probe reads {ice_reading_c:+.1f} C in ice water, more than {MOST_OFFSET_K:g} K off: is the right "
-            "curve chosen, and is there enough ice, stirred? If so, the probe is broken."
-        )
-    if boil_reading_c is None:
-        return Calibration(offset, (0.0,), 0.5)
-    if pressure_pa is None:
-        pressure_pa = pressure_at_altitude_pa(altitude_m or 0.0)
-        doubt = 0.9
-    else:
-        doubt = 0.3
-    left = boil_reading_c + offset - boiling_point_c(pressure_pa)
-    if abs(left) > 1.5 + doubt:
-        raise BadCalibration(
-            f"After the ice point the probe reads {left:+.1f} K off in boiling water: the curve does not fit this "
-            "probe, or the altitude or pressure is wrong."
-        )
-    note = "" if doubt < 0.5 else "The altitude alone leaves 0.8 K of weather; give the pressure for a better check."
-    return Calibration(offset, (0.0, left), 0.5, note)

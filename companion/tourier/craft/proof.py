@@ -29,7 +29,6 @@ class Proof:
     """A forecast. Times s from the start; ``air_c`` after the butter cap; ``capped`` when the wish was too warm."""
 
     ready_s: float
-    early_s: float
     late_s: float
     air_c: float
     capped: bool
@@ -120,20 +119,5 @@ def proof(
         warnings.append(f"At {altitude_m:.0f} m dough rises faster: start looking at {ready / 120:.0f} min.")
     # Yeast, sugar and flour move the time by a quarter either way between batches: common practice, no source.
     return Proof(
-        ready, 0.75 * ready, 1.25 * ready, air, wish_air_c > cap, float(np.nan_to_num(near[0])), tuple(warnings)
+        ready, 1.25 * ready, air, wish_air_c > cap, float(np.nan_to_num(near[0])), tuple(warnings)
     )
-
-
-def heat_up_penalty_s(
-    laminate: Material,
-    piece_g: float,
-    start_c: float,
-    air_c: float,
-    butter: ButterProfile,
-    kitchen: Kitchen,
-    than_g: float = 60.0,
-) -> float:
-    """How much later a piece is than one of ``than_g``, s, by heat-up alone."""
-    big = proof(butter, laminate, piece_g, start_c, air_c, kitchen)
-    small = proof(butter, laminate, than_g, start_c, air_c, kitchen)
-    return big.ready_s - small.ready_s

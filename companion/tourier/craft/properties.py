@@ -75,12 +75,6 @@ def heat_capacity(x: Composition, t_c: float) -> float:
     return sum(x[n] * component_heat(n, t_c) for n in COMPONENTS)
 
 
-def heat_capacity_chen(x: Composition) -> float:
-    """J/(kg K) by Chen's shortcut 4.19 - 2.30 s - 0.628 s^3, s = share of solids; a cross-check, no temperature."""
-    s = 1.0 - x["water"]
-    return 1e3 * (4.19 - 2.30 * s - 0.628 * s**3)
-
-
 def volume_fractions(x: Composition, t_c: float) -> dict[str, float]:
     """Volume shares of the components, gas-free."""
     volumes = {n: x[n] / component_density(n, t_c) for n in COMPONENTS}

@@ -15,7 +15,6 @@ import numpy as np
 
 from shared_schedule.slab import BENCH_RC
 from tourier.craft.butter import ButterProfile
-from tourier.craft.dewpoint import dew_point_c
 from tourier.craft.films import usual
 from tourier.craft.heat import Face, History, Layer, Stack
 from tourier.craft.properties import Material
@@ -179,18 +178,6 @@ def rehardening(
     return Rehardening(seconds, band(after), 0.5 * (low + high))
 
 
-@dataclass(frozen=True)
-class Ice:
-    """What ice on the bench buys. Profile of the usual bench, bottom first; minutes with and without; will it sweat."""
-
-    surface_c: float
-    profile_c: np.ndarray
-    with_ice: Leaving
-    without_ice: Leaving
-    dew_point_c: float
-    sweats: bool
-
-
 def ice_profile(kitchen: Kitchen, ice_s: float) -> np.ndarray:
     """Bench temperatures (cells, bottom first) after ``ice_s`` of ice bags on a bench at room temperature."""
     if ice_s <= 0.0:
@@ -201,28 +188,6 @@ def ice_profile(kitchen: Kitchen, ice_s: float) -> np.ndarray:
         Face(ICE_W_M2K, 0.5),
     )
     return stack.run(ice_s).t_c[-1, 0]
-
-
-def ice_buys(
-    laminate: Material,
-    thickness_m: float,
-    core_c: float,
-    window_c: tuple[float, float],
-    kitchen: Kitchen,
-    ice_s: float = 900.0,
-) -> Ice:
-    """Compare the bench as it is with the bench after ``ice_s`` of ice, wiped dry; and the dew point against it."""
-    profile = ice_profile(kitchen, ice_s)
-    surface = float(profile[-1])
-    dew = dew_point_c(kitchen.room_c, kitchen.humidity)
-    return Ice(
-        surface,
-        profile,
-        leaves_window(laminate, thickness_m, core_c, window_c, kitchen, profile),
-        leaves_window(laminate, thickness_m, core_c, window_c, kitchen),
-        dew,
-        surface < dew,
-    )
 
 
 def core_curve(

@@ -55,11 +55,6 @@ class WaterPlan:
     three_factor_c: float
     dough_c: float
 
-    @property
-    def differs_k(self) -> float:
-        """Three-factor rule minus heat balance, K."""
-        return self.three_factor_c - self.t_c
-
 
 def three_factor_c(
     wanted_c: float, flour_c: float, room_c: float, friction_k: float, preferment_c: float | None = None
@@ -70,16 +65,6 @@ def three_factor_c(
     """
     n = 3 if preferment_c is None else 4
     return n * wanted_c - (flour_c + room_c + (preferment_c or 0.0) + friction_k)
-
-
-def friction_factor(actual_c: float, parts_c: Sequence[float]) -> float:
-    """The rule's friction from a batch made: n actual minus the n temperatures (flour, room, water, preferment)."""
-    return len(parts_c) * actual_c - sum(parts_c)
-
-
-def mixing_rise_k(ingredients: Sequence[Ingredient], actual_c: float) -> float:
-    """What mixing added, K, from a batch made (water among the ingredients): actual minus the mixing temperature."""
-    return actual_c - mixed_c(ingredients)
 
 
 def mixed_c(ingredients: Sequence[Ingredient]) -> float:

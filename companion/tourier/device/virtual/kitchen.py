@@ -275,13 +275,6 @@ class PlayedKitchen(Matter):
         """Make the whole bench ``t_c`` (a slab out of the fridge, or one the sun has stood on)."""
         self._bench = [float(t_c)] * BENCH_NODES
 
-    def set_room(self, t_c: float | None = None, humidity: float | None = None) -> None:
-        """Move the room's mean temperature or humidity (an oven on, a cold night); the truth still wanders about it."""
-        if t_c is not None:
-            self._room_offset = t_c - self.config.room_c
-        if humidity is not None:
-            self.humidity = min(0.98, max(0.05, humidity))
-
     def set_place(self, where: str, t_c: float) -> None:
         """Turn the knob of 'fridge', 'freezer', 'proof' or 'oven'."""
         if where not in self._set:
