@@ -59,7 +59,7 @@ class Glance:
         self.probe_wanted = False  # a step that asks for the needle is open
 
     def octets(self):
-        """The same as text, fields parted by the unit separator, for the scripted cook (see virtual/screen.py)."""
+        """The same as text, fields parted by the unit separator, for the scripted cook (see virtual/sidechannel.py)."""
         return "\x1f".join([str(value) for value in (
             NAMES[self.screen], self.word, self.step_id, self.step_state, self.mode, self.alarm, self.alarm_step,
             self.fault, self.probe_cdeg, self.bench_cdeg, self.low_cdeg, self.high_cdeg, self.left_s, self.question,

@@ -8,7 +8,7 @@ import sys
 import tempfile
 
 import pytest
-from tourier.device.virtual.scratch import scratch_folder
+from tourier.device.virtual.interpreter import scratch_folder
 
 
 @pytest.fixture
@@ -37,7 +37,7 @@ def test_folders_of_dead_processes_go_and_others_stay(temporary):
 
 def test_a_killed_program_leaves_nothing_for_long(temporary):
     code = (
-        "import time; from tourier.device.virtual.scratch import scratch_folder; "
+        "import time; from tourier.device.virtual.interpreter import scratch_folder; "
         "print(scratch_folder(), flush=True); time.sleep(60)"
     )
     environment = {**os.environ, "TMPDIR": str(temporary)}

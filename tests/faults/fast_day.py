@@ -147,7 +147,7 @@ class FastDay:
         return self
 
     def _look(self, now: int):
-        from tourier.device.virtual.screen import parse_glance
+        from tourier.device.virtual.sidechannel import parse_glance
 
         return parse_glance(self.timer.ui.compose(now).octets())
 

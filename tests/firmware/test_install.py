@@ -10,8 +10,7 @@ import pytest
 from firmware_support import collect, send, two_days
 from tourier.device import install as I
 from tourier.device.client import Timer
-from tourier.device.compiled import build
-from tourier.device.files import firmware_dir
+from tourier.device.files import build, firmware_dir
 from tourier.device.virtual.board import VirtualTimer
 
 from shared_schedule import journal as J

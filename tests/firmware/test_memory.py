@@ -7,7 +7,7 @@ import os
 import pytest
 from firmware_support import collect, day, on_device, send, two_days
 from tourier.device.client import Timer
-from tourier.device.compiled import build
+from tourier.device.files import build
 from tourier.device.virtual.board import VirtualTimer, find_micropython
 
 from shared_schedule.plan_writer import encode_plan

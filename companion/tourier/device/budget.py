@@ -17,8 +17,7 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from tourier.device.compiled import DeviceFile, build
-from tourier.device.files import device_files
+from tourier.device.files import DeviceFile, build, device_files
 from tourier.device.virtual.board import find_micropython
 
 _MEASURE = """

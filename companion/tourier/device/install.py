@@ -14,8 +14,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from tourier.device.compiled import CompileError, DeviceFile, build
 from tourier.device.errors import LinkError, plain
+from tourier.device.files import CompileError, DeviceFile, build
 from tourier.device.prompt import Prompt, at_prompt
 from tourier.files import unlike_a_file
 

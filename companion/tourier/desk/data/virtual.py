@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tourier.device.virtual.scratch import scratch_folder
+from tourier.device.virtual.interpreter import scratch_folder
 
 if TYPE_CHECKING:
     from tourier.design import Design

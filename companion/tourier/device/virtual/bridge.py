@@ -18,8 +18,8 @@ from collections import deque
 from collections.abc import Callable
 from pathlib import Path
 
+from tourier.device.virtual.interpreter import scratch_folder
 from tourier.device.virtual.line_faults import LineFaults
-from tourier.device.virtual.scratch import scratch_folder
 
 _READ_MAX = 4096
 _FAST_MAX = 65536  # octets in the cable without a line rate; beyond that the sender waits, as with USB

@@ -14,7 +14,7 @@ from shared_schedule import plan as P
 from shared_schedule.states import follows_at_once
 from tourier.device.virtual.hands import Hands
 from tourier.device.virtual.scenarios import Scenario, Slip
-from tourier.device.virtual.screen import Glance
+from tourier.device.virtual.sidechannel import Glance
 
 TAP_MS = 110
 LONG_MS = 1200

@@ -20,10 +20,9 @@ from shared_schedule import plan as plan_records
 from tourier.device.virtual import sidechannel as S
 from tourier.device.virtual.bridge import Bridge
 from tourier.device.virtual.flash import FlashOp, make_blank
-from tourier.device.virtual.interpreter import VirtualTimerError, launch
+from tourier.device.virtual.interpreter import VirtualTimerError, launch, scratch_folder
 from tourier.device.virtual.ntc import code16
-from tourier.device.virtual.scratch import scratch_folder
-from tourier.device.virtual.screen import Glance, parse_glance
+from tourier.device.virtual.sidechannel import Glance, parse_glance
 
 LEFT, MIDDLE, RIGHT = 1, 2, 4
 BUTTONS = {"left": LEFT, "middle": MIDDLE, "right": RIGHT}

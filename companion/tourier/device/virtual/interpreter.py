@@ -1,15 +1,24 @@
-"""The MicroPython interpreter that a virtual bench timer runs on."""
+"""What a virtual bench timer needs of this computer: a MicroPython interpreter, and a folder that goes with it.
+
+Folders last as long as their timer and go even when the program that made them was killed: each carries the number of
+its process in its name, and whoever makes the next one takes away those whose process is gone.
+"""
 
 from __future__ import annotations
 
+import contextlib
+import os
+import re
 import shutil
 import socket
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 from tourier.device.files import firmware_dir, shared_dir
 
+_NAME = re.compile(r"tourier-timer-(\d{1,10})-\w+")
 
 class VirtualTimerError(RuntimeError):
     """The interpreter ended, hung or is not where it was expected; the text says which and what it last printed."""
@@ -46,3 +55,31 @@ def launch(line: int, flash: Path, heap: str, scratch: Path, errors: Path) -> tu
             start_new_session=True, cwd=scratch,
         )  # fmt: skip
     return process, ours
+
+
+def scratch_folder() -> Path:
+    """Return a new, empty folder for this process. Raises OSError where the temporary folder takes nothing."""
+    _sweep(Path(tempfile.gettempdir()))
+    return Path(tempfile.mkdtemp(prefix=f"tourier-timer-{os.getpid()}-"))
+
+
+def _sweep(parent: Path) -> None:
+    """Take away what killed programs of this user left; what cannot be looked at stays."""
+    with contextlib.suppress(OSError):
+        for entry in os.scandir(parent):
+            found = _NAME.fullmatch(entry.name)
+            if found is None or not entry.is_dir(follow_symlinks=False):
+                continue
+            with contextlib.suppress(OSError):
+                if entry.stat(follow_symlinks=False).st_uid == os.getuid() and not _alive(int(found[1])):
+                    shutil.rmtree(entry.path, ignore_errors=True)
+
+
+def _alive(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except (OSError, OverflowError):  # another user's, or no number of a process: not ours to judge
+        return True
+    return True
