@@ -17,7 +17,7 @@ def test_the_package_file_is_current():
     written = json.loads((firmware_dir() / "package.json").read_text(encoding="utf-8"))
     wanted = json.loads(package_json())
     if written["urls"] != wanted["urls"]:
-        pytest.fail('run: python -c "from tourier.device.files import *; print(package_json())" > firmware/package.json')
+        pytest.fail("write it anew: see tourier.device.files")
     assert written["version"] == wanted["version"]
 
 
