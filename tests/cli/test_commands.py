@@ -241,7 +241,7 @@ def test_argparse_complains_with_two(tourier):
 
 def test_ctrl_c_and_a_fault_of_ours(monkeypatch, capsys):
     def command(error):
-        module = type("M", (), {"run": staticmethod(lambda *_: (_ for _ in ()).throw(error))})
+        module = type("M", (), {"where": staticmethod(lambda *_: (_ for _ in ()).throw(error))})
         monkeypatch.setattr(runner, "import_module", lambda _name: module)
         code = runner.run(build_parser(), ["where"])
         return code, capsys.readouterr().err
