@@ -49,8 +49,16 @@ def test_the_examples_are_likely_to_be_ready(name):
 
 
 def test_a_buffer_that_does_not_fit_says_how_much_does():
-    with pytest.raises(Impossible, match=r'A buffer of 3 h does not fit.*Write buffer = "\d+ min" or less'):
+    with pytest.raises(Impossible, match=r'A buffer of 3 h does not fit.*Write buffer = "\d+ min" or less') as refused:
         plan('buffer = "3 h"\n' + without("demo"))
+    offered = refused.value.give_up[0]
+    assert offered == f"Be ready at {refused.value.nearest:%a %d %b %H:%M} instead, which leaves your buffer of 3 h."
+    # Taken at its word, the offer is a plan, with the buffer before it: no second refusal, no other hour.
+    ready = f'ready = "{refused.value.nearest:%Y-%m-%d %H:%M}"'
+    text = without("demo").replace('ready = "Sunday 08:30"', ready)
+    assert ready in text
+    day = plan('buffer = "3 h"\n' + text)
+    assert day.ready_at == day.wished[0] - timedelta(hours=3)
 
 
 @pytest.mark.parametrize("bad", ['"7 h"', "30", '"-5 min"'])

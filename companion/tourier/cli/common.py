@@ -14,7 +14,6 @@ from tourier.cli.run import UserError
 
 if TYPE_CHECKING:
     from shared_schedule import plan as wire
-    from shared_schedule.plan_writer import encode_plan
     from tourier.design import Design
     from tourier.device.client import Timer
     from tourier.known import Lessons
@@ -73,6 +72,7 @@ def refuse_second_day(timer: Timer, plan: wire.Plan, replace: bool) -> None:
     """
     from shared_schedule import messages as m
     from shared_schedule import plan as wire
+    from shared_schedule.plan_writer import encode_plan
 
     info = timer.info
     if info is None or not info.running or info.plan_id == wire.plan_id(encode_plan(plan)):

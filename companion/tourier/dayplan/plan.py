@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from shared_schedule import plan as wire
 from tourier.batch.model import BatchSpec, Workup
@@ -41,28 +41,26 @@ def plan_days(
     except Impossible as error:
         if not slack_s or error.nearest is None:
             raise
-        if error.nearest > spec.ready_at:
-            raise _with_buffer(error, slack_s, zone_of(spec.zone)) from None
-        left_s = int((spec.ready_at - error.nearest).total_seconds()) // 300 * 300
-        least = f'buffer = "{span(left_s)}" or less' if left_s else "no buffer"
-        raise Impossible(
-            f"A buffer of {span(slack_s)} does not fit: the earliest it can be ready is "
-            f"{error.nearest.astimezone(zone_of(spec.zone)):%a %d %b %H:%M}. Write {least}, or work other hours.",
-            error.nearest, give_up=error.give_up, steps=error.steps, hours=error.hours,
-        ) from None  # fmt: skip
+        raise _with_buffer(error, spec, slack_s) from None
 
 
-def _with_buffer(error: Impossible, slack_s: int, zone) -> Impossible:
-    """Return a refusal whose nearest hour is the one to write in the batch file, so that the buffer fits before it."""
+def _with_buffer(error: Impossible, spec: BatchSpec, slack_s: int) -> Impossible:
+    """Return a refusal that counts the buffer in: the nearest hour is the one to write in the batch file."""
     assert error.nearest is not None
-    ask = error.nearest + timedelta(seconds=slack_s)
-    asked = f"{ask.astimezone(zone):%a %d %b %H:%M}"
-    wish = f"Be ready at {asked} instead, which leaves your buffer of {span(slack_s)}."
-    return Impossible(
-        f"{error.sentence} With your buffer of {span(slack_s)} before it, ask for {asked}.",
-        ask, give_up=(wish, *(text for text in error.give_up if not text.startswith("Be ready at"))),
-        steps=error.steps, hours=error.hours,
-    )  # fmt: skip
+    zone, nearest_s = zone_of(spec.zone), to_at_s(error.nearest)
+    ask = by_clock(nearest_s + slack_s, zone)
+    if (left_s := to_at_s(spec.ready_at) - nearest_s) < 0:
+        sentence = f"{error.sentence} With your buffer of {span(slack_s)} before it, ask for {ask:%a %d %b %H:%M}."
+    else:
+        left_s -= left_s % 300
+        least = f'buffer = "{span(left_s)}" or less' if left_s else "no buffer"
+        sentence = (
+            f"A buffer of {span(slack_s)} does not fit: the earliest it can be ready is "
+            f"{by_clock(nearest_s, zone):%a %d %b %H:%M}. Write {least}, or work other hours."
+        )
+    wish = f"Be ready at {ask:%a %d %b %H:%M} instead, which leaves your buffer of {span(slack_s)}."
+    others = (text for text in error.give_up if not text.startswith("Be ready at"))
+    return Impossible(sentence, ask, give_up=(wish, *others), steps=error.steps, hours=error.hours)
 
 
 def plan_together(jobs: Sequence[Job], now: datetime, *, slack_s: int = 0, chance: bool = True) -> DayPlan:
