@@ -16,7 +16,7 @@ _KINDS = (
     (J.HOLD_MAX, 7, sounds.LEFT, 1800, "TOO LONG"),
     (J.WINDOW_LEFT_COLD, 6, sounds.SOON, 300, "TOO COLD"),
     (J.SENSOR_FAULT, 5, sounds.FAULT, 900, "NO READING"),
-    (J.WINDOW_SOON, 5, sounds.SOON, 240, "SOON WARM"),
+    (J.WINDOW_SOON, 5, sounds.SOON, 240, "WARMING"),
     (J.REST_DONE, 4, sounds.DUE, 600, "READY"),
     (J.STEP_DUE, 3, sounds.DUE, 900, "TIME"),
     (J.CLOCK_UNKNOWN, 2, sounds.FAULT, 3600, "SET CLOCK"),

@@ -55,6 +55,11 @@ class Bench:
 
     # --- plan -----------------------------------------------------------------------------------------------------
 
+    @property
+    def us(self):
+        """1 when the plan is said in degrees F and inches."""
+        return self.plan.units if self.plan is not None else 0
+
     def load(self):
         """Take up the batch that is on flash; return False when there is none."""
         self.store.finish_replacement()

@@ -35,6 +35,7 @@ class Glance:
         self.bench_cdeg = NO_CDEG
         self.low_cdeg = NO_CDEG
         self.high_cdeg = NO_CDEG
+        self.us = 0  # 1: shown in \u00b0F
         self.trend = 0  # -1, 0, 1
         self.left_s = UNKNOWN
         self.left_kind = LEFT_NOTHING
@@ -56,7 +57,7 @@ class Glance:
         self.slack_s = 0
         self.place = 0
         self.due = False
-        self.probe_wanted = False  # a step that asks for the needle is open
+        self.probe_wanted = False  # a step that asks for the probe is open
 
     def octets(self):
         """The same as text, fields parted by the unit separator, for the scripted cook (see virtual/sidechannel.py)."""

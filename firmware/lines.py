@@ -5,9 +5,10 @@ import glance as G
 from shared_schedule import day as D
 from shared_schedule import journal as J
 from shared_schedule import plan as P
+from shared_schedule import voice as V
 from shared_schedule import window as W
 from shared_schedule import words
-from shared_schedule.units import NO_CDEG, cdeg_text, div_round
+from shared_schedule.units import NO_CDEG, div_round
 
 _WIDTH = 22  # letters of small text that fit a line in any case
 
@@ -30,14 +31,6 @@ def clock_text(plan, at_s, offset_min=0):
     """Return '14:05' in the kitchen's local time."""
     minutes = (at_s + 60 * (P.offset_min_at(plan, at_s) if plan is not None else offset_min)) // 60
     return "%02d:%02d" % (minutes // 60 % 24, minutes % 60)
-
-
-def span_text(s):
-    """Return '25 min' or '3:05 h'."""
-    minutes = div_round(s, 60)
-    if minutes < 100:
-        return "%d min" % minutes
-    return "%d:%02d h" % (minutes // 60, minutes % 60)
 
 
 def day(ui, g, now_s):
@@ -190,21 +183,21 @@ def _spine(step):
     return "spine " + ("left", "right", "near", "far")[step.spine - 1]
 
 
-def _sheet(step):
+def _sheet(step, us):
+    """The sheet to roll: '51x20 cm, 7.0 mm', or '20 1/4x8 in, 1/4 thick': a quarter of an inch will do."""
     if not step.length_um:
         return ""
-    text = "%dx%d" % (div_round(step.length_um, 10000), div_round(step.width_um, 10000))
-    if step.thickness_um:
-        text += " cm, %s mm" % cdeg_text(step.thickness_um // 10)
-    else:
-        text += " cm"
-    return text
+    if us:
+        size = "%sx%s in" % (V.inches(step.length_um, 4), V.inches(step.width_um, 4))
+        return size + ", %s thick" % V.inches(step.thickness_um) if step.thickness_um else size
+    size = "%dx%d cm" % (div_round(step.length_um, 10000), div_round(step.width_um, 10000))
+    return size + ", %s mm" % V.degrees(step.thickness_um // 10) if step.thickness_um else size
 
 
 def _details(details, bench, index, now_s, clock_ok):
     plan, state = bench.plan, bench.state
     step = plan.steps[index]
-    details.append(_sheet(step))
+    details.append(_sheet(step, plan.units))
     if step.fold and step.quarter:
         details.append("quarter turn, then roll")
     if step.paton and _several(plan):
@@ -224,15 +217,15 @@ def _details(details, bench, index, now_s, clock_ok):
                 break
     if bench.projection is not None:
         if bench.projection.slip_s >= 300:
-            details.append("late by %s" % span_text(bench.projection.slip_s))
+            details.append("late by %s" % V.span(bench.projection.slip_s // 60 * 60))
         elif bench.projection.slack_s >= 60:
-            details.append("slack %s" % span_text(bench.projection.slack_s))
+            details.append("%s to spare" % V.span(bench.projection.slack_s // 60 * 60))
     count = 0
     for other in range(len(plan.steps)):
         if other != index and D.is_open(state.steps[other]) and D.runs_itself(plan.steps[other]):
             count += 1
     if count:
-        details.append("%d more under way: left" % count)
+        details.append("%d more running: times" % count)
 
 
 def rests(app):
@@ -249,7 +242,7 @@ def rests(app):
         elif left is None:
             text = "?"
         else:
-            text = span_text(max(0, left))
+            text = "%s %s" % V.countdown(max(0, left))
         found.append("%s %s" % (text, called(plan, plan.steps[index])))
     for index in range(len(plan.steps)):
         if state.steps[index] == D.WAITING and len(found) < 4:
@@ -283,7 +276,7 @@ def alarm(app, alarm_):
         return name
     if kind == J.SLIP:
         late_s = bench.projection.slip_s if bench.projection is not None else 0
-        return "late by %s" % span_text(late_s) if late_s >= 60 else "the ready time slips"
+        return "late by %s" % V.span(late_s // 60 * 60) if late_s >= 60 else "running late"
     if kind == J.CLOCK_UNKNOWN:
         return "what time is it?"
     if kind == J.LOW_MEMORY:
@@ -298,12 +291,13 @@ def alarm(app, alarm_):
 def air(app):
     """Return lines about room, bench and clock."""
     found = []
+    us = app.bench.us
     if app.air is not None and app.air.cdeg != -32768:
-        found.append("room %s\u00b0  %d %% rh" % (cdeg_text(app.air.cdeg), app.air.rh_pct))
+        found.append("room %s\u00b0  %d %% rh" % (V.degrees(app.air.cdeg, us), app.air.rh_pct))
     else:
         found.append("room: no sensor")
     bench_cdeg = app.sampler.bench.cdeg
-    found.append("bench " + (cdeg_text(bench_cdeg) + "\u00b0" if bench_cdeg != NO_CDEG else "no reading"))
+    found.append("bench " + (V.degrees(bench_cdeg, us) + "\u00b0" if bench_cdeg != NO_CDEG else "no reading"))
     if app.clock.ok:
         found.append("clock " + clock_text(app.bench.plan, app.clock.now_s, app.clock.offset_min))
     else:

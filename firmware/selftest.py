@@ -3,12 +3,15 @@
 import pins
 
 from shared_schedule.thermistor import FAULT_WORDS
-from shared_schedule.units import NO_CDEG, cdeg_text
+from shared_schedule.units import NO_CDEG
+from shared_schedule.voice import degrees
 
 
 def run(app):
     """Return (passed, lines as one text). Changes nothing that lasts."""
     found = app.board.scan()
+    us = app.bench.us
+    unit = " F" if us else " C"
     out = []
     passed = True
     ok = pins.ADDR_OLED in found
@@ -16,7 +19,7 @@ def run(app):
     out.append("display: " + ("ok" if ok else "no answer at 0x%02X; check SDA, SCL, reset" % pins.ADDR_OLED))
     for name, channel in (("bench", app.sampler.bench), ("probe", app.sampler.probe)):
         if channel.cdeg != NO_CDEG:
-            out.append("%s thermometer: %s C, code %d" % (name, cdeg_text(channel.cdeg), channel.code >> 4))
+            out.append("%s thermometer: %s%s, code %d" % (name, degrees(channel.cdeg, us), unit, channel.code >> 4))
         else:
             passed = False
             out.append("%s thermometer: %s, code %d" % (name, FAULT_WORDS[channel.fault], channel.code >> 4))

@@ -11,7 +11,8 @@ from shared_schedule import day as D
 from shared_schedule import messages as m
 from shared_schedule import plan as P
 from shared_schedule import thermistor
-from shared_schedule.units import NO_CDEG, cdeg_text
+from shared_schedule.units import NO_CDEG
+from shared_schedule.voice import degrees
 
 
 class Handler:
@@ -231,7 +232,7 @@ class Handler:
             return m.REFUSED, "the probe has no reading"
         if not app.bench.bend(cdeg, verdict, now_s):
             return m.STORAGE, "the timer could not write its journal"
-        return m.OK, "at %s C" % cdeg_text(cdeg)
+        return m.OK, "at " + self._said(cdeg)
 
     def note(self, text):
         from shared_schedule import journal as J
@@ -292,7 +293,11 @@ class Handler:
         app.calibration.set("ice_at_s", app.clock.now_s)
         app.store.save(config.PATH_CALIBRATION, app.calibration.pack())
         app.settings_changed()
-        return m.OK, "offset %s C" % cdeg_text(offset, 2)
+        return m.OK, "offset %d/100 K" % offset
+
+    def _said(self, cdeg):
+        us = self.app.bench.us
+        return degrees(cdeg, us) + (" F" if us else " C")
 
     def _boil_point(self, text):
         app = self.app
@@ -302,10 +307,10 @@ class Handler:
             return m.REFUSED, "the %s has no reading" % name
         error = channel.cdeg - int(wanted)
         if abs(error) > 1000:
-            return m.REFUSED, "it reads %s C, nowhere near boiling" % cdeg_text(channel.cdeg)
+            return m.REFUSED, "it reads %s, nowhere near boiling" % self._said(channel.cdeg)
         app.calibration.set("boil_error", error)
         app.store.save(config.PATH_CALIBRATION, app.calibration.pack())
-        return m.OK, "reads %s C, off by %s K" % (cdeg_text(channel.cdeg), cdeg_text(error, 1))
+        return m.OK, "reads %s, off by %d/100 K" % (self._said(channel.cdeg), error)
 
     def counters(self):
         app = self.app

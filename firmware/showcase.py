@@ -1,10 +1,12 @@
 """Every screen once, drawn by the firmware's own code from a made-up day. For pictures and for the overlap test.
 
 Prints one line a screen: name, tab, 2048 hex digits of the picture, tab, marks as x,y,width,height,text parted by "|".
-Runs on any MicroPython with framebuf; never installed on a board.
+With the argument `us` the plan is one in °F and inches. Runs on any MicroPython with framebuf; never installed on a
+board.
 """
 
 import binascii
+import sys
 
 import alarms as A
 import buttons
@@ -21,6 +23,7 @@ from shared_schedule import words
 from shared_schedule.units import NO_CDEG
 
 _T0 = 217400400
+_US = 1 if sys.argv[1:] == ["us"] else 0
 
 
 class _Nothing:
@@ -125,7 +128,7 @@ def _plan():
     wash = add(P.WASH, "Egg wash", 10, (proof,), place=P.BENCH, attended_s=600, ticks=("Pinch of salt in the wash?",))
     add(P.BAKE, "Bake", 18, (wash, heat), place=P.OVEN, ends_by=P.BY_TIME, attended_s=120, flags=P.SAVES_BATCH)
     plan = P.Plan(
-        steps, name="showcase", made_at_s=_T0, ready_at_s=_T0 + 40000, offset_min=60, butter_low_cdeg=900,
+        steps, units=_US, name="showcase", made_at_s=_T0, ready_at_s=_T0 + 40000, offset_min=60, butter_low_cdeg=900,
         butter_high_cdeg=1600, proof_cap_cdeg=2800, room_cdeg=2200, fridge_cdeg=400, freezer_cdeg=-1800,
         proof_cdeg=2600, bench_um=20000, bench_effusivity=3130, film_room_mw=7700, film_fridge_mw=8000,
         film_freezer_mw=9000, laminate_k_mw=330, laminate_rc=2900,
@@ -219,9 +222,9 @@ def stages():
     yield "lock-in-due", _Stage().at(4, D.WAITING).alarm(J.STEP_DUE, 4)
     yield "fold-due", _Stage().at(5, D.WAITING).projected()
     yield "roll", _Stage().at(5, probe=1190).read(1190, 1550, 3).projected()
-    yield "roll-sheet", _Stage().at(5, probe=1190).read(1190, 1550, 3).projected().says(" mm")
+    yield "roll-sheet", _Stage().at(5, probe=1190).read(1190, 1550, 3).projected().says(" thick" if _US else " mm")
     yield "roll-next-event", _Stage().at(5, probe=1190).read(1190, 1550, 3).projected().says(":")
-    yield "roll-slack", _Stage().at(5, probe=1190).read(1190, 1550, 3).projected().says("slack")
+    yield "roll-slack", _Stage().at(5, probe=1190).read(1190, 1550, 3).projected().says("to spare")
     yield "roll-soon-warm", _Stage().at(5, probe=1545).read(1545, 2300, 6).alarm(J.WINDOW_SOON, 5)
     yield "chill-now", _Stage().at(5, probe=1750).read(1750, 2300, 6)
     yield "too-warm-alarm", _Stage().at(5, probe=1750).read(1750, 2300, 6).alarm(J.WINDOW_LEFT_WARM, 5)
@@ -234,7 +237,7 @@ def stages():
     stage.app.bench.state.steps[5] = D.RUNNING
     stage.app.bench.state.started_at_s[5] = stage.now_s - 2900
     stage.app.bench.state.ended_at_s[5] = 0
-    yield "two-rests", stage.projected().says("under way")
+    yield "two-rests", stage.projected().says("more running")
     yield "times", stage.press(_LEFT)
     yield "sheet", _Stage().at(8, probe=1210).read(1210, 1700, 2).projected()
     yield "proof", _Stage().at(9, ago_s=6600, probe=2540)
@@ -302,10 +305,11 @@ def main():
     print("wide\t%s" % ",".join(words_fit(canvas)))
     for name, stage in stages():
         g = stage.app.ui.compose(stage.now_s)
-        for text in stage.app.ui.details:
-            if stage.detail and stage.detail in text:
-                g.line = text
-                break
+        if stage.detail:
+            found = [text for text in stage.app.ui.details if stage.detail in text]
+            if not found:
+                raise ValueError("%s: no line says %s" % (name, stage.detail))
+            g.line = found[0]
         canvas.marks = []
         draw(canvas, g)
         marks = "|".join(["%d,%d,%d,%d,%s" % mark for mark in canvas.marks])

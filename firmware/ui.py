@@ -15,7 +15,8 @@ from shared_schedule import day as D
 from shared_schedule import journal as J
 from shared_schedule import window as W
 from shared_schedule import words
-from shared_schedule.units import NO_CDEG, cdeg_text
+from shared_schedule.units import NO_CDEG
+from shared_schedule.voice import degrees
 
 _MESSAGE_S = 4
 _MENU_S = 30  # a menu left open goes away: what matters is behind it
@@ -235,8 +236,9 @@ class Ui:
         if cdeg == NO_CDEG or not bench.bend(cdeg, verdict, now_s):
             self.say(("Not noted:", "no reading now."), now_s)
             return sounds.REFUSED
-        text = "window %s to %s\u00b0" % (cdeg_text(bench.bend_low), cdeg_text(bench.bend_high))
-        self.say(("%s at %s\u00b0" % (W.VERDICT_WORDS[verdict], cdeg_text(cdeg)), "This butter's", text), now_s)
+        us = bench.us
+        text = "window %s to %s\u00b0" % (degrees(bench.bend_low, us), degrees(bench.bend_high, us))
+        self.say(("%s at %s\u00b0" % (W.VERDICT_WORDS[verdict], degrees(cdeg, us)), "This butter's", text), now_s)
         return sounds.CLICK
 
     # --- what is shown --------------------------------------------------------------------------------------------
@@ -257,6 +259,7 @@ class Ui:
         g.bench_cdeg = app.sampler.bench.cdeg
         g.fault = probe.fault | app.sampler.bench.fault << 4
         g.mode = bench.mode
+        g.us = bench.us
         g.low_cdeg = g.high_cdeg = NO_CDEG
         g.left_s = G.UNKNOWN
         g.left_kind = G.LEFT_NOTHING
@@ -328,12 +331,12 @@ class Ui:
             g.word = "More"
             g.lines = _MENU
             g.chosen = self.chosen
-            g.labels = ("back", "take", "next")
+            g.labels = ("back", "choose", "next")
         elif self.screen == G.S_BEND:
-            g.word = "Bend test at %s\u00b0" % cdeg_text(g.probe_cdeg)
+            g.word = "Bend test at %s\u00b0" % degrees(g.probe_cdeg, self.app.bench.us)
             g.lines = _VERDICTS
             g.chosen = self.chosen
-            g.labels = ("back", "take", "next")
+            g.labels = ("back", "choose", "next")
         else:
             g.word = "Rests and times"
             g.lines = tuple(lines.rests(self.app))

@@ -3,7 +3,7 @@
      0..18  state word                                19 tall, 8.2 mm; beside it "4-fold 1/3" where there is room
     20..43  temperature | minutes left                24 tall, 10.3 mm
     44..46  window bar with the dough's place in it, or progress
-    48..55  one line: fold, sheet, next event, slack  (turns every few seconds)
+    48..55  one line: fold, sheet, next event, time to spare  (turns every few seconds)
     56..63  what the three buttons do
 
 With an alarm the word stands dark in a band of light, 0..20, the numbers begin at 22, and there is no bar.
@@ -12,7 +12,8 @@ With an alarm the word stands dark in a band of light, 0..20, the numbers begin 
 import framebuf
 import glance as G
 
-from shared_schedule.units import NO_CDEG, cdeg_text, div_round
+from shared_schedule.units import NO_CDEG
+from shared_schedule.voice import countdown, degrees
 
 _LINE_Y = 48
 _LABEL_Y = 56
@@ -57,8 +58,7 @@ class View:
         boxes = _URGENT_BOXES if g.urgent else _BOXES
         keys = (
             (g.word, g.fold, g.fold_n),
-            (g.probe_cdeg if g.probe_cdeg == NO_CDEG else div_round(g.probe_cdeg, 10), g.trend, g.left_kind,
-             left_text(g.left_s), g.probe_wanted),
+            (degrees(g.probe_cdeg, g.us), g.trend, g.left_kind, countdown(g.left_s), g.probe_wanted),
             _bar_key(g),
             g.line,
             g.labels,
@@ -134,13 +134,13 @@ def _numbers(canvas, g):
             canvas.small(0, y + 3, "probe:")
             canvas.small(0, y + 13, "no reading")
     else:
-        end = canvas.big(0, y, cdeg_text(g.probe_cdeg))
+        end = canvas.big(0, y, degrees(g.probe_cdeg, g.us))
         canvas.small(end + 2, y, "\u00b0")
         if g.trend:
             canvas.small(end + 2, y + 12, "\u2191" if g.trend > 0 else "\u2193")
     if g.left_kind == G.LEFT_NOTHING:
         return
-    text, unit = left_text(g.left_s)
+    text, unit = countdown(g.left_s)
     unit_width = canvas.small_width(unit)
     if g.left_kind == G.LEFT_WINDOW:
         unit_width = max(unit_width, canvas.small_width("win"))
@@ -149,20 +149,6 @@ def _numbers(canvas, g):
     canvas.small(end + 2, y + 16, unit)
     if g.left_kind == G.LEFT_WINDOW:
         canvas.small(128 - canvas.small_width("win"), y + 6, "win")
-
-
-def left_text(left_s):
-    """Return (digits, unit) of a countdown: minutes, hours and minutes, or seconds in the last two minutes."""
-    if left_s < 0:
-        return "--", "min"
-    if left_s < 100:
-        return "%d" % left_s, "s"
-    minutes = (left_s + 30) // 60
-    if minutes < 100:
-        return "%d" % minutes, "min"
-    if minutes < 600:
-        return "%d:%02d" % (minutes // 60, minutes % 60), "h"
-    return "%d" % ((minutes + 30) // 60), "h"
 
 
 def _bar(canvas, g):

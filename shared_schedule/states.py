@@ -67,7 +67,7 @@ R_NOTHING_TO_UNDO = 8
 R_NO_TICK = 9
 REASONS = (
     "", "the plan has no such step", "the step is not in a state for that", "a step before it is not finished",
-    "the rest before it is shorter than its minimum; press long to start all the same",
+    "not rested long enough; hold the middle button to start anyway",
     "something has to be ticked first", "first say that the oven is empty",
     "other hands-on work is running; finish it first", "nothing was pressed in the last 10 seconds",
     "the step has no such tick",

@@ -21,20 +21,3 @@ def div_round(numerator, denominator):
     if numerator >= 0:
         return (2 * numerator + denominator) // (2 * denominator)
     return -((-2 * numerator + denominator) // (2 * denominator))
-
-
-def cdeg_text(cdeg, places=1):
-    """Return '13.4' for 1340 (places=1) or '13' (places=0); '--' for no reading. No unit, no float."""
-    if cdeg == NO_CDEG:
-        return "--"
-    if places == 0:
-        return "%d" % div_round(cdeg, 100)
-    tenths = div_round(cdeg, 10)
-    sign = "-" if tenths < 0 else ""
-    tenths = abs(tenths)
-    return "%s%d.%d" % (sign, tenths // 10, tenths % 10)
-
-
-def cdeg_to_fahrenheit_tenths(cdeg):
-    """Return tenths of °F for hundredths of °C, an absolute temperature (not a difference)."""
-    return div_round(cdeg * 9, 50) + 320

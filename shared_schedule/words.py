@@ -35,10 +35,10 @@ KIND_WORDS = {
 
 # Alarms in the journal and on the wire; the spoken form of each.
 ALARM_WORDS = {
-    J.STEP_DUE: "step due", J.WINDOW_SOON: "window soon left", J.WINDOW_LEFT_WARM: "window left, too warm",
-    J.WINDOW_LEFT_COLD: "window left, too cold", J.SENSOR_FAULT: "sensor fault", J.PROOF_CAP: "proof too warm",
-    J.HOLD_MAX: "hold too long", J.CLOCK_UNKNOWN: "clock unknown", J.REST_DONE: "rest done",
-    J.OVEN_EMPTY: "is the oven empty?", J.LOW_MEMORY: "low memory", J.SLIP: "the ready time slips",
+    J.STEP_DUE: "step due", J.WINDOW_SOON: "butter soon too warm", J.WINDOW_LEFT_WARM: "butter too warm",
+    J.WINDOW_LEFT_COLD: "butter too cold", J.SENSOR_FAULT: "sensor fault", J.PROOF_CAP: "proof too warm",
+    J.HOLD_MAX: "kept too long", J.CLOCK_UNKNOWN: "clock unknown", J.REST_DONE: "rest done",
+    J.OVEN_EMPTY: "is the oven empty?", J.LOW_MEMORY: "low memory", J.SLIP: "running late",
 }  # fmt: skip
 
 

@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, fields
 
+from tourier.voice import Voice
+
 
 @dataclass(frozen=True)
 class Learned:
@@ -43,13 +45,13 @@ class Known:
 
     fridge_c: Learned | None = _named("air of the fridge")
     freezer_c: Learned | None = _named("air of the freezer")
-    film_fridge: Learned | None = _named("fridge takes heat away at")
-    film_freezer: Learned | None = _named("freezer takes heat away at")
-    bench_effusivity: Learned | None = _named("bench takes heat away at")
+    film_fridge: Learned | None = _named("how fast the fridge chills")
+    film_freezer: Learned | None = _named("how fast the freezer chills")
+    bench_effusivity: Learned | None = _named("how fast the bench chills")
     mixing_rise_k: Learned | None = _named("mixing warms dough by")
-    proof_dose_s: Learned | None = _named("proof it likes")
+    proof_dose_s: Learned | None = _named("proof that suits it")
     butter_low_c: Learned | None = _named("bends from")
-    butter_high_c: Learned | None = _named("bends up to")
+    butter_high_c: Learned | None = _named("bends to")
 
     @property
     def values(self) -> tuple[Learned, ...]:
@@ -95,16 +97,15 @@ def words(quantity: str) -> str:
     return _WORDS.get(quantity, quantity)
 
 
-def lines(values: Iterable[Learned]) -> list[str]:
+def lines(values: Iterable[Learned], said: Voice) -> list[str]:
     """Return learned values as lines: what, value with band, from which batches, error before and after."""
     out = []
     for value in values:
         batches = ", ".join(str(number) for number in value.batches)
-        line = (
-            f"{value.subject}, {words(value.quantity)}: {value.value:.2f} {value.unit} "
-            f"({value.low:.2f} to {value.high:.2f}), from batch {batches or '--, by hand'}"
-        )
+        figure = said.learned(value.value, value.unit, (value.low, value.high))
+        line = f"{value.subject}, {words(value.quantity)}: {figure}, from batch {batches or '--, by hand'}"
         if value.error_before is not None and value.error_after is not None:
-            line += f"; forecast error {value.error_before:.2f} -> {value.error_after:.2f} {value.error_unit}"
+            before, after = (said.error(one, value.error_unit) for one in (value.error_before, value.error_after))
+            line += f"; forecast error {before.partition(',')[0]} -> {after}"
         out.append(f"{line}  [{value.quantity}]")
     return out

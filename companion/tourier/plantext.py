@@ -2,95 +2,73 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from tourier.columns import table
+from tourier.voice import Voice, span
 
 if TYPE_CHECKING:
     from tourier.batch.model import Workup
     from tourier.dayplan.model import DayPlan
 
 
-def _length(metres: float, inch: bool) -> str:
-    from tourier.quantities import length_text
-
-    return length_text(metres, "in" if inch else "cm")
-
-
-def _degrees(celsius: float, inch: bool) -> str:
-    """A temperature to the whole degree, °F for a cook who measures in inches."""
-    return f"{celsius * 1.8 + 32:.0f} °F" if inch else f"{celsius:.0f} °C"
-
-
-def _mass(gram: float, inch: bool) -> str:
-    text = f"{gram:.1f} g" if gram < 100 and gram % 1 else f"{gram:.0f} g"
-    return f"{text} ({gram / 28.349523125:.2f} oz)" if inch else text
-
-
-def formula_lines(work: Workup, inch: bool) -> list[str]:
+def formula_lines(work: Workup) -> list[str]:
     """Return the scaled formula, the block and the water."""
-    rows = [["ingredient", "mass", "% of flour"]]
-    rows += [[line.name, _mass(line.g, inch), f"{line.percent_of_flour:.1f}"] for line in work.lines]
-    rows.append(["détrempe", _mass(work.dough_g, inch), ""])
-    rows.append(["butter for the block", _mass(work.butter_block_g, inch), f"{work.roll_in_percent_of_flour:.1f}"])
+    said = work.spec.voice
+    rows = [["ingredient", "weight", "% of flour"]]
+    rows += [[line.name, said.mass(line.g), f"{line.percent_of_flour:.1f}"] for line in work.lines]
+    rows.append(["détrempe", said.mass(round(work.dough_g)), ""])
+    rows.append(["butter for the block", said.mass(round(work.butter_block_g)), f"{work.roll_in_percent_of_flour:.1f}"])
     lines = table(rows, frozenset({1, 2}))
     lines.append(
         f"Roll-in: {work.roll_in_percent_of_dough:.1f} % of dough, {work.roll_in_percent_of_flour:.1f} % of flour."
     )
-    lines += paton_lines(work, inch)
+    lines += paton_lines(work)
     if work.water_temp_c is not None:
-        rule = ""
-        if work.water_rule_c is not None:
-            rule = (
-                f" (every ingredient at its own temperature; the three-factor rule of thumb says "
-                f"{_degrees(work.water_rule_c, inch)})"
-            )
-        water = f"{work.water_name[:1].upper()}{work.water_name[1:]} at {_degrees(work.water_temp_c, inch)}"
+        name = f"{work.water_name[:1].upper()}{work.water_name[1:]}"
+        dough = said.temperature(work.spec.dough_temp_c)
+        line = f"{name} at {said.temperature(work.water_temp_c)} for dough at {dough}."
         if ice := work.ice_text:
-            tap = _degrees(work.spec.kitchen.tap_c, inch)
-            water = f"Water from the tap, {tap}, with {ice} of it as ice,"
-        lines.append(f"{water} for dough at {_degrees(work.spec.dough_temp_c, inch)}{rule}.")
+            tap = said.temperature(work.spec.kitchen.tap_c)
+            line = f"Water from the tap, {tap}, with {ice} of it as ice, for dough at {dough}."
+        if work.water_rule_c is not None:
+            rule = said.temperature(work.water_rule_c)
+            line += f" Every ingredient counts at its own temperature; the three-factor rule of thumb says {rule}."
+        lines.append(line)
     return lines
 
 
-def paton_lines(work: Workup, inch: bool) -> list[str]:
+def paton_lines(work: Workup) -> list[str]:
     """Return how dough and butter are shared out; nothing for a single pâton."""
     if len(work.patons_g) < 2:
         return []
+    mass = work.spec.voice.mass
     shares = [(p["dough_g"], p["butter_g"]) for p in work.patons_g]
     if len(set(shares)) == 1:
         dough, butter = shares[0]
-        share = f"{_mass(dough, inch)} of dough, a butter block of {_mass(butter, inch)}"
-        return [f"Each of {len(shares)} pâtons: {share}."]
+        return [f"Each of {len(shares)} pâtons: {mass(dough)} of dough, a butter block of {mass(butter)}."]
     return [
-        f"Pâton {p['paton']}: {_mass(p['dough_g'], inch)} of dough, a butter block of {_mass(p['butter_g'], inch)}."
+        f"Pâton {p['paton']}: {mass(p['dough_g'])} of dough, a butter block of {mass(p['butter_g'])}."
         for p in work.patons_g
     ]
 
 
-def _fat(metres: float) -> str:
-    """One fat layer as a cook can picture it: tenths of a millimetre, two figures below one (puff: 0.0021 mm)."""
-    mm = metres * 1000
-    return f"{mm:.{1 if mm >= 1 else 1 - math.floor(math.log10(mm))}f} mm"
-
-
-def sheet_lines(work: Workup, inch: bool) -> list[str]:
+def sheet_lines(work: Workup) -> list[str]:
     """Return sizes and layers stage by stage, once for pâtons that are alike."""
     lines: list[str] = []
+    said = work.spec.voice
     groups = _alike(work, lambda n: [replace(stage, paton=0) for stage in work.stages if stage.paton == n])
     for patons, stages in groups:
         if len(groups) > 1:
             lines.append(_patons(patons))
         rows = [["stage", "length", "width", "thick", "fat layers", "one fat layer"]]
         for stage in stages:
-            fat = _fat(stage.fat_layer_m) if stage.fat_layer_m else ""
-            thick = f" ({_length(stage.thickness_m, True)})" if inch else ""
+            fat = said.layer(stage.fat_layer_m) if stage.fat_layer_m else ""
             rows.append([
-                stage.step, _length(stage.length_m, inch), _length(stage.width_m, inch),
-                f"{stage.thickness_m * 1000:.1f} mm{thick}", str(stage.fat_layers or ""), fat,
+                stage.step, said.length(stage.length_m), said.length(stage.width_m),
+                said.thickness(stage.thickness_m), str(stage.fat_layers or ""), fat,
             ])  # fmt: skip
         lines += table(rows, frozenset({1, 2, 3, 4, 5}))
     return lines
@@ -106,10 +84,10 @@ def cut_lines(work: Workup, columns: int = 64) -> list[str]:
         if layout is None:
             continue
         sheet, way = _sheet(work, patons[0]), "across" if layout.across_bench else "along"
-        size = f"{_length(layout.length_m, False)} x {_length(layout.width_m, False)}"
-        inches = f"{_length(layout.length_m, True)} x {_length(layout.width_m, True)}"
+        said = work.spec.voice
+        size, edge = said.size(layout.length_m, layout.width_m), said.rolled(sheet["edge_m"])
         lines += [
-            f"{_patons(patons)}: trim {sheet['edge_m'] * 1000:.0f} mm off every edge; {size} ({inches}) is left. "
+            f"{_patons(patons)}: trim {edge} off every edge; {size} is left. "
             f"Strips run {way} the bench.",
             *cutmap.cells(layout, columns), *cutmap.legend(layout),
             "Capitals and small letters only tell neighbours apart; a dot is offcut. The near edge is at the bottom.",
@@ -123,7 +101,6 @@ def cut_lines(work: Workup, columns: int = 64) -> list[str]:
 def cut_map_svg(work: Workup) -> str:
     """Return the cut maps of all pâtons as one drawing, once for pâtons that are alike, marks in the cook's unit."""
     from tourier.craft import cutmap
-    from tourier.quantities import inch_text
 
     groups = _alike(work, lambda n: (_sheet(work, n)["layout"], _sheet(work, n)["edge_m"]))
     sheets = [
@@ -131,26 +108,22 @@ def cut_map_svg(work: Workup) -> str:
         for patons, (layout, edge_m) in groups if layout is not None
     ]  # fmt: skip
     title = f"Cut map: {work.spec.name}"
-    if work.spec.units == "inch":
-        return cutmap.sheets_svg(sheets, lambda metres: inch_text(metres).removesuffix(" in"), "in", title)
-    return cutmap.sheets_svg(sheets, title=title)
+    said = work.spec.voice
+    return cutmap.sheets_svg(sheets, said.mark_figure, said.mark, title)
 
 
-def mark_figures(work: Workup, paton: int) -> list[tuple[str, list[str], list[str]]]:
-    """Return one pâton's ruler marks as (where, cm, inches to the nearest 1/16), in the order a cook walks the ruler.
+def mark_figures(work: Workup, paton: int, said: Voice | None = None) -> list[tuple[str, list[str]]]:
+    """Return one pâton's ruler marks as (where, figures in the cook's unit), in the order a cook walks the ruler.
 
     Strips and edges that take the same marks are named together.
     """
-    from tourier.quantities import inch_text, length_text
-
     index = next(i for i, sheet in enumerate(work.cuts["sheets"]) if sheet["paton"] == paton)
     groups: dict[tuple, list[dict]] = {}
     for mark in work.cuts["marks_mm"][index]:
         groups.setdefault((mark["edge"] == "slit", *mark["at"]), []).append(mark)
     found = []
     for (_, *at), same in groups.items():
-        cm = [f"{float(length_text(mm / 1000, 'cm').removesuffix(' cm')):.1f}" for mm in at]
-        found.append((_where(same), cm, [inch_text(mm / 1000).removesuffix(" in") for mm in at]))
+        found.append((_where(same), [(said or work.spec.voice).mark_figure(mm / 1000) for mm in at]))
     return found
 
 
@@ -175,11 +148,10 @@ def _numbers(numbers: list[int]) -> str:
 
 
 def mark_lines(work: Workup, paton: int) -> list[str]:
-    """Return one pâton's ruler marks in cm and, below, in inches."""
+    """Return one pâton's ruler marks in the cook's unit, or in both where the batch file asks for both."""
     lines = ["Marks, from the left end of the trimmed sheet; long cuts from its near edge:"]
-    for where, cm, inches in mark_figures(work, paton):
-        lines.append(f"  {where}, cm: " + "  ".join(cm))
-        lines.append(f"  {'':{len(where)}}  in: " + "  ".join(inches))
+    for said in work.spec.rulers:
+        lines += [f"  {where}, {said.mark}: {'  '.join(figures)}" for where, figures in mark_figures(work, paton, said)]
     return lines
 
 
@@ -207,17 +179,17 @@ def _patons(patons: list[int]) -> str:
 
 
 def timetable_lines(day: DayPlan) -> list[str]:
-    """Return the steps by the clock: start, end, hands-on, slack, place."""
+    """Return the steps by the clock: start, end, hands-on, time to spare, place."""
     from shared_schedule import plan as wire
 
-    rows = [["start", "end", "hands on", "slack", "step", "where"]]
+    rows = [["start", "end", "hands on", "to spare", "step", "where"]]
     many = day.workup.patons > 1
     for step in day.steps:
         process = step.process
         paton = f", pâton {process.paton}" if many and process.paton else ""
-        hands = f"{process.attended_s // 60} min" if process.attended_s else ""
+        hands = span(process.attended_s // 60 * 60) if process.attended_s else ""
         rows.append([
-            step.start.strftime("%a %H:%M"), step.end.strftime("%a %H:%M"), hands, f"{step.slack_s // 60} min",
+            step.start.strftime("%a %H:%M"), step.end.strftime("%a %H:%M"), hands, span(step.slack_s // 60 * 60),
             process.name + paton, wire.PLACE_WORDS[process.place],
         ])  # fmt: skip
     return table(rows, frozenset({2, 3}))

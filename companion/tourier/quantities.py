@@ -1,11 +1,11 @@
-"""A person's text in, SI floats out, and back. The only module that uses pint, and it loads it on first use.
+"""A person's text in, SI floats out. The only module that uses pint, and it loads it on first use.
 
 Read: "8 in", "1 1/2 in", "20 cm", "68 °F", "340 g", "1 h 15 min", "27 % of dough". A bare number is refused wherever a
 unit matters. Absolute temperatures are written in °C or °F; differences in K, Δ°C or Δ°F; neither is taken for the
 other. Everything returned is in metres, kilograms, seconds, degrees Celsius (absolute) or kelvin (difference).
 
-Written: metres as cm, mm or inches to the nearest 1/16, kilograms as g or oz, °C or °F, h and min. What is written can
-be read back and written again without a change (see tests/batch/test_quantities.py).
+The way back, from values to text, is `tourier.voice`. What is written there can be read here and written again without
+a change (see tests/batch/test_quantities.py).
 """
 
 from __future__ import annotations
@@ -100,7 +100,10 @@ def length_m(value: object) -> float:
 
 
 def mass_kg(value: object) -> float:
-    """Kilograms from "340 g", "12 oz", "1.2 kg", "2 lb"."""
+    """Kilograms from "340 g", "12 oz", "1.2 kg", "2 lb", "2 lb 3.5 oz"."""
+    both = re.fullmatch(r"\s*(\d{1,4}\s*lbs?)\s+(\d\S*\s*oz)\s*", value) if isinstance(value, str) else None
+    if both and len(value) <= MAX_TEXT:
+        return mass_kg(both[1]) + mass_kg(both[2])
     return _plain(value, _MASS, "kilogram", "a mass", "340 g")
 
 
@@ -189,6 +192,17 @@ def labelled_percent(value: object) -> tuple[float, str]:
     return number, match.group(1)
 
 
+def units_of(data: dict) -> str:
+    """The measures the tables of a batch file are said in, "metric" or "inch": the file's own `units`, else its
+    kitchen's, else those its pieces are written in. A word that is neither counts for nothing here."""
+    kitchen, rows = data.get("kitchen"), data.get("pieces")
+    for said in (data.get("units"), kitchen.get("units") if isinstance(kitchen, dict) else None):
+        if said in ("metric", "inch"):
+            return said
+    rows = rows if isinstance(rows, list) else []
+    return "inch" if any(isinstance(row, dict) and is_inch_text(row.get("base")) for row in rows) else "metric"
+
+
 def is_inch_text(value: object) -> bool:
     """Whether a person wrote this length in inches or feet."""
     if not isinstance(value, str):
@@ -198,81 +212,3 @@ def is_inch_text(value: object) -> bool:
     except QuantityError:
         return False
     return _LENGTH.get(unit.lower()) in ("inch", "foot")
-
-
-# --- back to a person's text ------------------------------------------------------------------------------------
-
-
-def _round_half_away(value: float) -> int:
-    return int(math.floor(abs(value) + 0.5)) * (-1 if value < 0 else 1)
-
-
-def sixteenths(length: float) -> int:
-    """A length in metres as whole sixteenths of an inch, nearest."""
-    return _round_half_away(length / _scale("inch", "meter") * 16)
-
-
-def inch_text(length: float) -> str:
-    """Metres as inches to the nearest 1/16: "8 in", "1 1/2 in", "-3/16 in"."""
-    parts = sixteenths(length)
-    sign = "-" if parts < 0 else ""
-    whole, rest = divmod(abs(parts), 16)
-    if rest == 0:
-        return f"{sign}{whole} in"
-    common = math.gcd(rest, 16)
-    fraction = f"{rest // common}/{16 // common}"
-    return f"{sign}{whole} {fraction} in" if whole else f"{sign}{fraction} in"
-
-
-def length_text(length: float, unit: str = "cm") -> str:
-    """Metres as text: "mm" to 0.1 mm, "cm" to 1 mm, "in" to the nearest 1/16."""
-    if unit == "in":
-        return inch_text(length)
-    if unit == "mm":
-        return f"{_round_half_away(length * 10000) / 10:g} mm"
-    if unit == "cm":
-        return f"{_round_half_away(length * 1000) / 10:g} cm"
-    raise ValueError(f"no length is written in {unit!r}")
-
-
-def mass_text(mass: float, unit: str = "g", tenths: bool = False) -> str:
-    """Kilograms as text: "g" to 1 g (0.1 g with `tenths`), "oz" to 0.1 oz (0.01 oz with `tenths`)."""
-    if unit == "oz":
-        places = 2 if tenths else 1
-        scaled = _round_half_away(mass / _scale("ounce", "kilogram") * 10**places)
-        return f"{scaled / 10**places:.{places}f} oz"
-    if unit != "g":
-        raise ValueError(f"no mass is written in {unit!r}")
-    return f"{_round_half_away(mass * 10000) / 10:.1f} g" if tenths else f"{_round_half_away(mass * 1000)} g"
-
-
-def temperature_text(t_c: float, unit: str = "°C") -> str:
-    """An absolute temperature to 0.1 °C or 1 °F."""
-    if unit == "°F":
-        return f"{_round_half_away(float(_registry().Quantity(t_c, 'degC').to('degF').magnitude))} °F"
-    if unit != "°C":
-        raise ValueError(f"no temperature is written in {unit!r}")
-    return f"{_round_half_away(t_c * 10) / 10 + 0.0:.1f} °C"
-
-
-def difference_text(kelvin: float, unit: str = "K") -> str:
-    """A difference of temperatures to 0.1 K or 0.1 Δ°F; never with the sign of an absolute temperature."""
-    if unit == "Δ°F":
-        return f"{_round_half_away(kelvin * 18) / 10 + 0.0:.1f} Δ°F"
-    if unit != "K":
-        raise ValueError(f"no difference is written in {unit!r}")
-    return f"{_round_half_away(kelvin * 10) / 10 + 0.0:.1f} K"
-
-
-def duration_text(seconds: float) -> str:
-    """Seconds as "1 h 15 min", "45 min" or, under two minutes, "90 s"; to the nearest minute above that."""
-    whole = _round_half_away(seconds)
-    sign = "-" if whole < 0 else ""
-    whole = abs(whole)
-    if whole < 120:
-        return f"{sign}{whole} s"
-    minutes = (whole + 30) // 60
-    hours, minutes = divmod(minutes, 60)
-    if hours == 0:
-        return f"{sign}{minutes} min"
-    return f"{sign}{hours} h" if minutes == 0 else f"{sign}{hours} h {minutes} min"

@@ -121,7 +121,7 @@ def test_ice_takes_the_place_of_water_from_the_tap():
     kitchen = replace(BASE.kitchen, room_c=35.0, tap_c=20.0)
     work = work_up(replace(BASE, kitchen=kitchen, dough_temp_c=15.0), Known())
     assert work.water_temp_c < 0 < work.ice_g
-    said = next(line for line in formula_lines(work, False) if line.startswith("Water"))
+    said = next(line for line in formula_lines(work) if line.startswith("Water"))
     assert said.startswith(f"Water from the tap, 20 °C, with {work.ice_g:.0f} g of it as ice,")
     a_drop = replace(work, water_temp_c=-10.4, ice_g=0.4)
     assert a_drop.ice_text == "0.4 g"

@@ -175,7 +175,7 @@ def test_working_a_batch_out_is_quick(name):
     bench=st.sampled_from(["marble", "steel", "wood", "glass"]), bench_mm=st.floats(1.0, 60.0), ice=st.booleans(),
     folds=st.lists(st.sampled_from([2, 3, 4]), min_size=1, max_size=5).map(tuple),
     overnight=st.sampled_from(["dough", "paton", "pieces", "none"]), dough=st.floats(14.0, 30.0),
-    profile=st.sampled_from(["standard-80", "roll-in-84", "hard-fraction", "vegan-block"]),
+    profile=st.sampled_from(["standard-80", "roll-in-84", "hard-fraction", "plant-block"]),
     wish=st.sampled_from([None, 900.0, 3600.0]),
 )  # fmt: skip
 def test_any_kitchen_is_worked_out_or_refused_in_one_sentence(

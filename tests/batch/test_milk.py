@@ -39,7 +39,7 @@ def test_the_milk_makes_the_dough_wanted():
     hand = _work(_ALL_MILK.replace('by = "mixer"', 'by = "hand"'))
     assert rise_k == pytest.approx(MIXING_RISE_K["stand mixer"], abs=0.2)
     assert hand.water_temp_c > work.water_temp_c  # by hand dough warms less, so the milk is poured warmer
-    assert any("Whole milk at" in line and "three-factor" not in line for line in formula_lines(work, False))
+    assert any("Whole milk at" in line and "three-factor" not in line for line in formula_lines(work))
     assert not any(warning.code == "water" for warning in work.warnings)
 
 

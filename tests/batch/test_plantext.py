@@ -26,7 +26,7 @@ def puff():
 
 def test_the_thinnest_fat_layer_is_a_figure_and_never_nought(puff):
     """729 layers in a sheet of 3.5 mm: about two thousandths of a millimetre each."""
-    rows = {line.split("  ")[0]: line for line in plantext.sheet_lines(puff, False)}
+    rows = {line.split("  ")[0]: line for line in plantext.sheet_lines(puff)}
     for stage in puff.stages:
         if stage.fat_layer_m:
             said = float(rows[stage.step].split()[-2])
@@ -71,7 +71,7 @@ def test_a_gram_or_two_of_ice_is_not_asked_for(puff):
         work = worked(text + f'\n[kitchen.mixing]\ntap = "{tap} \u00b0C"\n')
         water = sum(line.g for line in work.lines if line.name in ("water", "vinegar"))
         found[tap] = work.ice_g / water
-        said = plantext.formula_lines(work, False)[-1]
+        said = plantext.formula_lines(work)[-1]
         assert (" as ice" in said) == (work.ice_g > 0)
         assert work.water_temp_c == pytest.approx(puff.water_temp_c, abs=0.01)
         assert work.ice_g == 0 or work.ice_g / water >= 0.025

@@ -7,7 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from tourier import quantities as q
+from tourier import voice
 from tourier.quantities import QuantityError
+from tourier.voice import METRIC, US
 
 
 @pytest.mark.parametrize(
@@ -95,46 +97,59 @@ def test_control_characters_stay_out_of_messages():
 
 @given(st.integers(0, 16 * 120))
 def test_inches_round_trip(parts):
-    text = q.inch_text(parts * 0.0254 / 16)
-    assert q.sixteenths(q.length_m(text)) == parts
-    assert q.inch_text(q.length_m(text)) == text
+    text = US.length(parts * 0.0254 / 16)
+    assert voice.sixteenths(q.length_m(text)) == parts
+    assert US.length(q.length_m(text)) == text
 
 
-@given(st.floats(0, 3), st.sampled_from(["cm", "mm", "in"]))
-def test_lengths_round_trip(metres, unit):
-    text = q.length_text(metres, unit)
-    assert q.length_text(q.length_m(text), unit) == text
-    half = {"cm": 0.0005, "mm": 0.00005, "in": 0.0254 / 32}[unit]
-    assert abs(q.length_m(text) - metres) <= half + 1e-9
+LENGTHS = [(METRIC.length, 0.0005), (METRIC.thickness, 0.00005), (US.length, 0.0254 / 32)]
 
 
-@given(st.floats(0, 20), st.sampled_from(["g", "oz"]), st.booleans())
-def test_masses_round_trip(kg, unit, tenths):
-    text = q.mass_text(kg, unit, tenths)
-    assert q.mass_text(q.mass_kg(text), unit, tenths) == text
+@given(st.floats(0, 3), st.sampled_from(LENGTHS))
+def test_lengths_round_trip(metres, said):
+    say, half = said
+    text = say(metres)
+    assert say(q.length_m(text)) == text
+    assert abs(q.length_m(text) - metres) <= half + 1e-6  # a micrometre is what both machines count in
 
 
-@given(st.integers(-400, 3000), st.sampled_from(["°C", "°F"]))
-def test_temperatures_round_trip(tenths, unit):
-    text = q.temperature_text(tenths / 10, unit)
-    assert q.temperature_text(q.temperature_c(text), unit) == text
+@given(st.integers(0, 200000), st.sampled_from([METRIC, US]))
+def test_weights_round_trip(tenths, said):
+    text = said.weight(tenths / 10)
+    kg = q.mass_kg(text)
+    assert said.weight(kg * 1000) == text
+    assert abs(kg * 1000 - tenths / 10) <= (0.51 if said is METRIC else 0.05001 * voice.G_PER_OZ)
+
+
+@given(st.integers(-400, 3000), st.sampled_from([METRIC, US]), st.integers(0, 1))
+def test_temperatures_round_trip(tenths, said, places):
+    text = said.temperature(tenths / 10, places)
+    assert said.temperature(q.temperature_c(text), places) == text
 
 
 @given(st.integers(-60, 570))
 def test_whole_fahrenheit_survives_celsius(fahrenheit):
-    assert q.temperature_text(q.temperature_c(f"{fahrenheit} °F"), "°F") == f"{fahrenheit} °F"
+    assert US.temperature(q.temperature_c(f"{fahrenheit} °F")) == f"{fahrenheit} °F"
 
 
-@given(st.integers(0, 400), st.sampled_from(["K", "Δ°F"]))
-def test_differences_round_trip(tenths, unit):
-    text = q.difference_text(tenths / 10, unit)
-    assert q.difference_text(q.difference_k(text), unit) == text
+@given(st.integers(-6000, 30000), st.sampled_from([METRIC, US]))
+def test_both_machines_say_the_same_temperature(cdeg, said):
+    """Integers on the timer, floats on the desk; half away from zero on both."""
+    if cdeg * (18 if said.us else 1) % 10 != 5:  # a tie may fall either way in floats
+        assert said.reading(cdeg) == said.temperature(cdeg / 100, 1)
 
 
 @given(st.integers(0, 300 * 3600))
-def test_durations_round_trip(seconds):
-    text = q.duration_text(seconds)
-    assert q.duration_text(q.duration_s(text)) == text
+def test_spans_round_trip(seconds):
+    text = voice.span(seconds)
+    assert voice.span(q.duration_s(text)) == text
+
+
+def test_a_span_is_said_in_one_way():
+    assert [voice.span(s) for s in (7200, 4500, 90, 60, 0, -300)] == [
+        "2 h", "1 h 15 min", "90 s", "1 min", "0 min", "-5 min",
+    ]  # fmt: skip
+    assert [voice.span(float(s)) for s in ("inf", "nan")] == ["never", "–"]
 
 
 def test_pint_is_loaded_only_when_needed():

@@ -1,5 +1,6 @@
 """Batch files: what is read, and what is refused with key and line."""
 
+import re
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -247,3 +248,30 @@ def test_a_damaged_file_is_refused_or_read_but_never_crashes(data):
     except BatchError as error:
         assert error.problems
         assert all(p.sentence for p in error.problems)
+
+
+def test_the_old_name_of_the_plant_fat_block_is_still_read():
+    text = example_text("puff").replace("[butter]", '[butter]\nprofile = "vegan-block"', 1)
+    text = re.sub(r'\nprofile = "(?!vegan).*', "", text)
+    assert read_batch_text(text, now=NOW).butter.profile == "plant-block"
+    with pytest.raises(BatchError, match='"plant-blok" is not one of .*did you mean "plant-block"'):
+        read_batch_text(text.replace("vegan-block", "plant-blok"), now=NOW)
+
+
+@pytest.mark.parametrize(
+    ("own", "kitchen", "said"),
+    [("", "", "inch"), ('units = "metric"\n', "", "metric"), ("", 'units = "metric"\n', "metric"),
+     ('units = "inch"\n', 'units = "metric"\n', "inch")],
+)  # fmt: skip
+def test_units_are_the_batchs_own_else_the_kitchens_else_the_pieces(own, kitchen, said):
+    text = own + example_text("home-inches").replace("[kitchen]\n", f"[kitchen]\n{kitchen}", 1)
+    assert read_batch_text(text, now=NOW).units == said
+
+
+def test_limits_are_said_in_the_cooks_units():
+    text = example_text("home-inches").replace('room = "70 °F"', 'room = "120 °F"')
+    with pytest.raises(BatchError, match="120 °F is not possible here; allowed are 36 °F to 113 °F"):
+        read_batch_text(text, now=NOW)
+    text = text.replace("[kitchen]\n", '[kitchen]\nunits = "feet"\n', 1)
+    with pytest.raises(BatchError, match='kitchen.units: "feet" is not one of metric, inch'):
+        read_batch_text(text, now=NOW)

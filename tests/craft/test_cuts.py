@@ -181,7 +181,7 @@ def test_marks_in_walking_order_for_six_triangles():
 
 def test_marks_never_drift_by_more_than_half_a_sixteenth():
     layout = cuts.smallest_sheet([(triangle(3.5 * IN, 11 * IN), 12)], 24 * IN, 12 * IN, 0.001)
-    from tourier.quantities import sixteenths
+    from tourier.voice import sixteenths
 
     for mark in cuts.marks(layout):
         for at in mark.at_m:

@@ -58,7 +58,7 @@ def test_season_and_own_window():
     # Published: winter butter is 6 points more solid than summer butter at 10 C (J. Dairy Sci., abstract).
     gap = butter.solid_fraction(winter, 10.0) - butter.solid_fraction(butter.seasonal(p, -3.0), 10.0)
     assert gap == pytest.approx(0.06, abs=1e-9)
-    own = butter.with_window(butter.profile("vegan-block"), 11.0, 14.0)
+    own = butter.with_window(butter.profile("plant-block"), 11.0, 14.0)
     assert own.calibrated and (own.stop_low_c, own.stop_high_c) == (8.0, 18.0)
     for low, high in ((16.0, 13.0), (-4.0, 10.0), (10.0, 40.0)):
         with pytest.raises(ValueError, match="pliable window"):
@@ -238,7 +238,7 @@ def test_proof_is_capped_for_the_butter(name):
     warm = proof.proof(p, LAMINATE, 60.0, 12.0, 33.0, Kitchen())
     assert warm.capped and warm.air_c == min(28.0, p.melting_point_c - 4.0) <= 28.0
     assert "melt the butter" in warm.warnings[0]
-    assert any("uncalibrated" in w for w in warm.warnings) == (name == "vegan-block")
+    assert any("uncalibrated" in w for w in warm.warnings) == (name == "plant-block")
 
 
 def test_altitude_is_faster():

@@ -107,7 +107,7 @@ def test_unwished_sheets_are_never_thinner_than_8_mm():
 
 
 def test_refusals_name_the_limit():
-    with pytest.raises(SheetError, match="longer than the 60 cm of bench") as caught:
+    with pytest.raises(SheetError, match="longer than the 0.6 m of bench") as caught:
         make(bench=(0.6, 0.5), wish=0.6)
     assert caught.value.quantity == "bench length"
     with pytest.raises(SheetError, match="5-fold"):

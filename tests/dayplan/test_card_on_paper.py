@@ -10,6 +10,7 @@ import re
 import shutil
 import subprocess
 from datetime import datetime
+from fractions import Fraction
 from html import unescape
 from zoneinfo import ZoneInfo
 
@@ -19,7 +20,6 @@ from tourier.batch.read import read_batch_text
 from tourier.batch.workup import work_up
 from tourier.dayplan import card, card_html, cardsize, plan_days
 from tourier.known import Known
-from tourier.quantities import inch_text
 
 from shared_schedule import plan as wire
 
@@ -194,12 +194,16 @@ def test_each_card_has_sizes_marks_window_and_boxes(cards):
         text = unescape(re.sub(r"<[^>]*>", "", html.split("<body>")[1]))
         folds = [s.process for s in plan.steps if s.process.kind == wire.FOLD]
         sheets = [s.process for s in plan.steps if s.process.kind == wire.SHEET]
-        assert f"{folds[0].low_c:.0f}–{folds[0].high_c:.0f} °C" in text, name
+        low, high = folds[0].low_c, folds[0].high_c
+        window = f"{low:g} to {high:g} °C"
+        if plan.spec.units == "inch":
+            window = f"{low * 1.8 + 32:.0f} to {high * 1.8 + 32:.0f} °F"
+        assert window in text, name
         for sheet in sheets:
             thick = round(sheet.thickness_m * 2000) / 2  # a final sheet is rolled to the half millimetre
             size = f"{sheet.length_m * 100:.0f} × {sheet.width_m * 100:.0f} cm, {thick:g} mm"
             if plan.spec.units == "inch":  # a quarter of an inch will do, thickness to a sixteenth
-                size = f", {inch_text(sheet.thickness_m)}"
+                size = f", {Fraction(round(sheet.thickness_m / 0.0254 * 16), 16)} in"
             assert size in text, name
         assert "Ruler marks" in text, name
         assert "salt is in" in text and "in the wash" in text, name

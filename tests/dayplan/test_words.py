@@ -38,7 +38,7 @@ def test_the_hour_asked_for_stands_beside_the_hour_aimed_at(early_min, said):
 
 def test_the_chance_names_its_hour_and_several_batches_have_no_common_one():
     assert ready_words(_plan(30)) == "Ready Sun 29 Nov 08:00, half an hour before the 08:30 you asked for"
-    assert chance_words(_plan(30, chance=0.874)) == "87 % sure by 08:30"
+    assert chance_words(_plan(30, chance=0.874)) == "87 % chance of being ready by 08:30"
     assert chance_words(_plan(30)) == ""
     assert asked_words(_plan(30, batches=2)) == ""
     assert "08:30" not in chance_words(_plan(30, batches=2, chance=0.5))

@@ -296,7 +296,7 @@ async def test_timetable_with_sleep_shaded_and_warnings_with_reasons(make_desk, 
         assert shaded and all(set(str(shown())[span.start : span.end]) == {":"} for span in shaded)
         room.query_one("#worked-pages").choose("mind")
         await until(pilot, lambda: "why:" in str(shown()), what="no reason")
-        assert "!Mind" in room.query_one("#worked-pages")._plain
+        assert "!Warnings" in room.query_one("#worked-pages")._plain
 
 
 def test_sheets_are_drawn_to_one_scale():

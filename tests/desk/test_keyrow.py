@@ -20,7 +20,7 @@ async def test_keys_are_whole_and_the_most_needed(make_desk, until, width):
         for key in free:
             assert key.region.right <= edge
             assert key.region.width >= len(f"{key.key_display} {key.description}")
-        usual = ["Acknowledge", "Go / done", "Bend test", "Note", "Replan", "Collect", "Connect", "Leave", "Theme"]
+        usual = ["Acknowledge", "Go / done", "Bend test", "Note", "Replan", "Collect", "Connect", "Quit", "Theme"]
         shown = [key.description for key in free]
         assert shown == usual[: len(shown)] and len(shown) >= {60: 2, 80: 5, 100: 7, 112: 7, 160: 9}[width]
 

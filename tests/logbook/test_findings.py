@@ -228,12 +228,12 @@ def test_what_stands_out_comes_first_in_a_cooks_words(book):
     late = support.small_plan(made_at_s=support.BEGIN + 10**6)
     two = support.Day(late, slips={7: {"lasts_s": 1500, "end_c": 21}}).collect(book)
     found = compare([book.load(one), book.load(two)])
-    assert standing_out(found.behaviour)[0].name.startswith("fold 3 (3-fold): ")
+    assert standing_out(found.behaviour)[0].what.startswith("fold 3 (3-fold): ")
     lasted = next(change for change in found.behaviour if change.what == "fold 3 (3-fold): lasted (s)")
-    assert lasted.name == "fold 3 (3-fold): lasted" and lasted.said() == ("8 min", "25 min")
+    assert lasted.row() == ("fold 3 (3-fold): lasted", "8 min", "25 min")
     steps = [change.what.rsplit(": ", 1)[0] for change in standing_out(found.behaviour)]
     assert len(steps) == len(set(steps)) <= 5
-    assert Change("fold 1 (3-fold): warmed (°C/min)", (-0.4, None)).said() == ("\N{MINUS SIGN}0.40", "--")
+    assert Change("fold 1 (3-fold): warmed (°C/min)", (-0.4, None)).row()[1:] == ("\N{MINUS SIGN}0.4", "--")
     # A rest lies in the fridge: what the bench was meanwhile is no difference.
     assert not [c for c in found.behaviour if "Rest" in c.what and "bench" in c.what]
 

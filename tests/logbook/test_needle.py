@@ -28,7 +28,7 @@ def test_out_of_the_dough_for_most_of_a_fold_is_said_but_not_accused(book):
     day = support.Day(support.small_plan(), slips={3: {"probe": "away", "lasts_s": 900}})
     found = review(book.load(day.collect(book)), Outcome())
     probe = next(f for f in found.all if f.key == "probe-fault")
-    assert probe.reading.level == "weak" and "needle was out of the dough for 15 min" in probe.reading.sentence
+    assert probe.reading.level == "weak" and "probe was out of the dough for 15 min" in probe.reading.sentence
     assert probe not in found.named
     assert any("fold 1 (4-fold)" in sentence for sentence in found.missing)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from tourier import quantities
+from tourier import quantities, voice
 from tourier.craft import block, butter, cuts, formula, properties, sheets
 from tourier.craft.composition import mixture
 from tourier.craft.cuts import Shape
@@ -100,5 +100,5 @@ row("1 1/2 in", lambda: quantities.length_m("1 1/2 in") * 1000, 38.1, 1e-9, "mm"
     "independent")  # fmt: skip
 row("12 oz", lambda: quantities.mass_kg("12 oz") * 1000, 12 * 28.349523125, 1e-6, "g", "the avoirdupois ounce",
     "independent")  # fmt: skip
-row("7.5 in rounded to sixteenths", lambda: quantities.sixteenths(7.5 * IN), math.floor(7.5 * 16), 0, "1/16 in",
+row("7.5 in rounded to sixteenths", lambda: voice.sixteenths(7.5 * IN), math.floor(7.5 * 16), 0, "1/16 in",
     "7.5 x 16", "independent")  # fmt: skip

@@ -9,6 +9,7 @@ from typing import Any
 
 from tourier.batch.lines import line_of
 from tourier.quantities import QuantityError, clean
+from tourier.voice import METRIC, Voice, span
 
 MISSING: Any = object()
 _SHOWN = 25  # problems named at once; a damaged file can have thousands
@@ -46,8 +47,10 @@ class BatchError(ValueError):
 class Table:
     """A view on one TOML table. Getters return the value or a default and note what is wrong; they never raise."""
 
-    def __init__(self, data: dict, path: str, lines: dict[str, int], problems: list[Problem]) -> None:
-        self.data, self.path, self.lines, self.problems = data, path, lines, problems
+    def __init__(
+        self, data: dict, path: str, lines: dict[str, int], problems: list[Problem], voice: Voice = METRIC
+    ) -> None:
+        self.data, self.path, self.lines, self.problems, self.voice = data, path, lines, problems, voice
         self.asked: set[str] = set()
         self.one_key = ""  # set when a value is written short, in place of a table
 
@@ -68,7 +71,10 @@ class Table:
         return name in self.data
 
     def get(self, name: str, reader: Callable, default: Any = MISSING, low=None, high=None, show=None) -> Any:
-        """Read a key through `reader`; missing without a default, unreadable or out of range is a problem."""
+        """Read a key through `reader`; missing without a default, unreadable or out of range is a problem.
+
+        `show(voice, limit)` says a limit in the cook's units; without it the bare number stands.
+        """
         self.asked.add(name)
         if name not in self.data:
             if default is MISSING:
@@ -82,8 +88,8 @@ class Table:
             return None if default is MISSING else default
         if (low is not None and value < low) or (high is not None and value > high):
             written = clean(str(self.data[name]))
-            limits = f"allowed are {show(low) if show else low} to {show(high) if show else high}"
-            self.wrong(name, f"{written} is not possible here; {limits}")
+            least, most = (show(self.voice, limit) if show else limit for limit in (low, high))
+            self.wrong(name, f"{written} is not possible here; allowed are {least} to {most}")
             return None if default is MISSING else default
         return value
 
@@ -95,7 +101,7 @@ class Table:
             self.wrong(name, "is missing; the file needs this table")
         elif value is not MISSING and not isinstance(value, dict):
             self.wrong(name, f"must be a table, written under [{self.key(name)}]")
-        return Table(value if isinstance(value, dict) else {}, self.key(name), self.lines, self.problems)
+        return Table(value if isinstance(value, dict) else {}, self.key(name), self.lines, self.problems, self.voice)
 
     def tables(self, name: str, most: int, need: bool = False) -> list[Table]:
         """The members of an array of tables."""
@@ -110,7 +116,7 @@ class Table:
             self.wrong(name, f"has {len(value)} entries; at most {most} are allowed")
             value = value[:most]
         return [
-            Table(item, f"{self.key(name)}[{number}]", self.lines, self.problems)
+            Table(item, f"{self.key(name)}[{number}]", self.lines, self.problems, self.voice)
             for number, item in enumerate(value, start=1)
         ]
 
@@ -122,6 +128,16 @@ class Table:
             near = difflib.get_close_matches(name, sorted(self.asked), n=1, cutoff=0.6)
             hint = f'; did you mean "{near[0]}"?' if near else f"; known here: {', '.join(sorted(self.asked))}"
             self.wrong(name, f"is not a key of a batch file{hint}")
+
+
+def time_limit(_: Voice, seconds: float) -> str:
+    """A limit of time, for `show`."""
+    return span(seconds)
+
+
+def percent_limit(_: Voice, value: float) -> str:
+    """A limit in percent, for `show`."""
+    return f"{value:g} %"
 
 
 def word(*allowed: str) -> Callable[[object], str]:

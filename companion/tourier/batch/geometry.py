@@ -12,7 +12,7 @@ from tourier.batch.ingredients import FINE
 from tourier.batch.model import BatchSpec
 from tourier.craft import butter as butters
 from tourier.craft import cuts, properties, sheets
-from tourier.craft.block import Block, BlockError, fit
+from tourier.craft.block import Block, fit
 from tourier.craft.composition import mixture
 from tourier.craft.formula import (
     DOUGH_GAS,
@@ -25,6 +25,8 @@ from tourier.craft.formula import (
     scale,
     split_volume,
 )
+from tourier.craft.misfit import Misfit
+from tourier.voice import Voice
 
 #: Temperature at which volumes are reckoned: the laminate on the bench, mid-window.
 LAMINATE_C = 12.0
@@ -35,6 +37,11 @@ MAX_PATONS = 8
 
 class Unworkable(ValueError):
     """A wish that cannot be met; `quantity` names what limits, str() is one sentence that says what to do."""
+
+    @classmethod
+    def of(cls, misfit: Misfit, voice: Voice, advice: str = "") -> Unworkable:
+        """What craft cannot meet, said in the cook's units."""
+        return cls(voice.fill(misfit.sentence, misfit.measures) + advice, misfit.quantity)
 
     def __init__(self, sentence: str, quantity: str) -> None:
         super().__init__(sentence)
@@ -158,22 +165,25 @@ class _Planner:
         )
 
     def _check(self, split: Split, block: Block, made: list[sheets.Stage]) -> None:
-        kitchen = self.spec.kitchen
+        kitchen, voice = self.spec.kitchen, self.spec.voice
+        said = voice.length
         if max(block.dough_length_m, block.dough_width_m) > self.bench[0]:
             raise Unworkable(
-                f"the dough sheet for the lock-in is {block.dough_length_m * 100:.0f} cm long, the bench "
-                f"{self.bench[0] * 100:.0f} cm",
+                f"the dough sheet for the lock-in is {said(block.dough_length_m)} long, the bench "
+                f"{said(self.bench[0])}",
                 "bench length",
             )
         if min(block.dough_length_m, block.dough_width_m) > self.bench[1]:
             raise Unworkable(
-                f"the dough sheet for the lock-in is {min(block.dough_length_m, block.dough_width_m) * 100:.0f} cm "
-                f"wide, the bench {self.bench[1] * 100:.0f} cm deep",
+                f"the dough sheet for the lock-in is {said(min(block.dough_length_m, block.dough_width_m))} wide, the "
+                f"bench {said(self.bench[1])} deep",
                 "bench width",
             )
         mass = split.dough_kg + split.butter_kg
         if kitchen.rolling == "hand" and mass > HAND_PATON_KG and self.spec.patons is None:
-            raise Unworkable(f"a pâton of {mass:.1f} kg is more than {HAND_PATON_KG} kg, hard to roll by hand", "pâton")
+            most = voice.weight(HAND_PATON_KG * 1000)
+            heavy = voice.weight(mass * 1000)
+            raise Unworkable(f"a pâton of {heavy} is more than {most}, hard to roll by hand", "pâton")
         if kitchen.fridge_shelf_length_m and kitchen.fridge_shelf_width_m:
             shelf = sorted((kitchen.fridge_shelf_length_m, kitchen.fridge_shelf_width_m))
             for stage in made:
@@ -182,8 +192,8 @@ class _Planner:
                 size = sorted((stage.length_m, stage.width_m))
                 if size[0] > shelf[0] + 1e-9 or size[1] > shelf[1] + 1e-9:
                     raise Unworkable(
-                        f"after {stage.step} the pâton is {size[1] * 100:.0f} x {size[0] * 100:.0f} cm, the fridge "
-                        f"shelf {shelf[1] * 100:.0f} x {shelf[0] * 100:.0f} cm",
+                        f"after {stage.step} the pâton is {voice.size(size[1], size[0])}, the fridge shelf "
+                        f"{voice.size(shelf[1], shelf[0])}",
                         "fridge shelf",
                     )
 
@@ -241,16 +251,18 @@ def lay_out(spec: BatchSpec) -> Geometry:
     try:
         planner = _Planner(spec)
     except FormulaError as error:
-        raise Unworkable(str(error), error.quantity) from None
-    reason: Exception | None = None
+        raise Unworkable.of(error, spec.voice) from None
+    reason = Unworkable("nothing to cut", "pieces")
     for counts in _splits(spec, 1):
         try:
             patons = tuple(planner.paton(number, one) for number, one in enumerate(counts, start=1))
             return _sum_up(spec, planner, patons)
-        except (cuts.CutError, BlockError, sheets.SheetError, FormulaError, Unworkable) as error:
+        except Misfit as error:
             # The reason given is that of the last, smallest pâton: more of them would not have helped.
+            reason = Unworkable.of(error, spec.voice)
+        except Unworkable as error:
             reason = error
-    raise Unworkable(f"{reason}{_advice(spec)}", getattr(reason, "quantity", "")) from None
+    raise Unworkable(f"{reason}{_advice(spec)}", reason.quantity) from None
 
 
 def _advice(spec: BatchSpec) -> str:

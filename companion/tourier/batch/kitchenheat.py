@@ -13,14 +13,16 @@ from typing import Any
 import numpy as np
 
 from tourier.batch.geometry import LAMINATE_C, Geometry, Unworkable
-from tourier.batch.limits import GLUTEN_S, HOUR, MIN, Limits, minutes_text, span
+from tourier.batch.limits import GLUTEN_S, HOUR, MIN, Limits, span
 from tourier.batch.model import BatchSpec
 from tourier.craft import butter as butters
 from tourier.craft import proof, stacks
 from tourier.craft.formula import DOUGH_GAS
 from tourier.craft.ice import dough_ice
+from tourier.craft.misfit import Misfit
 from tourier.craft.properties import butter_material, dough_material, laminate_material
 from tourier.known import Known
+from tourier.voice import span as lasting
 
 #: Dose of a short bulk before the cold, seconds at 26 °C: about 1 h at 24 °C, common practice, no source.
 BULK_DOSE_S = 3200
@@ -39,7 +41,7 @@ class KitchenHeat:
     """Heat and yeast of one batch, with what the cook's own batches have taught. `spec` holds the air in force."""
 
     def __init__(self, spec: BatchSpec, geometry: Geometry, known: Known) -> None:
-        self.spec, self.geometry = spec, geometry
+        self.spec, self.geometry, self.voice = spec, geometry, spec.voice
         self.kitchen = spec.kitchen
         self.known = known
         self.butter = butters.profile(spec.butter.profile)
@@ -114,9 +116,12 @@ class KitchenHeat:
         drift = (2 * self.spec.dough_temp_c + self.kitchen.room_c) / 3
         speed = float(proof.weight(drift) / proof.weight(26.0)) * proof.altitude_factor(self.kitchen.altitude_m)
         if speed <= 0.02:
-            raise Unworkable(f"a dough of {drift:.0f} °C hardly rises; ask for a warmer dough", "dough temperature")
+            raise Unworkable(
+                f"a dough of {self.voice.temperature(drift)} hardly rises; ask for a warmer dough", "dough temperature"
+            )
         ideal = BULK_DOSE_S / speed
-        return span(ideal * 0.6, ideal, ideal * 1.6, f"yeast dose of about 1 h at 24 °C, here at {drift:.0f} °C")
+        why = f"yeast dose of about 1 h at {self.voice.temperature(24)}, here at {self.voice.temperature(drift)}"
+        return span(ideal * 0.6, ideal, ideal * 1.6, why)
 
     @cached_property
     def dough_lock_in_c(self) -> float:
@@ -146,7 +151,8 @@ class KitchenHeat:
         end = self.core_after_c(self.dough_m, thickness_m, start, "freezer", max(wish, MIN))
         self.lock_in_dough_c = end
         right = self._core_s(self.dough_m, thickness_m, start, self.dough_lock_in_c, "freezer")
-        why = f"as the file says; right for the butter at {self.dough_lock_in_c:.0f} °C, after {minutes_text(right)}"
+        right_c = self.voice.temperature(self.dough_lock_in_c)
+        why = f"as the file says; right for the butter at {right_c}, after {lasting(right)}"
         return span(min(wish * 0.6, right), wish, wish * 1.5, why)
 
     def _dough_chill(self, thickness_m: float, where: str) -> Limits:
@@ -154,10 +160,12 @@ class KitchenHeat:
         # Colder than wished only makes the butter stiffen sooner; dough of 4 to 10 °C is locked in: common practice.
         aims = (target + 2.0, target, max(target - 4.0, LOCK_IN_COLD_C))
         seconds = [self._core_s(self.dough_m, thickness_m, start, aim, where) for aim in aims]
-        why = f"core from {start:.0f} to about {target:.0f} °C, where dough and butter agree in firmness"
+        warm, cold = self.voice.degrees(start, 0), self.voice.temperature(target)
+        why = f"core from {warm} to about {cold}, where dough and butter agree in firmness"
         if not math.isfinite(seconds[1]):
             raise Unworkable(
-                f"a fridge of {self.kitchen.fridge_c:.0f} °C does not bring the dough to {target:.0f} °C", "fridge"
+                f"a fridge of {self.voice.temperature(self.kitchen.fridge_c)} does not bring the dough to {cold}",
+                "fridge",
             )
         latest = seconds[2] if math.isfinite(seconds[2]) else 24 * HOUR
         return span(max(30 * MIN, seconds[0]), seconds[1], max(latest, seconds[1] + 30 * MIN), why)
@@ -170,7 +178,8 @@ class KitchenHeat:
         times = [self._core_s(self.dough_m, thickness_m, start, target + d, "room", False) for d in (-1.0, 0.0, 2.5)]
         if not all(map(math.isfinite, times)):
             return None
-        why = f"core from {start:.0f} to about {target:.0f} °C, or it hardens the butter at once"
+        cold, warm = self.voice.degrees(start, 0), self.voice.temperature(target)
+        why = f"core from {cold} to about {warm}, or it hardens the butter at once"
         return span(times[0], times[1], times[2], why)
 
     # --- butter ---
@@ -181,12 +190,13 @@ class KitchenHeat:
         start = self.kitchen.fridge_c + 2.0  # pounding has warmed it a little
         if room <= low + 0.5:
             raise Unworkable(
-                f"a room of {room:.0f} °C never brings this butter into its window from {low:g} °C; warm the room, or "
-                "take a softer butter", "room temperature",
+                f"a room of {self.voice.temperature(room)} never brings this butter into its window "
+                f"{self.voice.window(low, math.nan)}; warm the room, or take a softer butter", "room temperature",
             )  # fmt: skip
         aims = (low + 0.5, self.window_mid_c, high - 0.5)
         times = [self._core_s(self.butter_m, thickness_m, start, t, "room", False) for t in aims]
-        why = f"core of the block from {start:.0f} to {low:g}-{high:g} °C in a {room:.0f} °C room"
+        cold, window = self.voice.degrees(start, 0), self.voice.window(low, high)
+        why = f"core of the block from {cold} into its window, {window}, in a room of {self.voice.temperature(room)}"
         known = [t if math.isfinite(t) else 4 * HOUR for t in times]
         return span(min(known[0], 3 * HOUR), min(known[1], 3 * HOUR), min(known[2], 6 * HOUR), why)
 
@@ -217,9 +227,10 @@ class KitchenHeat:
     def fold(self, before_m: float, after_m: float, passes: int, iced: bool) -> Limits:
         """Rolling and folding: at most what the butter leaves on this bench."""
         work, stay = self.work_s(passes), self.bench_s(before_m, after_m, iced)
-        why = f"about 45 s a pass; core stays in {self.work_window_c[0]:g}-{self.work_window_c[1]:g} °C for " + (
-            f"{minutes_text(stay)} on this bench" if stay < 2 * HOUR else "as long as it takes"
-        )
+        window = self.voice.window(*self.work_window_c)
+        why = f"about 45 s a pass; core stays within {window} as long as it takes"
+        if stay < 2 * HOUR:
+            why = f"about 45 s a pass; core stays within {window} for {lasting(stay)} on this bench"
         return span(work * 0.6, work, min(stay, 25 * MIN), why)
 
     def after_work_c(self, before_m: float, after_m: float, passes: int, iced: bool, start_c: float | None = None):
@@ -249,16 +260,19 @@ class KitchenHeat:
         late = self._core_s(self.laminate_m, thickness_m, start_c, floor, where)
         snap = self._core_s(self.laminate_m, thickness_m, start_c, self.butter.stop_low_c, where)
         why = "gluten 20 min (common practice); "
-        why += (f"core from {start_c:.1f} to {target:g} °C takes {minutes_text(cool)}" if start_c > target else
-                f"core at {start_c:.1f} °C needs no chill")  # fmt: skip
+        cold = f"{self.voice.edge(target)} {self.voice.degree}"
+        why += (f"core from {self.voice.degrees(start_c)} to {cold} takes {lasting(cool)}" if start_c > target else
+                f"core at {self.voice.temperature(start_c, 1)} needs no chill")  # fmt: skip
         if math.isfinite(snap):
-            why += f", brittle after {minutes_text(snap)}"
+            why += f", brittle after {lasting(snap)}"
         late, snap = min(late, 6 * HOUR), min(snap, 6 * HOUR)
         if wish is not None:
             return span(max(GLUTEN_S, wish * 0.6), wish, max(wish, snap), "as the file says; " + why)
         if not math.isfinite(cool):
             raise Unworkable(
-                f"a {where} of {self.place.air_c(where):g} °C does not bring the pâton back to {target:g} °C", where
+                f"a {where} of {self.voice.temperature(self.place.air_c(where))} does not bring the pâton back to "
+                f"{cold}",
+                where,
             )
         # Half an hour is the trade's usual rest; where it would chill the butter too far, the gluten's least is enough.
         ideal = max(cool, min(1.5 * GLUTEN_S, max(GLUTEN_S, late)))
@@ -280,9 +294,13 @@ class KitchenHeat:
         aims = ((b.stop_low_c + b.window_low_c) / 2, b.window_low_c, self.window_mid_c)
         times = [self._core_s(self.laminate_m, thickness_m, start, t, "room", False) for t in aims]
         if not math.isfinite(times[0]):
-            raise Unworkable(f"a room of {self.kitchen.room_c:.0f} °C never softens a cold pâton", "room temperature")
+            raise Unworkable(
+                f"a room of {self.voice.temperature(self.kitchen.room_c)} never softens a cold pâton",
+                "room temperature",
+            )
         known = [t if math.isfinite(t) else 4 * HOUR for t in times]
-        why = f"core from {start:.0f} to {b.window_low_c:g} °C: colder, the butter breaks"
+        cold, right = self.voice.degrees(start, 0), f"{self.voice.edge(b.window_low_c)} {self.voice.degree}"
+        why = f"core from {cold} to {right}: colder, the butter breaks"
         return span(known[0], known[1], known[2], why)
 
     def final_chill(self, thickness_m: float) -> Limits:
@@ -293,7 +311,8 @@ class KitchenHeat:
         ideal = wish if wish is not None else 15 * MIN
         # A thin sheet is rolled colder than a thick pâton, so the chill may go down to brittle, but no further.
         snap = self._core_s(self.laminate_m, thickness_m, self.rest_core_c, self.butter.stop_low_c, "freezer")
-        why = f"about 15 min: common practice; core from {self.rest_core_c:g} °C is brittle after {minutes_text(snap)}"
+        cold = f"{self.voice.edge(self.rest_core_c)} {self.voice.degree}"
+        why = f"about 15 min: common practice; core from {cold} is brittle after {lasting(snap)}"
         if wish is None:
             ideal = min(ideal, max(5 * MIN, snap))
         return span(min(ideal, snap) * 0.6, ideal, min(2 * ideal, max(ideal, snap)), why)
@@ -322,8 +341,9 @@ class KitchenHeat:
         if not math.isfinite(found.high):
             return span(12 * HOUR, 18 * HOUR, 36 * HOUR, f"a fridge this cold hardly thaws; {night}")
         least = max(4 * HOUR, found.high)
-        why = (f"ice is gone from the core of {self.heaviest_g:.0f} g pieces after about {minutes_text(found.usual)} "
-               f"({minutes_text(found.low)} to {minutes_text(found.high)}); {night}")  # fmt: skip
+        piece = self.voice.weight(round(self.heaviest_g))
+        why = (f"ice is gone from the core of pieces of {piece} after about {lasting(found.usual)} "
+               f"({lasting(found.low)} to {lasting(found.high)}); {night}")  # fmt: skip
         return span(least, max(12 * HOUR, least), max(24 * HOUR, 2 * least), why)
 
     @cached_property
@@ -361,8 +381,9 @@ class KitchenHeat:
                 self.butter, self.laminate_m, self.heaviest_g, start, self.proof_air_c, self.place, self.proof_dose_s(),
                 "roll", self.kitchen.altitude_m,
             )  # fmt: skip
-        except ValueError as error:
-            raise Unworkable(str(error), "proof temperature") from None
-        why = (f"yeast dose at {made.air_c:.0f} °C; pieces of {self.heaviest_g:.0f} g warm through from {start:.0f} °C "
-               f"in {minutes_text(made.heat_up_s)}")  # fmt: skip
+        except Misfit as error:
+            raise Unworkable.of(error, self.voice) from None
+        piece, said = self.voice.weight(round(self.heaviest_g)), self.voice.temperature
+        why = (f"yeast dose at {said(made.air_c)}; pieces of {piece} warm through from {said(start)} "
+               f"in {lasting(made.heat_up_s)}")  # fmt: skip
         return span(made.ready_s * 0.85, made.ready_s, made.late_s, why)

@@ -7,9 +7,10 @@ import math
 from shared_schedule import plan as ss
 from tourier.batch.geometry import Geometry, Paton
 from tourier.batch.kitchenheat import KitchenHeat
-from tourier.batch.limits import HOUR, MIN, minutes_text, span, up
+from tourier.batch.limits import HOUR, MIN, span, up
 from tourier.batch.model import BatchSpec
 from tourier.batch.steps import CP, Steps
+from tourier.voice import span as lasting
 
 #: Shaped, unproofed pieces stand closer on a tray than proofed ones: common practice, no source.
 COLD_DENSITY = 1.5
@@ -45,7 +46,7 @@ class Lamination:
         night = self.spec.folds.overnight == "dough"
         cold = {"thickness_m": thick, "flexible": True, "core_c": heat.dough_lock_in_c}
         if night or not wish:
-            key = self._add("chill", ss.CHILL, "Cold rest of the dough", ss.FRIDGE, heat.dough_rest(thick), 2 * MIN,
+            key = self._add("chill", ss.CHILL, "Chill the dough", ss.FRIDGE, heat.dough_rest(thick), 2 * MIN,
                             {key: 15 * MIN}, ends_by=ss.BY_TIME if night else ss.BY_CORE, **cold)  # fmt: skip
         if wish:
             return self._add("freeze", ss.CHILL, "Dough in the freezer", ss.FREEZER, heat.dough_freezer(thick), 2 * MIN,
@@ -60,7 +61,7 @@ class Lamination:
         block, b = self.paton.block, self.butter
         size = {"length_m": block.length_m, "width_m": block.width_m, "thickness_m": block.thickness_m}
         # Two words on the timer's screen say where it goes: it waits cold until it is tempered.
-        key = self._add("block", ss.BLOCK, "Butter block, then fridge", ss.BENCH,
+        key = self._add("block", ss.BLOCK, "Shape the butter block, chill", ss.BENCH,
                         span(6 * MIN, 10 * MIN, 20 * MIN, CP), 10 * MIN, **size)  # fmt: skip
         return self._add("temper", ss.TEMPER, "Temper the butter block", ss.ROOM, self.heat.temper(block.thickness_m),
                          MIN, {key: 36 * HOUR}, flexible=True, ends_by=ss.BY_CORE, core_c=self.heat.window_mid_c,
@@ -165,7 +166,7 @@ class Lamination:
         return self._hold(key, count - self.frozen)
 
     def _frozen_why(self) -> str:
-        hard = minutes_text(self.heat.frozen_s)
+        hard = lasting(self.heat.frozen_s)
         return f"spread out until hard, about {hard}, then bagged; keeps a month at most: drgigdidit.com"
 
     def _shape(self, key: str, count: int) -> str:
@@ -185,7 +186,7 @@ class Lamination:
         plain = self.puff and not night
         trays = trays_for(count, self.kitchen.pieces_per_tray * COLD_DENSITY)
         return self._add("hold", ss.REST if plain else ss.HOLD,
-                         "Rest the cut pieces" if plain else "Cold hold of the pieces", ss.FRIDGE,
+                         "Rest the cut pieces" if plain else "Keep the pieces cold", ss.FRIDGE,
                          self.heat.pieces_hold(night), 2 * MIN, {key: 10 * MIN}, flexible=True, units=trays,
                          ends_by=ss.BY_TIME if plain else ss.BY_COOK)  # fmt: skip
 

@@ -35,10 +35,3 @@ def span(low: float, ideal: float, high: float, why: str) -> Limits:
     low_s = up(low)
     ideal_s = max(low_s, up(ideal))
     return Limits(low_s, ideal_s, max(ideal_s, up(high)), why)
-
-
-def minutes_text(seconds: float) -> str:
-    """Seconds as "25 min" or "3 h" for a reason; "never" for infinity."""
-    if not math.isfinite(seconds):
-        return "never"
-    return f"{seconds / 60:.0f} min" if seconds < 2 * HOUR else f"{seconds / HOUR:.1f} h"

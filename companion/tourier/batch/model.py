@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import datetime, time
 
+from tourier.voice import Voice, voice_of
+
 
 @dataclass(frozen=True)
 class PieceWish:
@@ -126,12 +128,23 @@ class BatchSpec:
     proof_s: float | None = None  # the cook's own proof time at `proof_ref_c`
     proof_ref_c: float = 24.0
     bake_s: float = 1080.0
-    units: str = "metric"  # or "inch": how lengths are printed
+    units: str = "metric"  # or "inch": how measures are said, see `voice`
+    both_rulers: bool = False  # ruler marks in cm and in inches
     scrap_percent: float = 2.0  # dough left in bowl and on hands
     blade_m: float = 0.001  # width lost at each cut
     buffer_s: float = 0.0  # aim that much before `ready_at`
     source: str = ""
     lines: dict[str, int] = field(default_factory=dict, compare=False)
+
+    @property
+    def voice(self) -> Voice:
+        """How this batch's measures are said."""
+        return voice_of(self.units)
+
+    @property
+    def rulers(self) -> tuple[Voice, ...]:
+        """The voices ruler marks are said in: the batch's own, then the other where both are wanted."""
+        return (self.voice, Voice(not self.voice.us)) if self.both_rulers else (self.voice,)
 
 
 @dataclass(frozen=True)
@@ -247,5 +260,5 @@ class Workup:
         """
         cold = self.water_temp_c is not None and self.water_temp_c < 1.0
         if self.ice_g >= 1.0 or (cold and self.ice_g >= 0.05):
-            return f"{self.ice_g:.0f} g" if self.ice_g >= 1.0 else f"{self.ice_g:.1f} g"
+            return self.spec.voice.weight(round(self.ice_g) if self.ice_g >= 1.0 else self.ice_g)
         return ""

@@ -13,7 +13,6 @@ from tourier.batch.lamination import COLD_DENSITY, Lamination, trays_for
 from tourier.batch.limits import MIN, span, up
 from tourier.batch.model import BatchSpec, ProcessStep
 from tourier.batch.steps import CP, Steps
-from tourier.quantities import temperature_text
 
 
 def process(spec: BatchSpec, geometry: Geometry, heat: KitchenHeat) -> tuple[ProcessStep, ...]:
@@ -74,11 +73,6 @@ def _dough(out: Steps, spec: BatchSpec, geometry: Geometry, heat: KitchenHeat) -
     return ends
 
 
-def _oven_text(spec: BatchSpec) -> str:
-    """The oven's temperature as its dial shows it."""
-    return temperature_text(spec.kitchen.oven_c, "°F") if spec.units == "inch" else f"{spec.kitchen.oven_c:.0f} °C"
-
-
 def _bake(out: Steps, spec: BatchSpec, heat: KitchenHeat, ends: list[str], count: int, prefix: str = "") -> None:
     """Proof, egg wash, preheat, loads, cooling."""
     kitchen, puff = spec.kitchen, spec.kind == "puff"
@@ -100,7 +94,7 @@ def _bake(out: Steps, spec: BatchSpec, heat: KitchenHeat, ends: list[str], count
     wash = out.add(f"{prefix}wash", ss.WASH, "Egg wash", ss.ANYWHERE, span(work * 0.6, work, work * 2, CP), work,
                    wash_within, ticks=ticks)  # fmt: skip
     heat_s = int(kitchen.oven_preheat_s)
-    preheat = out.add(f"{prefix}preheat", ss.PREHEAT, f"Preheat to {_oven_text(spec)}", ss.OVEN,
+    preheat = out.add(f"{prefix}preheat", ss.PREHEAT, f"Preheat to {spec.voice.temperature(kitchen.oven_c)}", ss.OVEN,
                       span(heat_s, heat_s, heat_s + 45 * MIN, "as the file says"), MIN, after=preheat_after,
                       ticks=("oven is empty",), ask_oven_empty=True, flexible=True, saves_batch=True)  # fmt: skip
     limits = span(spec.bake_s * 0.85, spec.bake_s, spec.bake_s * 1.25, "as the file says; swap the trays at half time")

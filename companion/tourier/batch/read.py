@@ -12,11 +12,12 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from tourier.batch import sections
-from tourier.batch.fields import BatchError, Problem, Table, text, whole, word
+from tourier.batch.fields import BatchError, Problem, Table, percent_limit, text, time_limit, whole, word
 from tourier.batch.lines import line_map, line_of
 from tourier.batch.model import BatchSpec, PieceWish
 from tourier.batch.when import moment, zone_of
-from tourier.quantities import clean, duration_s, is_inch_text, length_m, length_text, percent, temperature_c
+from tourier.quantities import clean, duration_s, length_m, percent, temperature_c, units_of
+from tourier.voice import UNITS, Voice, voice_of
 
 MAX_BYTES = 64 * 1024
 _TOO_BIG = "is a number too large for a batch file; write fewer digits"
@@ -104,10 +105,10 @@ def _piece(row: Table, final_m: float | None) -> PieceWish | None:
     shape = row.get("shape", word("triangle", "rectangle", "strip"))
     name = row.get("name", text(24))
     count = row.get("count", whole, low=1, high=2000)
-    base = row.get("base", length_m, low=0.015, high=0.6, show=length_text)
-    height = row.get("height", length_m, low=0.015, high=0.8, show=length_text)
-    thick = row.get("thickness", length_m, final_m, low=0.0015, high=0.015, show=lambda m: length_text(m, "mm"))
-    stretch = row.get("stretch_to", length_m, None, low=0.02, high=1.0, show=length_text)
+    base = row.get("base", length_m, low=0.015, high=0.6, show=Voice.length)
+    height = row.get("height", length_m, low=0.015, high=0.8, show=Voice.length)
+    thick = row.get("thickness", length_m, final_m, low=0.0015, high=0.015, show=Voice.thickness)
+    stretch = row.get("stretch_to", length_m, None, low=0.02, high=1.0, show=Voice.length)
     freeze = row.get("freeze", whole, 0, low=0, high=2000)
     row.finish()
     if thick is None and final_m is None and not row.has("thickness"):
@@ -138,6 +139,8 @@ def _spec(top: Table, now: datetime, content: str) -> BatchSpec | None:
             top.wrong("ready", "is more than 60 days ahead; plan nearer to the day")
         if start_after is not None and start_after >= ready:
             top.wrong("start_after", "is not before the ready time")
+    units = top.get("units", word(*UNITS), units_of(top.data))
+    top.voice = voice_of(units)
     folds, final_m = sections.folds(top.table("folds"), kind or "leavened")
     piece_rows = top.tables("pieces", 8, need=True)
     pieces = [_piece(row, final_m) for row in piece_rows]
@@ -146,19 +149,19 @@ def _spec(top: Table, now: datetime, content: str) -> BatchSpec | None:
     butter = sections.butter(top.table("butter"))
     kitchen = sections.kitchen(top.table("kitchen"))
     away = sections.away(top.tables("away", 8), zone, ready)
-    inches = any(is_inch_text(row.data.get("base")) for row in piece_rows)
     values = {
         "dough_temp_c": top.get("dough_temperature", temperature_c, 24.0 if kind == "leavened" else 18.0,
-                                low=10.0, high=32.0, show=lambda c: f"{c:g} °C"),
-        "trim_percent": top.get("trim", percent, 12.0, low=0.0, high=40.0, show=lambda p: f"{p:g} %"),
-        "scrap_percent": top.get("scraps", percent, 2.0, low=0.0, high=20.0, show=lambda p: f"{p:g} %"),
+                                low=10.0, high=32.0, show=Voice.temperature),
+        "trim_percent": top.get("trim", percent, 12.0, low=0.0, high=40.0, show=percent_limit),
+        "scrap_percent": top.get("scraps", percent, 2.0, low=0.0, high=20.0, show=percent_limit),
         "patons": top.get("patons", whole, None, low=1, high=8),
-        "proof_s": top.get("proof", duration_s, None, low=1200, high=43200, show=lambda s: f"{s // 60} min"),
-        "proof_ref_c": top.get("proof_at", temperature_c, 24.0, low=15.0, high=32.0, show=lambda c: f"{c:g} °C"),
-        "bake_s": float(top.get("bake", duration_s, 1080, low=240, high=7200, show=lambda s: f"{s // 60} min")),
-        "buffer_s": float(top.get("buffer", duration_s, 0, low=0, high=21600, show=lambda s: f"{s // 60} min")),
-        "units": top.get("units", word("metric", "inch"), "inch" if inches else "metric"),
-        "blade_m": top.get("blade", length_m, 0.001, low=0.0, high=0.01, show=lambda m: length_text(m, "mm")),
+        "proof_s": top.get("proof", duration_s, None, low=1200, high=43200, show=time_limit),
+        "proof_ref_c": top.get("proof_at", temperature_c, 24.0, low=15.0, high=32.0, show=Voice.temperature),
+        "bake_s": float(top.get("bake", duration_s, 1080, low=240, high=7200, show=time_limit)),
+        "buffer_s": float(top.get("buffer", duration_s, 0, low=0, high=21600, show=time_limit)),
+        "units": units,
+        "both_rulers": top.get("ruler_marks", word("own", "both"), "own") == "both",
+        "blade_m": top.get("blade", length_m, 0.001, low=0.0, high=0.01, show=Voice.thickness),
     }  # fmt: skip
     top.get("note", text(400), "")
     top.finish()

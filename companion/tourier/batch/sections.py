@@ -5,40 +5,33 @@ from __future__ import annotations
 from datetime import datetime, time
 from zoneinfo import ZoneInfo
 
-from tourier.batch.fields import Table, flag, text, whole, word
+from tourier.batch.fields import Table, flag, percent_limit, text, time_limit, whole, word
 from tourier.batch.ingredients import FLOURS, KINDS, YEASTS, kind_of
 from tourier.batch.model import AwaySpan, Butter, FoldWish, FormulaLine, Kitchen
 from tourier.batch.when import clock, moment
+from tourier.craft.butter import now_called
 from tourier.quantities import (
     difference_k,
     duration_s,
     labelled_percent,
     length_m,
-    length_text,
     mass_kg,
     percent,
     temperature_c,
 )
+from tourier.voice import UNITS, Voice, span
 
 MAX_LINES = 24
 BENCHES = ("marble", "granite", "stone", "slate", "steel", "glass", "wood", "maple", "beech", "oak")
-PROFILES = ("standard-80", "standard-82", "roll-in-84", "hard-fraction", "cultured-82", "vegan-block")
+PROFILES = ("standard-80", "standard-82", "roll-in-84", "hard-fraction", "cultured-82", "plant-block")
 
 
-def _mm(metres: float) -> str:
-    return length_text(metres, "mm")
+def _profile(value: object) -> str:
+    return word(*PROFILES)(now_called(value) if isinstance(value, str) else value)
 
 
-def _deg(celsius: float) -> str:
-    return f"{celsius:g} °C"
-
-
-def _minutes(seconds: float) -> str:
-    return f"{seconds / 60:g} min"
-
-
-def _pct(value: float) -> str:
-    return f"{value:g} %"
+def _flour(voice: Voice, kg: float) -> str:
+    return voice.weight(kg * 1000)
 
 
 def formula(table: Table, kind: str) -> tuple[FormulaLine, ...]:
@@ -55,16 +48,16 @@ def formula(table: Table, kind: str) -> tuple[FormulaLine, ...]:
             table.wrong(key, f"as the name of an ingredient {error}")
             continue
         row = Table(value if isinstance(value, dict) else {"percent": value}, table.key(key), table.lines,
-                    table.problems)  # fmt: skip
+                    table.problems, table.voice)  # fmt: skip
         if not isinstance(value, dict):
             # Written short, a problem belongs to the ingredient's own key.
             row.one_key = table.key(key)
-        share = row.get("percent", percent, low=0.01, high=200.0, show=_pct)
+        share = row.get("percent", percent, low=0.01, high=200.0, show=percent_limit)
         what = row.get("kind", word(*KINDS), kind_of(name))
         if what is None and not row.has("kind"):
             table.wrong(key, "is an ingredient this program does not know; write { percent = \"...\", kind = \"...\" } "
                              f"with one of {', '.join(KINDS)}")  # fmt: skip
-        degrees = row.get("temperature", temperature_c, None, low=-20.0, high=60.0, show=_deg)
+        degrees = row.get("temperature", temperature_c, None, low=-20.0, high=60.0, show=Voice.temperature)
         row.finish()
         if share is not None and what is not None:
             lines.append(FormulaLine(name, share, what, degrees))
@@ -96,12 +89,12 @@ def butter(table: Table) -> Butter | None:
         else:
             on_dough = share
     result = Butter(
-        profile=table.get("profile", word(*PROFILES), "standard-82"),
+        profile=table.get("profile", _profile, "standard-82"),
         roll_in_percent_of_flour=on_flour,
         roll_in_percent_of_dough=on_dough,
-        block_thickness_m=table.get("block_thickness", length_m, None, low=0.003, high=0.03, show=_mm),
-        block_length_m=table.get("block_length", length_m, None, low=0.05, high=0.8, show=length_text),
-        block_width_m=table.get("block_width", length_m, None, low=0.05, high=0.8, show=length_text),
+        block_thickness_m=table.get("block_thickness", length_m, None, low=0.003, high=0.03, show=Voice.thickness),
+        block_length_m=table.get("block_length", length_m, None, low=0.05, high=0.8, show=Voice.length),
+        block_width_m=table.get("block_width", length_m, None, low=0.05, high=0.8, show=Voice.length),
         lock_in=table.get("lock_in", word("two-flap", "envelope", "half"), "two-flap"),
     )
     table.finish()
@@ -123,15 +116,15 @@ def _sequence(value: object) -> tuple[int, ...]:
 def folds(table: Table, kind: str) -> tuple[FoldWish | None, float | None]:
     """[folds]: the sequence and what happens around it; also the final thickness as written, if any."""
     sequence = table.get("sequence", _sequence)
-    final = table.get("final_thickness", length_m, None, low=0.0015, high=0.015, show=_mm)
+    final = table.get("final_thickness", length_m, None, low=0.0015, high=0.015, show=Voice.thickness)
     wish = FoldWish(
         folds=sequence or (3,),
-        sheet_length_m=table.get("sheet_length", length_m, None, low=0.15, high=2.0, show=length_text),
-        rest_s=table.get("rest", duration_s, None, low=300, high=86400, show=_minutes),
+        sheet_length_m=table.get("sheet_length", length_m, None, low=0.15, high=2.0, show=Voice.length),
+        rest_s=table.get("rest", duration_s, None, low=300, high=86400, show=time_limit),
         rest_place=table.get("rest_place", word("fridge", "freezer"), "fridge"),
-        final_chill_s=table.get("final_chill", duration_s, None, low=0, high=7200, show=_minutes),
+        final_chill_s=table.get("final_chill", duration_s, None, low=0, high=7200, show=time_limit),
         final_thickness_m=final or 0.004,
-        dough_chill_s=table.get("dough_chill", duration_s, None, low=0, high=14400, show=_minutes),
+        dough_chill_s=table.get("dough_chill", duration_s, None, low=0, high=14400, show=time_limit),
         overnight=table.get("overnight", word("dough", "paton", "pieces", "none"), "dough"),
         folds_per_rest=table.get("folds_per_rest", whole, 2 if kind == "puff" else 1, low=1, high=3),
     )
@@ -144,34 +137,35 @@ def kitchen(table: Table) -> Kitchen | None:
     before = len(table.problems)
     bench, fridge, freezer = table.table("bench"), table.table("fridge"), table.table("freezer", need=False)
     proof, oven, mixing = (table.table(name, need=False) for name in ("proof", "oven", "mixing"))
-    room = table.get("room", temperature_c, low=2.0, high=45.0, show=_deg)
+    room = table.get("room", temperature_c, low=2.0, high=45.0, show=Voice.temperature)
+    table.get("units", word(*UNITS), None)  # read before all the rest, see `read`
     values = {
         "name": table.get("name", text(40), "kitchen"),
         "room_c": room,
-        "humidity_pct": table.get("humidity", percent, 55.0, low=5.0, high=100.0, show=_pct),
-        "altitude_m": table.get("altitude", length_m, 0.0, low=-450.0, high=5000.0, show=lambda m: f"{m:g} m"),
+        "humidity_pct": table.get("humidity", percent, 55.0, low=5.0, high=100.0, show=percent_limit),
+        "altitude_m": table.get("altitude", length_m, 0.0, low=-450.0, high=5000.0, show=Voice.height),
         "bench_material": bench.get("material", word(*BENCHES)),
-        "bench_thickness_m": bench.get("thickness", length_m, low=0.0005, high=0.15, show=_mm),
-        "bench_length_m": bench.get("length", length_m, low=0.2, high=6.0, show=length_text),
-        "bench_width_m": bench.get("width", length_m, low=0.15, high=3.0, show=length_text),
+        "bench_thickness_m": bench.get("thickness", length_m, low=0.0005, high=0.15, show=Voice.thickness),
+        "bench_length_m": bench.get("length", length_m, low=0.2, high=6.0, show=Voice.length),
+        "bench_width_m": bench.get("width", length_m, low=0.15, high=3.0, show=Voice.length),
         "rolling": bench.get("rolling", word("hand", "sheeter"), "hand"),
         "ice_bench": bench.get("ice", flag, False),
-        "fridge_c": fridge.get("temperature", temperature_c, low=-1.0, high=12.0, show=_deg),
+        "fridge_c": fridge.get("temperature", temperature_c, low=-1.0, high=12.0, show=Voice.temperature),
         "fridge_fan": fridge.get("fan", flag, False),
-        "fridge_shelf_length_m": fridge.get("shelf_length", length_m, None, low=0.1, high=3.0, show=length_text),
-        "fridge_shelf_width_m": fridge.get("shelf_width", length_m, None, low=0.1, high=3.0, show=length_text),
+        "fridge_shelf_length_m": fridge.get("shelf_length", length_m, None, low=0.1, high=3.0, show=Voice.length),
+        "fridge_shelf_width_m": fridge.get("shelf_width", length_m, None, low=0.1, high=3.0, show=Voice.length),
         "fridge_shelves": fridge.get("shelves", whole, 4, low=1, high=60),
-        "freezer_c": freezer.get("temperature", temperature_c, -18.0, low=-45.0, high=-4.0, show=_deg),
+        "freezer_c": freezer.get("temperature", temperature_c, -18.0, low=-45.0, high=-4.0, show=Voice.temperature),
         "proof_place": proof.get("place", word("room", "oven", "box"), "room"),
-        "proof_c": proof.get("temperature", temperature_c, None, low=10.0, high=45.0, show=_deg),
-        "oven_c": oven.get("temperature", temperature_c, 190.0, low=120.0, high=290.0, show=_deg),
-        "oven_preheat_s": float(oven.get("preheat", duration_s, 1800, low=0, high=10800, show=_minutes)),
+        "proof_c": proof.get("temperature", temperature_c, None, low=10.0, high=45.0, show=Voice.temperature),
+        "oven_c": oven.get("temperature", temperature_c, 190.0, low=120.0, high=290.0, show=Voice.temperature),
+        "oven_preheat_s": float(oven.get("preheat", duration_s, 1800, low=0, high=10800, show=time_limit)),
         "oven_trays": oven.get("trays", whole, 1, low=1, high=40),
         "pieces_per_tray": oven.get("pieces_per_tray", whole, 12, low=1, high=60),
         "mixing": mixing.get("by", word("hand", "mixer"), "hand"),
-        "mixer_flour_max_kg": mixing.get("flour_max", mass_kg, None, low=0.1, high=200.0, show=lambda k: f"{k:g} kg"),
-        "tap_c": mixing.get("tap", temperature_c, 15.0, low=0.0, high=35.0, show=_deg),
-        "friction_k": mixing.get("friction", difference_k, None, low=0.0, high=20.0, show=lambda k: f"{k:g} K"),
+        "mixer_flour_max_kg": mixing.get("flour_max", mass_kg, None, low=0.1, high=200.0, show=_flour),
+        "tap_c": mixing.get("tap", temperature_c, 15.0, low=0.0, high=35.0, show=Voice.temperature),
+        "friction_k": mixing.get("friction", difference_k, None, low=0.0, high=20.0, show=Voice.difference),
     }  # fmt: skip
     for part in (bench, fridge, freezer, proof, oven, mixing, table):
         part.finish()
@@ -220,7 +214,7 @@ def _daily(row: Table, why: str, start: time, end: time) -> AwaySpan | None:
         row.wrong("to", "is the same as from; the span would be empty or a whole day")
         return None
     if minutes > 14 * 60:
-        row.wrong("from", f"until to is {minutes // 60} h {minutes % 60} min every day; are they the wrong way round?")
+        row.wrong("from", f"until to is {span(minutes * 60)} every day; are they the wrong way round?")
         return None
     return AwaySpan(why, start=start, end=end)
 

@@ -56,7 +56,7 @@ def water(spec: BatchSpec, geometry: Geometry, known: Known) -> Water:
             others, grams, spec.dough_temp_c, rise, spec.kitchen.tap_c, flour_c, spec.kitchen.room_c
         )
     except craft_water.NoWater as error:
-        raise Unworkable(str(error), error.quantity) from None
+        raise Unworkable.of(error, spec.voice) from None
     cool = plan.t_c > craft_water.COLDEST_WATER_C and plan.ice_g < ICE_WORTH * grams
     return Water(plan.t_c, 0.0 if cool else plan.ice_g, plan.three_factor_c)
 
@@ -97,7 +97,8 @@ def _milk(
         dough_c = craft_water.mixed_c([*others, craft_water.Ingredient(poured.kind, grams, pour_c)]) + rise_k
         how = "straight from the fridge" if pour_c > want_c else "as warm as yeast bears"
         what = "chill the flour too" if pour_c > want_c else "warm the flour too"
-        note = f"{poured.name} {how} makes dough of {dough_c:.0f} °C: {what}, or ask for that temperature"
+        comes_to = spec.voice.temperature(dough_c)
+        note = f"{poured.name} {how} makes dough of {comes_to}: {what}, or ask for that temperature"
     return Water(pour_c, 0.0, None, note, poured.name)
 
 

@@ -6,30 +6,28 @@ from tourier.batch.geometry import Geometry
 from tourier.batch.kitchenheat import KitchenHeat
 from tourier.batch.model import BatchSpec, Warned
 from tourier.craft import dewpoint, sheets
-from tourier.quantities import duration_text, length_text, temperature_text
+from tourier.voice import span
 
 CP = "common practice, no source"
-
-
-def _deg(spec: BatchSpec, celsius: float) -> str:
-    return temperature_text(celsius, "°F" if spec.units == "inch" else "°C")
 
 
 def warnings(spec: BatchSpec, geometry: Geometry, heat: KitchenHeat, wet) -> tuple[Warned, ...]:
     """Every warning, in the order of the work."""
     out: list[Warned] = []
+    deg = spec.voice.temperature
     out += _formula(spec, geometry)
     if wet.note:
         out.append(Warned("water", wet.note, "heat balance"))
     elif wet.ice_g >= 5.0:
+        ice = spec.voice.weight(round(wet.ice_g))
         out.append(
-            Warned("ice", f"water alone is not cold enough: replace {wet.ice_g:.0f} g of it by ice", "heat balance")
+            Warned("ice", f"water alone is not cold enough: replace {ice} of it by ice", "heat balance")
         )
     elif wet.water_c is not None and wet.water_c > 45.0:
         out.append(
             Warned(
                 "water-hot",
-                f"the water comes to {_deg(spec, wet.water_c)}; keep yeast out of it, or choose a cooler dough",
+                f"the water comes to {deg(wet.water_c)}; keep yeast out of it, or choose a cooler dough",
                 CP,
             )
         )
@@ -56,7 +54,7 @@ def _formula(spec: BatchSpec, geometry: Geometry) -> list[Warned]:
         out.append(
             Warned(
                 "rounding",
-                f"{worst.name} is rounded from {worst.exact_g:.2f} to {worst.g:g} g, {worst.error_percent:+.1f} %",
+                f"{worst.name} is rounded to {spec.voice.mass(worst.g)}, {worst.error_percent:+.1f} %",
                 CP,
             )
         )
@@ -81,16 +79,16 @@ def _uncalibrated(spec: BatchSpec) -> Warned | None:
 
 
 def _layers(spec: BatchSpec, geometry: Geometry) -> list[Warned]:
-    out = []
+    out, said = [], spec.voice
     final = geometry.patons[0].stages[-1]
-    fat_um = final.fat_layer_m * 1e6
+    fat_um, layer = final.fat_layer_m * 1e6, said.layer(final.fat_layer_m)
     # The two published figures do not agree at 3 to 4 mm: 27 layers come to about 40 µm. Only who misses both is told.
     if spec.kind == "leavened" and not 90.0 <= fat_um <= 220.0 and not 18 <= final.fat_layers <= 32:
         out.append(
             Warned(
                 "fat-layer",
-                f"{final.fat_layers} fat layers of {fat_um:.0f} µm in the final sheet; published croissants have 18 to "
-                "32 layers, or layers of 100 to 200 µm: "
+                f"{final.fat_layers} fat layers of {layer} in the final sheet; published croissants have 18 to 32 "
+                f"layers, or layers of {said.layer(1e-4)} to {said.layer(2e-4)}: "
                 + (
                     "a 3-fold in place of a 4-fold, or one fold less, keeps them thicker; thin ones make the crumb "
                     "finer, more like bread"
@@ -101,7 +99,7 @@ def _layers(spec: BatchSpec, geometry: Geometry) -> list[Warned]:
             )
         )
     if fat_um < 25.0 and spec.kind == "leavened":
-        out.append(Warned("fat-layer-thin", f"fat layers of {fat_um:.0f} µm risk breaking up", CP + " (a guess)"))
+        out.append(Warned("fat-layer-thin", f"fat layers of {layer} risk breaking up", CP + " (a guess)"))
     # A study went from 50 to 200; cookery books roll six 3-folds, 729. Only who is outside both is told.
     if spec.kind == "puff" and not 50 <= final.fat_layers <= 729:
         out.append(
@@ -121,7 +119,8 @@ def _layers(spec: BatchSpec, geometry: Geometry) -> list[Warned]:
         out.append(
             Warned(
                 "sheet-thin",
-                f"{stage.step}: {length_text(stage.thickness_m, 'mm')}; not thinner than 8 mm between folds",
+                f"{stage.step}: {said.thickness(stage.thickness_m)}; not thinner than {said.thickness(0.008)} between "
+                "folds",
                 "brotschafterin.com, Plunderteig",
             )
         )
@@ -130,13 +129,13 @@ def _layers(spec: BatchSpec, geometry: Geometry) -> list[Warned]:
             continue
         if stage.roll_to_m > spec.kitchen.bench_length_m - 0.005:
             text = (
-                f"{stage.step}: the bench of {length_text(spec.kitchen.bench_length_m)} lets the sheet rest at only "
-                f"{length_text(stage.length_m)}, less than twice its width; it folds into a thick packet"
+                f"{stage.step}: the bench of {said.length(spec.kitchen.bench_length_m)} lets the sheet rest at "
+                f"only {said.length(stage.length_m)}, less than twice its width; it folds into a thick packet"
             )
             out.append(Warned("bench-short", text, CP))
         else:
             text = (
-                f"{stage.step}: {length_text(stage.length_m)} long and {length_text(stage.width_m)} wide makes a thick "
+                f"{stage.step}: {said.length(stage.length_m)} long and {said.length(stage.width_m)} wide makes a thick "
                 "packet; a longer sheet folds better"
             )
             out.append(Warned("sheet-short", text, CP))
@@ -145,12 +144,12 @@ def _layers(spec: BatchSpec, geometry: Geometry) -> list[Warned]:
 
 
 def _kitchen(spec: BatchSpec, heat: KitchenHeat) -> list[Warned]:
-    k, out = spec.kitchen, []
+    k, out, deg = spec.kitchen, [], spec.voice.temperature
     if k.room_c > 24.0:
         out.append(
             Warned(
                 "room-warm",
-                f"the room is {_deg(spec, k.room_c)}; above about 24 °C the butter leaves its window "
+                f"the room is {deg(k.room_c)}; above about {deg(24)} the butter leaves its window "
                 "in minutes: chill the bench, work in short sittings",
                 CP,
             )
@@ -164,7 +163,7 @@ def _kitchen(spec: BatchSpec, heat: KitchenHeat) -> list[Warned]:
         out.append(
             Warned(
                 "sweat",
-                f"a bench colder than {_deg(spec, dew)} sweats in this air; wipe it dry and dust it",
+                f"a bench colder than {deg(dew)} sweats in this air; wipe it dry and dust it",
                 "Magnus formula, Alduchov & Eskridge 1996",
             )
         )
@@ -172,8 +171,8 @@ def _kitchen(spec: BatchSpec, heat: KitchenHeat) -> list[Warned]:
         out.append(
             Warned(
                 "proof-warm",
-                f"proof air of {_deg(spec, heat.proof_air_c)} is above {_deg(spec, heat.proof_cap_c)}, "
-                "where butter may run out; the plan reckons with the lower",
+                f"proof air of {deg(heat.proof_air_c)} is above {deg(heat.proof_cap_c)}, "
+                "where butter may run out; the plan is worked out with the lower",
                 "IREKS compendium 11.5",
             )
         )
@@ -181,7 +180,7 @@ def _kitchen(spec: BatchSpec, heat: KitchenHeat) -> list[Warned]:
         out.append(
             Warned(
                 "fridge",
-                f"the fridge is {_deg(spec, k.fridge_c)}; many rules want 5 °C or colder for dough with milk or "
+                f"the fridge is {deg(k.fridge_c)}; many rules want {deg(5)} or colder for dough with milk or "
                 "egg: follow your local rules",
                 "US FDA Food Code 3-501.16 via WAC 246-215-03525",
             )
@@ -191,20 +190,20 @@ def _kitchen(spec: BatchSpec, heat: KitchenHeat) -> list[Warned]:
 
 def _heat(spec: BatchSpec, geometry: Geometry, heat: KitchenHeat) -> list[Warned]:
     """What the heat model has to say about lock-in and bench."""
-    out = []
+    out, deg = [], spec.voice.temperature
     dough_c, right_c = heat.lock_in_dough_c, heat.dough_lock_in_c
     after = heat.rehardening().butter_after_5_min_c.usual
     if dough_c < right_c - 5.0:
-        wish = duration_text(spec.folds.dough_chill_s or 0)
+        wish = span(spec.folds.dough_chill_s or 0)
         text = (
-            f"{wish} in the freezer takes the dough's core to about {_deg(spec, dough_c)}, and the butter to "
-            f"{_deg(spec, after)} 5 min after the lock-in; take the dough out near {_deg(spec, right_c)}"
+            f"{wish} in the freezer takes the dough's core to about {deg(dough_c)}, and the butter to "
+            f"{deg(after)} 5 min after the lock-in; take the dough out near {deg(right_c)}"
         )
         out.append(Warned("dough-freezer", text, "heat model with ice; ploetzblog.de on butter that hardens"))
     elif after < heat.butter.stop_low_c:
         text = (
-            f"dough at {_deg(spec, dough_c)} takes the butter from {_deg(spec, heat.window_mid_c)} to "
-            f"{_deg(spec, after)} within 5 min of the lock-in, where it breaks: fold at once"
+            f"dough at {deg(dough_c)} takes the butter from {deg(heat.window_mid_c)} to "
+            f"{deg(after)} within 5 min of the lock-in, where it breaks: fold at once"
         )
         out.append(Warned("reharden", text, "heat model; cold dough hardens butter again: ploetzblog.de"))
     if note := _cold_rest(spec, heat, geometry):
@@ -220,8 +219,8 @@ def _heat(spec: BatchSpec, geometry: Geometry, heat: KitchenHeat) -> list[Warned
             out.append(
                 Warned(
                     "bench-time",
-                    f"{after_stage.step}: the butter can be worked for about {duration_text(stay)} on this bench, the "
-                    f"work takes about {duration_text(work)}; "
+                    f"{after_stage.step}: the butter can be worked for about {span(stay)} on this bench, the "
+                    f"work takes about {span(work)}; "
                     + ("work in two sittings" if iced else "ice the bench or work in two sittings"),
                     "heat model, usual coefficients",
                 )
@@ -232,6 +231,7 @@ def _heat(spec: BatchSpec, geometry: Geometry, heat: KitchenHeat) -> list[Warned
 
 def _cold_rest(spec: BatchSpec, heat: KitchenHeat, geometry: Geometry) -> Warned | None:
     """A rest as long as the file wishes that leaves the butter too cold to roll."""
+    deg = spec.voice.temperature
     wish, thick = spec.folds.rest_s, geometry.patons[0].stages[-2].thickness_m
     if wish is None:
         return None
@@ -239,8 +239,8 @@ def _cold_rest(spec: BatchSpec, heat: KitchenHeat, geometry: Geometry) -> Warned
     if end_c >= heat.butter.stop_low_c:
         return None
     text = (
-        f"{duration_text(wish)} in the {spec.folds.rest_place} take the core to about {_deg(spec, end_c)}, and this "
-        f"butter breaks below {_deg(spec, heat.butter.stop_low_c)}: roll when the timer says the core is right, or let "
+        f"{span(wish)} in the {spec.folds.rest_place} take the core to about {deg(end_c)}, and this "
+        f"butter breaks below {deg(heat.butter.stop_low_c)}: roll when the timer says the core is right, or let "
         "the pâton stand a few minutes"
     )
     return Warned("rest-cold", text, "heat model, usual coefficients; cold butter snaps: ploetzblog.de")
@@ -250,7 +250,7 @@ def _safety(spec: BatchSpec, heat: KitchenHeat) -> list[Warned]:
     out = [
         Warned(
             "raw-dough",
-            "raw flour and egg can carry germs: do not taste raw dough; wash hands, needle and bench",
+            "raw flour and egg can carry germs: do not taste raw dough; wash hands, probe and bench",
             "FDA and CDC notices",
         )
     ]
@@ -262,7 +262,7 @@ def _safety(spec: BatchSpec, heat: KitchenHeat) -> list[Warned]:
         out.append(
             Warned(
                 "time-warm",
-                f"dough with milk or egg proofs about {duration_text(round(hours * 12) * 300)} warm, more than the 2 h "
+                f"dough with milk or egg proofs about {span(round(hours * 12) * 300)} warm, more than the 2 h "
                 "home rule for perishable food: bake it through afterwards; local rules decide, this program does not",
                 "USDA/FDA notices; FDA Food Code 3-501.19",
             )

@@ -13,7 +13,7 @@ from tourier.batch.thermal import device_fields, water
 from tourier.batch.warn import warnings
 from tourier.craft import cuts, sheets
 from tourier.known import Known, at
-from tourier.quantities import sixteenths
+from tourier.voice import sixteenths
 
 __all__ = ["Unworkable", "work_up"]
 

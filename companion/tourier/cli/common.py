@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import datetime, timedelta, timezone
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -81,7 +81,7 @@ def refuse_second_day(timer: Timer, plan: wire.Plan, replace: bool) -> None:
     if held.name != plan.name:
         raise UserError(
             f"The timer is in the middle of {held.name}: finish and collect it first. To give it up, collect it (what "
-            "happened stays in the logbook), say tourier device forget --yes, and send again."
+            "happened stays in the logbook), run tourier device forget --yes and send again."
         )
     if not replace:
         raise UserError(
@@ -98,21 +98,3 @@ def progress_of(out: Output, text: str):
         out.progress(text, done / total if total else 1.0)
 
     return show
-
-
-def clock(at_s: int, offset_min: int, with_day: bool = True) -> str:
-    """Return 'Sat 07:30' for project seconds at a local offset."""
-    from shared_schedule.units import EPOCH_UNIX_S
-
-    local = datetime.fromtimestamp(EPOCH_UNIX_S + at_s, timezone(timedelta(minutes=offset_min)))
-    return local.strftime("%a %H:%M" if with_day else "%H:%M")
-
-
-def span(seconds: float) -> str:
-    """Return '45 s', '12 min', '3 h 05 min'; a minus before a negative span."""
-    sign = "-" if seconds < 0 else ""
-    seconds = abs(round(seconds))
-    if seconds < 90:
-        return f"{sign}{seconds} s"
-    minutes = round(seconds / 60)
-    return f"{sign}{minutes} min" if minutes < 120 else f"{sign}{minutes // 60} h {minutes % 60:02d} min"

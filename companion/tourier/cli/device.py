@@ -29,7 +29,7 @@ def _list(args: argparse.Namespace, out: Output) -> int:
             rows.append([one.port, one.serial_number, one.why, ""])
         else:
             rows.append([one.port, one.info.board_id, one.info.firmware, f"{one.info.plan_id:08x}"])
-    out.lines(table(rows) if found else ["No board of this family is plugged in."])
+    out.lines(table(rows) if found else ["No bench timer is plugged in."])
     return 0
 
 
@@ -89,27 +89,29 @@ def _clock(args: argparse.Namespace, out: Output) -> int:
 
 
 def _ice(args: argparse.Namespace, out: Output) -> int:
-    from tourier.device.upkeep import ice_point
+    from tourier.device.upkeep import ice_point, voice
 
     with open_timer(args, out) as timer:
-        offset = ice_point(timer, args.probe)
+        offset, said = ice_point(timer, args.probe), voice(timer)
     out.result({"schema": "tourier/device/1", "channel": args.probe, "offset_cdeg": offset})
-    out.line(f"Ice point kept for {args.probe}: {offset / 100:+.2f} K are added to its readings from now on.")
+    more = said.difference(offset / 100, 2, sign=True)
+    out.line(f"Ice point kept for {args.probe}: {more} are added to its readings from now on.")
     return 0
 
 
 def _boil(args: argparse.Namespace, out: Output) -> int:
     from tourier.craft import probe as craft_probe
-    from tourier.device.upkeep import boil_point
+    from tourier.device.upkeep import boil_point, voice
 
     expected_c = _boiling_c(args, craft_probe)
     with open_timer(args, out) as timer:
-        error = boil_point(timer, args.probe, round(expected_c * 100))
+        error, said = boil_point(timer, args.probe, round(expected_c * 100)), voice(timer)
     out.result({"schema": "tourier/device/1", "channel": args.probe, "expected_c": expected_c, "error_cdeg": error})
     out.line(
-        f"Water boils at {expected_c:.1f} °C here; {args.probe} reads {error / 100:+.2f} K off. Nothing was changed."
+        f"Water boils at {said.tenths(expected_c)} here; {args.probe} reads "
+        f"{said.difference(error / 100, 2, sign=True)} off. Nothing was changed."
     )
-    out.line("The ice point matters more: dough and butter live between 0 and 30 °C.")
+    out.line(f"The ice point matters more: dough and butter live at {said.window(0, 30)}.")
     return 0
 
 
@@ -155,7 +157,7 @@ def _forget(args: argparse.Namespace, out: Output) -> int:
         except Refused as refused:
             if not plan_id or args.yes:
                 raise
-            raise UserError(f"The timer keeps its plan: {refused.text}. Say --yes to forget it all the same.") from None
+            raise UserError(f"The timer keeps its plan: {refused.text}. Add --yes to forget it anyway.") from None
     out.result({"schema": "tourier/device/1", "forgotten": f"{plan_id:08x}"})
     out.line("The timer holds no plan now.")
     return 0

@@ -7,10 +7,10 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tourier.cli.common import clock
 from tourier.cli.output import Output, table
 from tourier.cli.run import UserError
 from tourier.files import unlike_a_file
+from tourier.voice import METRIC, clock
 
 if TYPE_CHECKING:
     from tourier.logbook.record.store import Logbook
@@ -97,20 +97,20 @@ def compare(args: argparse.Namespace, out: Output) -> int:
     })  # fmt: skip
     head = [f"batch {number}" for number in numbers]
     out.heading(f"Changed inputs (from the {compared.source})")
-    _show(out, ["input", *head], compared.inputs)
+    _show(out, ["input", *head], compared.inputs, compared.voice)
     if len(compared.behaviour) > _FEW:
         out.heading("Stands out most")
-        _show(out, ["what", *head], comparing.standing_out(compared.behaviour))
-    out.heading("Behaved otherwise, in the order of the day")
-    _show(out, ["what", *head], compared.behaviour)
+        _show(out, ["what", *head], comparing.standing_out(compared.behaviour), compared.voice)
+    out.heading("Went differently, from first step to last")
+    _show(out, ["what", *head], compared.behaviour, compared.voice)
     return 0
 
 
-def _show(out: Output, head: list[str], changes) -> None:
+def _show(out: Output, head: list[str], changes, voice) -> None:
     if not changes:
         out.line("nothing")
         return
-    out.lines(table([head, *([change.name, *change.said()] for change in changes)]))
+    out.lines(table([head, *(list(change.row(voice)) for change in changes)]))
 
 
 def learn(args: argparse.Namespace, out: Output) -> int:
@@ -124,16 +124,16 @@ def learn(args: argparse.Namespace, out: Output) -> int:
             gone = ledger.forget(book, args.forget)
             out.result({"schema": "tourier/learn/1", "taken_back": [asdict(value) for value in gone]})
             out.line("Taken back; the next plan does without (or with the value before it):")
-            out.lines(known.lines(gone))
+            out.lines(known.lines(gone, _voice(book)))
             return 0
         out.progress("Reading the logs")
-        found = learning.learn(book)
+        found, said = learning.learn(book), _voice(book)
         out.result({
             "schema": "tourier/learn/1", "learned": [asdict(value) for value in found.proposals],
             "refused": [asdict(refusal) for refusal in found.refusals],
         })  # fmt: skip
     out.heading("Learned, and used by the next plan")
-    out.lines(known.lines(found.proposals) or ["nothing yet"])
+    out.lines(known.lines(found.proposals, said) or ["nothing yet"])
     out.heading("What the logs cannot tell")
     out.lines([f"{r.subject}, {known.words(r.quantity)}: {r.sentence}" for r in found.refusals] or ["nothing"])
     out.line()
@@ -204,3 +204,9 @@ def logbook(args: argparse.Namespace, out: Output) -> int:
         out.result({"schema": "tourier/logbook/1", "done": args.what, "file": str(file), **counts})
         out.line(words)
     return 0
+
+
+def _voice(book):
+    """How the newest batch is said: a cook's kitchen seldom changes its units."""
+    batches = book.batches()
+    return book.load(batches[0].id).voice if batches else METRIC

@@ -40,7 +40,7 @@ def build_parser() -> argparse.ArgumentParser:
         prog="tourier",
         description="Plan laminated dough back from the hour it is wanted, run the day on the bench timer, "
         "and find out afterwards which fold went wrong. With no command: the desk application.",
-        epilog="Exit codes: 0 done, 1 a fault of ours, 2 your input, 3 the timer or its link.",
+        epilog="Exit codes: 0 done, 1 a bug in Tourier, 2 your input, 3 the timer or its link.",
     )
     parser.add_argument("--version", action="version", version=f"tourier {_version()}")
     parser.set_defaults(module="begin.desk", file=None, port=None, json=False)
@@ -67,11 +67,11 @@ def build_parser() -> argparse.ArgumentParser:
     )
     _json(rehearse)
 
-    plan = command("plan", "plan", "work out sheets, masses and the timetable of a batch file")
+    plan = command("plan", "plan", "work out sheets, weights and the timetable of a batch file")
     plan.add_argument("batch", metavar="BATCH.toml")
     _papers(plan)
     plan.add_argument("--cut-map", metavar="FILE", help="write the cut map (SVG)")
-    plan.add_argument("--table", action="store_true", help="end, hands-on time, slack and place of every step as well")
+    plan.add_argument("--table", action="store_true", help="every step's end, hands-on time, time to spare, place")
     plan.add_argument("--checks", action="store_true", help="say how each figure was found")
     _book(plan)
     _json(plan)

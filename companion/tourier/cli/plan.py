@@ -13,6 +13,7 @@ from tourier.cli.output import Output
 from tourier.cli.run import UserError
 from tourier.files import save, told_apart
 from tourier.plantext import cut_lines, formula_lines, sheet_lines, timetable_lines
+from tourier.voice import span
 
 if TYPE_CHECKING:
     from tourier.batch.model import Workup
@@ -35,7 +36,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
         from tourier import known
 
         out.heading("What your batches taught this plan")
-        out.lines(known.lines(made.known.values))
+        out.lines(known.lines(made.known.values, day.spec.voice))
     if args.checks:
         show_reasons(out, day.workup)
     for file in written:
@@ -66,7 +67,6 @@ def write_files(args: argparse.Namespace, made: Design) -> list[Path]:
 def show_plan(out: Output, day: DayPlan, table: bool = True) -> None:
     """Print a plan the way a cook reads it: what, masses, sheets, cuts, timetable, warnings."""
     work, spec = day.workup, day.spec
-    inch = spec.units == "inch"
     pieces = ", ".join(f"{piece.count} x {piece.name}" for piece in spec.pieces)
     out.heading(f"{spec.name}: {pieces}")
     from tourier.dayplan.words import asked_words
@@ -74,9 +74,9 @@ def show_plan(out: Output, day: DayPlan, table: bool = True) -> None:
     out.line(f"Ready {day.ready_at:%A %d %B, %H:%M}{asked_words(day)}.")
     out.line(f"{work.patons} pâton{'s' if work.patons > 1 else ''}. Kitchen: {spec.kitchen.name}.")
     out.heading("Formula")
-    out.lines(formula_lines(work, inch))
+    out.lines(formula_lines(work))
     out.heading("Sheets")
-    out.lines(sheet_lines(work, inch))
+    out.lines(sheet_lines(work))
     out.heading("Cuts")
     out.lines(cut_lines(work))
     out.heading("Timetable")
@@ -87,12 +87,12 @@ def show_plan(out: Output, day: DayPlan, table: bool = True) -> None:
     if table:
         out.lines(timetable_lines(day))
     else:
-        out.line("End, slack and place of every step: --table")
+        out.line("End, time to spare and place of every step: --table")
     if day.chance is not None:
         out.line()
         out.line(f"Chance to be ready {_by_asked(day)}: {round(day.chance.ready_by * 100)} % (from simulated days).")
     if work.warnings or day.warnings:
-        out.heading("Mind")
+        out.heading("Warnings")
         notes = [f"{warning.text} ({warning.why})" for warning in work.warnings] + list(day.warnings)
         for note in notes:
             out.lines(wrap(note, max(40, min(out.width, 120) - 1), initial_indent="- ", subsequent_indent="  "))
@@ -107,6 +107,6 @@ def show_reasons(out: Output, work: Workup) -> None:
     out.heading("How the limits were found")
     for process in work.process:
         out.line(
-            f"{process.name}: {process.min_s // 60} to {process.max_s // 60} min, best {process.ideal_s // 60} min. "
+            f"{process.name}: {span(process.min_s)} to {span(process.max_s)}, best {span(process.ideal_s)}. "
             f"{process.why}"
         )

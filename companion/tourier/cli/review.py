@@ -79,7 +79,7 @@ def curve_lines(batch: Batch, width: int, height: int = 12) -> list[str]:
     drawn = draw(series, band, at_s[0], at_s[-1] + 1, low_c, high_c, columns, height)
     lines = [
         label.rjust(4) + "│" + "".join(row)
-        for label, row in zip(scale(low_c, high_c, height), drawn.chars, strict=True)
+        for label, row in zip(scale(*map(batch.voice.shown, (low_c, high_c)), height), drawn.chars, strict=True)
     ]
     axis = [" "] * columns
     for column in range(0, columns - 9, 16):

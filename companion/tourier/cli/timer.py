@@ -9,16 +9,15 @@ from pathlib import Path
 from tourier.cli.common import (
     batch_text,
     check_batch,
-    clock,
     design_file,
     lessons,
     open_timer,
     progress_of,
     refuse_second_day,
-    span,
 )
 from tourier.cli.output import Output, table
 from tourier.cli.run import UserError
+from tourier.voice import clock, span, step_name
 
 _CLOCK_GOOD_S = 2.0  # a timer's crystal drifts about this much in a day; no reason to touch it
 
@@ -66,7 +65,7 @@ def send(args: argparse.Namespace, out: Output) -> int:
     )
     out.line(f"Clock: {clock_words}.")
     out.line(
-        f"First step {clock(begins, wire.offset_min_at(plan, begins))} ({plan.steps[0].name}), "
+        f"First step {clock(begins, wire.offset_min_at(plan, begins))} ({step_name(plan.steps[0])}), "
         f"in {span(begins - now_s)}; ready {made.day.ready_at.strftime('%a %H:%M')}."
     )
     return 0

@@ -9,8 +9,8 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tourier.cli.common import clock, span
 from tourier.cli.output import Output, clean
+from tourier.voice import clock, span
 
 if TYPE_CHECKING:
     from tourier.device.client import Timer
@@ -92,13 +92,6 @@ class _Shown:
         self._out.flush()
 
 
-def degrees(cdeg: int | None) -> str:
-    """Return '13.4 °C' or 'no reading'."""
-    from shared_schedule.units import cdeg_text
-
-    return "no reading" if cdeg is None else f"{cdeg_text(cdeg)} °C"
-
-
 def one_line(sight: Sight) -> str:
     """Return a sight as one line."""
     parts = [clock(sight.at_s, sight.offset_min), sight.word]
@@ -106,11 +99,12 @@ def one_line(sight: Sight) -> str:
         parts.append(sight.step)
     if sight.fold and sight.fold.split(" (")[0] not in sight.step:
         parts.append(sight.fold)
-    parts.append(f"dough {degrees(sight.probe_cdeg)}" + (f" ({sight.judgement})" if sight.judgement else ""))
-    parts.append(f"bench {degrees(sight.bench_cdeg)}")
+    said = sight.voice
+    parts.append(f"dough {said.reading(sight.probe_cdeg)}" + (f" ({sight.judgement})" if sight.judgement else ""))
+    parts.append(f"bench {said.reading(sight.bench_cdeg)}")
     if sight.left_s is not None:
         parts.append(sight.left_words.format(span(sight.left_s)))
-    parts.append(f"slack {span(sight.slack_s)}")
+    parts.append(sight.spare_words)
     if sight.alarm:
         parts.append(f"ALARM: {sight.alarm}")
     return "  ".join(parts)
@@ -118,12 +112,13 @@ def one_line(sight: Sight) -> str:
 
 def picture(sight: Sight) -> list[str]:
     """Return a sight as a few lines for a terminal."""
+    left = "" if sight.left_s is None else sight.left_words.format(span(sight.left_s)) + "   "
+    dough, bench = (sight.voice.reading(cdeg) for cdeg in (sight.probe_cdeg, sight.bench_cdeg))
     lines = [
         f"{clock(sight.at_s, sight.offset_min)}   {sight.word}   {sight.step}",
-        f"  dough {degrees(sight.probe_cdeg):>10}   bench {degrees(sight.bench_cdeg):>10}   {sight.judgement}",
+        f"  dough {dough:>10}   bench {bench:>10}   {sight.judgement}",
         f"  {window_bar(sight)}",
-        f"  {'' if sight.left_s is None else sight.left_words.format(span(sight.left_s)) + '   '}"
-        f"slack {span(sight.slack_s)}   {sight.fold}",
+        f"  {left}{sight.spare_words}   {sight.fold}",
     ]
     lines.append(f"  ALARM: {sight.alarm}" if sight.alarm else "")
     return lines
@@ -141,4 +136,5 @@ def window_bar(sight: Sight) -> str:
     if sight.probe_cdeg is not None:
         place = min(max((sight.probe_cdeg - low) * (_BAR - 1) // (high - low), 0), _BAR - 1)
         cells[place] = "▲"
-    return f"{sight.low_cdeg / 100:.0f}° {''.join(cells)} {sight.high_cdeg / 100:.0f}°"
+    low_text, high_text = (sight.voice.degrees(cdeg / 100, 0) for cdeg in (sight.low_cdeg, sight.high_cdeg))
+    return f"{low_text}° {''.join(cells)} {high_text}°"

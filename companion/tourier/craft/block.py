@@ -15,6 +15,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from tourier.craft.misfit import Misfit
+
 LOCK_INS = ("two-flap", "envelope", "half")
 
 #: Thickness aimed at: dough and fat sheets start at about 1 cm (Macias Rodriguez & Marangoni 2018, Physics Today 71(1)
@@ -25,12 +27,8 @@ SMALL_M3 = 400e-6
 THICK_DOUGH_M = 0.050
 
 
-class BlockError(ValueError):
+class BlockError(Misfit):
     """A block that cannot be made; `quantity` names what limits."""
-
-    def __init__(self, sentence: str, quantity: str) -> None:
-        super().__init__(sentence)
-        self.quantity = quantity
 
 
 @dataclass(frozen=True)
@@ -70,24 +68,28 @@ def fit(
         width_m = width_m or area / length_m
     if not 0.003 <= thickness <= 0.030:
         raise BlockError(
-            f"the butter block would be {thickness * 1000:.1f} mm thick on {length_m * 100:.1f} x {width_m * 100:.1f} "
-            "cm; 3 to 30 mm can be made, so change the block's size",
+            "the butter block would be {thick} thick on {length} x {width}; {least} to {most} can be made, so change "
+            "the block's size",
             "butter block thickness",
+            thick=("thickness", thickness), length=("length", length_m), width=("length", width_m),
+            least=("thickness", 0.003), most=("thickness", 0.030),
         )
     if lock_in == "envelope" and abs(length_m / width_m - 1.0) > 0.1:
         raise BlockError("an envelope needs a square block; give one side only, or another lock-in", "butter block")
     dough_thickness = dough_m3 / (2.0 * length_m * width_m)
     if dough_thickness < 0.003:
         raise BlockError(
-            f"the dough sheet would be {dough_thickness * 1000:.1f} mm thick over the block; below 3 mm it tears",
+            "the dough sheet would be {thick} thick over the block; below {least} it tears",
             "dough sheet thickness",
+            thick=("thickness", dough_thickness), least=("thickness", 0.003),
         )
     if dough_thickness > THICK_DOUGH_M:
         raise BlockError(
-            f"the dough sheet would be {dough_thickness * 1000:.0f} mm thick over a block of {length_m * 100:.1f} x "
-            f"{width_m * 100:.1f} cm; above {THICK_DOUGH_M * 1000:.0f} mm it does not fold over it: make the block "
-            "thinner, or roll in more butter",
+            "the dough sheet would be {thick} thick over a block of {length} x {width}; above {most} it does not fold "
+            "over it: make the block thinner, or roll in more butter",
             "dough sheet thickness",
+            thick=("thickness", dough_thickness), length=("length", length_m), width=("length", width_m),
+            most=("thickness", THICK_DOUGH_M),
         )
     if lock_in == "envelope":
         side = math.sqrt(2.0 * length_m * width_m)

@@ -199,8 +199,8 @@ PROFILES: dict[str, ButterProfile] = {
             ),
         ),
         ButterProfile(
-            "vegan-block",
-            "Vegan block",
+            "plant-block",
+            "Plant-fat block",
             0.79,
             0.195,
             0.002,
@@ -220,10 +220,18 @@ PROFILES: dict[str, ButterProfile] = {
 }
 
 
+OLD_NAMES = {"vegan-block": "plant-block"}
+
+
+def now_called(name: str) -> str:
+    """Return a profile's name of today: files and logbooks keep the names they were written with."""
+    return OLD_NAMES.get(name, name)
+
+
 def profile(name: str) -> ButterProfile:
-    """The profile called ``name``; ``KeyError`` with the known names otherwise."""
+    """The profile called ``name``, by an old name too; ``KeyError`` with the known names otherwise."""
     try:
-        return PROFILES[name]
+        return PROFILES[now_called(name)]
     except KeyError:
         raise KeyError(f"no butter profile called {name!r}; known: {', '.join(PROFILES)}") from None
 

@@ -14,15 +14,13 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from tourier.craft.misfit import Misfit
+
 EPS = 1e-9
 
 
-class CutError(ValueError):
+class CutError(Misfit):
     """Pieces that do not fit; `quantity` names what limits, str() is one sentence."""
-
-    def __init__(self, sentence: str, quantity: str) -> None:
-        super().__init__(sentence)
-        self.quantity = quantity
 
 
 @dataclass(frozen=True)
@@ -225,19 +223,21 @@ def smallest_sheet(
 
 def _no_fit(wants, max_length_m: float, max_width_m: float, trim_fraction: float) -> CutError:
     sides = sorted((max_length_m, max_width_m))
+    bench = {"long": ("length", max_length_m), "wide": ("length", max_width_m)}
     for shape, _ in wants:
         small, large = sorted((shape.base_m, shape.height_m))
         if small > sides[0] + EPS or large > sides[1] + EPS:
             return CutError(
-                f"one {shape.name} is {shape.base_m * 100:g} x {shape.height_m * 100:g} cm and does not fit on "
-                f"{max_length_m * 100:.0f} x {max_width_m * 100:.0f} cm of bench",
+                "one {name} is {base} x {height} and does not fit on {long} x {wide} of bench",
                 "bench",
+                name=shape.name, base=("length", shape.base_m), height=("length", shape.height_m), **bench,
             )
     area = sum(s.area_m2 * n for s, n in wants) / (1.0 - trim_fraction)
     return CutError(
-        f"no layout of strips with these pieces fits in one sheet on {max_length_m * 100:.0f} x "
-        f"{max_width_m * 100:.0f} cm of bench; pieces and trim alone take {area * 1e4:.0f} cm2",
+        "no layout of strips with these pieces fits in one sheet on {long} x {wide} of bench; pieces and trim alone "
+        "take {area}",
         "bench",
+        area=("area", area), **bench,
     )
 
 
@@ -281,7 +281,8 @@ def most_pieces(shape: Shape, length_m: float, width_m: float, blade_m: float = 
             pairs = (numbers + [0])[:2]
             best = (total, run, side, (pairs[0], pairs[1]), across)
     if best is None:
-        raise CutError(f"not one {shape.name} fits on {length_m * 100:g} x {width_m * 100:g} cm", "sheet")
+        raise CutError("not one {name} fits on {long} x {wide}", "sheet", name=shape.name, long=("length", length_m),
+                       wide=("length", width_m))  # fmt: skip
     total, run, side, numbers, across = best
     return _place(((shape, total),), run, side, (numbers,), blade_m, across)
 

@@ -9,17 +9,15 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from tourier.craft.misfit import Misfit
+
 #: Gas held by a cold, rested, degassed dough, as a share of its volume. From memory: 8-10 % just after mixing, less
 #: after flattening. Pieces weigh that much less than gas-free dough would.
 DOUGH_GAS = 0.05
 
 
-class FormulaError(ValueError):
+class FormulaError(Misfit):
     """A formula that cannot be scaled; `quantity` names what is wrong."""
-
-    def __init__(self, sentence: str, quantity: str) -> None:
-        super().__init__(sentence)
-        self.quantity = quantity
 
 
 @dataclass(frozen=True)
@@ -63,7 +61,7 @@ def scale(lines: Sequence[Line], dough_kg: float) -> list[Weighed]:
         if grams <= 0:
             grams = round_to(exact, 0.1)
         if grams <= 0:
-            raise FormulaError(f"{line.name} comes to {exact:.3f} g, less than can be weighed; make more", line.name)
+            raise FormulaError("{name} comes to less than can be weighed; make more", line.name, name=line.name)
         out.append(Weighed(line.name, grams, exact, line.percent_of_flour))
     return out
 

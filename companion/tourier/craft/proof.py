@@ -15,6 +15,7 @@ import numpy as np
 from shared_schedule.ferment import GROWTH, REFERENCE_CDEG, gamma
 from tourier.craft.butter import ButterProfile, proof_air_cap_c
 from tourier.craft.heat import Face, Layer, Stack
+from tourier.craft.misfit import Misfit
 from tourier.craft.properties import Material
 from tourier.craft.stacks import Kitchen
 
@@ -101,7 +102,8 @@ def proof(
     if not butter.calibrated:
         warnings.append(butter.caution)
     if gamma(round(air * 100), *cardinals) <= 0.01:
-        raise ValueError(f"At {air:g} C yeast hardly works: the pieces would not rise in a day.")
+        raise Misfit("At {air} yeast hardly works: the pieces would not rise in a day.", "proof temperature",
+                     air=("temperature", air))  # fmt: skip
     thick = piece_thickness_m(piece_g, kind)
     plate = thick if kind == "flat" else thick / 2.0
     h = kitchen.film("proof")

@@ -14,6 +14,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from tourier.craft.misfit import Misfit
+
 #: Not thinner between folds than 8 mm (brotschafterin.com, Plunderteig).
 MIN_BETWEEN_M = 0.008
 #: A rested dough draws back by about a twentieth after rolling: common practice, no source.
@@ -26,12 +28,8 @@ RATIO = 3.0
 SPINE_LEFT, SPINE_NEAR = 1, 3  # as in shared_schedule.plan
 
 
-class SheetError(ValueError):
+class SheetError(Misfit):
     """A sheet that cannot be rolled; `quantity` names what limits."""
-
-    def __init__(self, sentence: str, quantity: str) -> None:
-        super().__init__(sentence)
-        self.quantity = quantity
 
 
 @dataclass(frozen=True)
@@ -110,16 +108,17 @@ def rolled_size(
         length = wish_m
         if length > limit + 1e-9:
             raise SheetError(
-                f"a sheet of {length * 100:.0f} cm, rolled to {length * (1 + SPRING_BACK) * 100:.0f} cm to allow for "
-                f"spring-back, is longer than the {bench_m * 100:.0f} cm of bench",
+                "a sheet of {long}, rolled to {roll} to allow for spring-back, is longer than the {bench} of bench",
                 "bench length",
+                long=("length", length), roll=("length", length * (1 + SPRING_BACK)), bench=("length", bench_m),
             )
     else:
         length = min(RATIO * width, limit, volume_m3 / (width * MIN_BETWEEN_M))
     length = max(length, folded[0])
     if length > limit + 1e-9:
         raise SheetError(
-            f"the pâton is {length * 100:.0f} cm long, longer than the {bench_m * 100:.0f} cm of bench", "bench length"
+            "the pâton is {long} long, longer than the {bench} of bench", "bench length",
+            long=("length", length), bench=("length", bench_m),
         )
     return length, width
 
@@ -161,8 +160,9 @@ def stages(
         length, width = rolled_size(volume_m3, (length, width), width_m, wish_m, bench_m[0])
         if width > bench_m[1] + 1e-9:
             raise SheetError(
-                f"the sheet for fold {number} is {width * 100:.0f} cm wide, the bench {bench_m[1] * 100:.0f} cm deep",
+                "the sheet for fold {number} is {wide} wide, the bench {bench} deep",
                 "bench width",
+                number=str(number), wide=("length", width), bench=("length", bench_m[1]),
             )
         thick = volume_m3 / (length * width)
         spine = SPINE_LEFT if quarter else 0

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tourier.craft.composition import composition
+from tourier.craft.misfit import Misfit
 from tourier.craft.properties import heat_capacity
 
 WATER_C_J_KGK = 4186.0
@@ -23,12 +24,8 @@ HOTTEST_WATER_C = 45.0  # above, water harms yeast it touches first; common prac
 COLDEST_WATER_C = 1.0
 
 
-class NoWater(ValueError):
+class NoWater(Misfit):
     """No water temperature gives the dough wanted; ``quantity`` names the limit that stands in the way."""
-
-    def __init__(self, sentence: str, quantity: str) -> None:
-        super().__init__(sentence)
-        self.quantity = quantity
 
 
 @dataclass(frozen=True)
@@ -119,9 +116,10 @@ def water_plan(
     want = balance_water_c(others, water_g, wanted_c, rise_k)
     if want > HOTTEST_WATER_C:
         raise NoWater(
-            f"The dough would need water of {want:.0f} C, which harms yeast: warm the flour or the milk, "
-            f"or ask for a dough cooler than {wanted_c:g} C.",
+            "The dough would need water of {water}, which harms yeast: warm the flour or the milk, or ask for a dough "
+            "cooler than {dough}.",
             "water temperature",
+            water=("temperature", want), dough=("temperature", wanted_c),
         )
     if want >= tap_c:
         return WaterPlan(want, water_g, 0.0, rule, wanted_c)
@@ -129,15 +127,17 @@ def water_plan(
         return WaterPlan(want, water_g, 0.0, rule, wanted_c)
     if not ice:
         raise NoWater(
-            f"Water alone cannot bring the dough to {wanted_c:g} C (it would have to be {want:.0f} C): allow ice, "
-            "chill the flour and milk, or ask for a warmer dough.",
+            "Water alone cannot bring the dough to {dough} (it would have to be {water}): allow ice, chill the flour "
+            "and milk, or ask for a warmer dough.",
             "water temperature",
+            dough=("temperature", wanted_c), water=("temperature", want),
         )
     ice_g = ice_share_g(water_g, tap_c, want)
     if ice_g > water_g:
         raise NoWater(
-            f"Even with all {water_g:.0f} g of water as ice the dough stays above {wanted_c:g} C: chill the flour and "
-            "milk first, or ask for a warmer dough.",
+            "Even with all {water} of water as ice the dough stays above {dough}: chill the flour and milk first, or "
+            "ask for a warmer dough.",
             "ice",
+            water=("weight", water_g), dough=("temperature", wanted_c),
         )
     return WaterPlan(want, water_g - ice_g, ice_g, rule, wanted_c)

@@ -14,8 +14,8 @@ from shared_schedule import plan as wire
 from tourier.dayplan import cardfoot
 from tourier.dayplan.cardsize import FOOT, Page, Part, Row, size_pt, widths_em
 from tourier.dayplan.model import DayPlan, PlannedStep
-from tourier.dayplan.problem import span
 from tourier.dayplan.words import asked_words
+from tourier.voice import Voice, span
 
 SOON = timedelta(minutes=2)  # a rest that begins this soon after its fold shares its row
 ONE_PAGE_PT = 10.0  # smaller than this on one page, and the card takes two
@@ -65,7 +65,7 @@ small { display: block; margin-top: 1.5mm; font-size: 7.5pt; }
 """
 
 CAUTION = (
-    "Guidance for the craft, no food-safety control: keep to local hygiene rules, and mind hot trays and hot butter."
+    "A baking guide, not a food-safety check: keep to local hygiene rules, and take care with hot trays and hot butter."
 )
 
 
@@ -184,26 +184,21 @@ def _part_html(part: Part) -> str:
 
 def window_facts(plan: DayPlan) -> list[tuple[str, str, str]]:
     """The butter's window, the air of the proof and the water, as (name, figure, note)."""
-    inch = plan.spec.units == "inch"
+    said = plan.spec.voice
     folds = [s.process for s in plan.steps if s.process.kind == wire.FOLD and s.process.low_c is not None]
     facts = []
     if folds:
-        low, high = folds[0].low_c, folds[0].high_c
-        # The timer shows °C, so the card does too, whatever the cook's own scale.
-        also = f"({low * 1.8 + 32:.0f}–{high * 1.8 + 32:.0f} °F)" if inch else ""
-        facts.append(("Dough while rolling", f"{low:.0f}–{high:.0f} °C", also))
+        facts.append(("Dough while rolling", said.window(folds[0].low_c, folds[0].high_c), ""))
     proofs = [s.process.air_max_c for s in plan.steps if s.process.air_max_c is not None]
     if proofs:
-        also = f"({min(proofs) * 1.8 + 32:.0f} °F)" if inch else ""
-        facts.append(("Proof: air below", f"{min(proofs):.0f} °C", also))
+        facts.append(("Proof: air below", said.temperature(min(proofs)), ""))
     water = plan.workup.water_temp_c
     if water is not None:
         if ice := plan.workup.ice_text:
             facts.append(("Water", "from the tap", f"{ice} of it ice"))
         else:
             name = plan.workup.water_name
-            also = f"({water * 1.8 + 32:.0f} °F)" if inch else ""
-            facts.append((safe(name[:1].upper() + name[1:], 30), f"{water:.0f} °C", also))
+            facts.append((safe(name[:1].upper() + name[1:], 30), said.temperature(water), ""))
     return facts
 
 
@@ -211,7 +206,7 @@ def timetable(plan: DayPlan) -> list[Row]:
     """Every step that takes time, a heading for each day; a rest that follows alone shares its work's row."""
     rows = []
     many = sum(job.workup.patons for job in plan.jobs) > 1
-    inch = plan.spec.units == "inch"
+    said = plan.spec.voice
     day = None
     rest_of = _rest_of(plan)
     resting = {id(rest) for rest in rest_of.values()}
@@ -222,14 +217,14 @@ def timetable(plan: DayPlan) -> list[Row]:
         if step.start.date() != day:
             day = step.start.date()
             rows.append(Row("day", name=f"{step.start:%A %d %B}"))
-        lasts = _lasts(step)
+        lasts = _lasts(step, said)
         rest = rest_of.get(step.step_id)
         if rest is not None and rest.duration_s >= 60:
             where = "" if wire.PLACE_WORDS[rest.process.place] in ("fridge", "freezer") else f"{_word(rest)} "
-            lasts += f", then {where}{_lasts(rest)}"
+            lasts += f", then {where}{_lasts(rest, said)}"
         kind = "hands" if process.attended_s * 2 >= step.duration_s else "rest"
         rows.append(Row(kind, f"{step.start:%H:%M}", process.paton if many else 0, _clean(process.name), process.ticks,
-                        lasts, _size(step, inch)))  # fmt: skip
+                        lasts, _size(step, said)))  # fmt: skip
     return rows
 
 
@@ -256,30 +251,18 @@ def _word(step: PlannedStep) -> str:
     return wire.KIND_WORDS[step.process.kind]
 
 
-def _lasts(step: PlannedStep) -> str:
+def _lasts(step: PlannedStep, said: Voice) -> str:
     place = wire.PLACE_WORDS[step.process.place]
-    minutes = step.duration_s // 60
-    long = minutes >= 240
-    until = f"until {step.end:%a %H:%M}" if long else f"{minutes} min" if minutes < 100 else span(step.duration_s)
+    until = f"until {step.end:%a %H:%M}" if step.duration_s >= 4 * 3600 else span(step.duration_s // 60 * 60)
     core = step.process.core_c
-    to = f" to {core:.0f} °C" if core is not None and step.process.ends_by == wire.BY_CORE else ""
+    to = f" to {said.temperature(core)}" if core is not None and step.process.ends_by == wire.BY_CORE else ""
     return f"{place} {until}{to}" if place in ("fridge", "freezer") else f"{until}{to}"
 
 
-def _half_mm(metres: float) -> str:
-    """Thickness of a thin sheet to the half millimetre, as rolling guides have it (4.5, not 5); whole from 6 mm on."""
-    return f"{round(metres * 2000) / 2:g}" if metres < 0.006 else f"{metres * 1000:.0f}"
-
-
-def _size(step: PlannedStep, inch: bool) -> str:
+def _size(step: PlannedStep, said: Voice) -> str:
     """The sheet to roll: cm and mm, or inches to a quarter with the thickness to a sixteenth."""
     process = step.process
     if process.kind not in (wire.FLATTEN, wire.BLOCK, wire.LOCK_IN, wire.FOLD, wire.SHEET) or not process.length_m:
         return ""
-    if inch:
-        from tourier.quantities import inch_text
-
-        quarters = (round(m / 0.00635) * 0.00635 for m in (process.length_m, process.width_m))
-        long, wide = (inch_text(m).removesuffix(" in") for m in quarters)
-        return f"{long} × {wide}, {inch_text(process.thickness_m)}"
-    return f"{process.length_m * 100:.0f} × {process.width_m * 100:.0f} cm, {_half_mm(process.thickness_m)} mm"
+    long, wide = said.rough(process.length_m), said.rough(process.width_m)
+    return f"{long} × {wide} {said.mark}, {said.rolled(process.thickness_m)}"

@@ -16,23 +16,22 @@ def weigh(plan: DayPlan) -> Part | None:
     lines: list[Line] = []
     for job in plan.jobs[:2]:
         if job.workup.lines:
-            lines += [(("box", line.name), ("b", _gram(line.g))) for line in job.workup.lines]
+            mass = plan.spec.voice.mass
+            lines += [(("box", line.name), ("b", mass(line.g))) for line in job.workup.lines]
             lines += _blocks(job.workup)
     return Part("Weigh", tuple(lines)) if lines else None
 
 
-def _gram(g: float) -> str:
-    return f"{g:.0f} g" if g >= 100 else f"{g:.1f} g"
-
-
 def _blocks(work: Workup) -> list[Line]:
     """The butter blocks to be made, each with its own mass."""
-    each = [p["butter_g"] for p in work.patons_g]
+    each, said = [p["butter_g"] for p in work.patons_g], work.spec.voice
     if len(each) < 2:
-        return [(("box", "butter block"), ("b", f"{work.butter_block_g:.0f} g"))]
+        return [(("box", "butter block"), ("b", said.mass(round(work.butter_block_g))))]
     if len(set(each)) == 1:
-        return [(("box", f"{len(each)} butter blocks of"), ("b", f"{each[0]:.0f} g"))]
-    return [(("box", f"butter block, pâton {p['paton']}"), ("b", f"{p['butter_g']:.0f} g")) for p in work.patons_g]
+        return [(("box", f"{len(each)} butter blocks of"), ("b", said.mass(round(each[0]))))]
+    return [
+        (("box", f"butter block, pâton {p['paton']}"), ("b", said.mass(round(p["butter_g"])))) for p in work.patons_g
+    ]
 
 
 def folds(plan: DayPlan) -> Part:
@@ -52,33 +51,29 @@ def folds(plan: DayPlan) -> Part:
 
 def marks(plan: DayPlan) -> list[Part]:
     """Ruler marks, once for sheets that are alike, in cm or in inches to the nearest 1/16."""
-    work, inch = plan.workup, plan.spec.units == "inch"
+    work, unit = plan.workup, plan.spec.voice.mark
     groups: list[tuple[list[int], list[Line]]] = []
     for sheet in work.cuts.get("sheets") or []:
         if sheet["layout"] is None:
             continue
-        lines = _sheet_marks(work, sheet, inch)
+        lines = _sheet_marks(work, sheet)
         for patons, common in groups:
             if common == lines:
                 patons.append(sheet["paton"])
                 break
         else:
             groups.append(([sheet["paton"]], lines))
-    unit, parts = "inch" if inch else "cm", []
+    parts = []
     for patons, lines in groups:
         whose = "" if work.patons < 2 or len(groups) < 2 else f", pâton {' and '.join(map(str, patons))}"
         parts.append(Part(f"Ruler marks, {unit}{whose or (', every sheet' if work.patons > 1 else '')}", tuple(lines)))
     return parts
 
 
-def _sheet_marks(work: Workup, sheet: dict, inch: bool) -> list[Line]:
-    from tourier.quantities import inch_text
-
-    edge = inch_text(sheet["edge_m"]) if inch else f"{sheet['edge_m'] * 1000:.0f} mm"
+def _sheet_marks(work: Workup, sheet: dict) -> list[Line]:
+    edge = work.spec.voice.rolled(sheet["edge_m"])
     way = "across" if sheet["layout"].across_bench else "along"
     lines: list[Line] = [(("", f"trim {edge} all round; strips run {way} the bench"),)]
-    for where, metric, inches in mark_figures(work, sheet["paton"]):
-        lines.append(
-            (("", f"{where}:"), ("b", ", ".join(f.replace(" ", "\xa0") for f in (inches if inch else metric))))
-        )
+    for where, figures in mark_figures(work, sheet["paton"]):
+        lines.append((("", f"{where}:"), ("b", ", ".join(f.replace(" ", "\xa0") for f in figures))))
     return lines

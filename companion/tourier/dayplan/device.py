@@ -36,6 +36,7 @@ def to_device(plan: DayPlan) -> wire.Plan:
         offset_change_at_s=change_s,
         offset_after_min=after,
         quiet=_quiet(plan, first_s, end_s),
+        units=int(plan.spec.voice.us),
         steps=[_step(plan, step, ids) for step in plan.steps],
         **thermal,
     )

@@ -10,6 +10,7 @@ from shared_schedule import plan as wire
 from tourier.dayplan.hours import zone_of
 from tourier.dayplan.model import DayPlan, PlannedStep, from_at_s
 from tourier.dayplan.words import chance_words, ready_words
+from tourier.voice import span
 
 HANDS, RESTS, COLD, HEAT = "#", "=", "-", "+"
 SLEEP, AWAY = ":", "."
@@ -50,9 +51,8 @@ def fit(text: str, width: int) -> str:
 
 
 def _summary(plan: DayPlan) -> str:
-    hours, minutes = divmod(plan.duty_s // 60, 60)
-    chance = f"{sure}; " if (sure := chance_words(plan)) else ""
-    return f"{chance}{hours} h {minutes:02d} min on duty, pauses counted"
+    duty = f"{span(plan.duty_s // 60 * 60)} from first job to last, breaks included"
+    return f"{sure}; {duty}" if (sure := chance_words(plan)) else duty
 
 
 def _blocks(plan: DayPlan) -> list[list[PlannedStep]]:
@@ -107,9 +107,9 @@ def _scale(begin: datetime, step_min: int, room: int, zone) -> str:
 
 def _shade(plan: DayPlan, begin: datetime, end: datetime) -> str:
     middle = begin + (end - begin) / 2
-    for span in plan.away:
-        if from_at_s(span.from_s) <= middle < from_at_s(span.to_s):
-            return SLEEP if span.why == "sleep" else AWAY
+    for hours in plan.away:
+        if from_at_s(hours.from_s) <= middle < from_at_s(hours.to_s):
+            return SLEEP if hours.why == "sleep" else AWAY
     return " "
 
 

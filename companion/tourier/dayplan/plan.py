@@ -14,10 +14,11 @@ from tourier.dayplan.hours import zone_of
 from tourier.dayplan.model import BadWish, DayPlan, Impossible, Job, PlannedStep, by_clock, from_at_s, to_at_s
 from tourier.dayplan.network import latest_starts
 from tourier.dayplan.objectives import NEW_PLAN, SETTLE
-from tourier.dayplan.problem import MINUTE_S, Problem, build, moment, span
+from tourier.dayplan.problem import MINUTE_S, Problem, build, moment
 from tourier.dayplan.refuse import explain, full_places, room_offer, room_words
 from tourier.dayplan.search import Budget, any_timetable, settle, solve
 from tourier.dayplan.solution import Solution
+from tourier.voice import span
 
 NO_PROOF = "The plan keeps every rule, but no proof was reached that there is no better one."
 # In the solver's own count of work (some 5 s of one core a unit), so that the same wish ends the same way everywhere.

@@ -273,11 +273,3 @@ def horizon(problem: Problem) -> int:
 def moment(problem: Problem, minute: int) -> datetime:
     """Return the aware local time of a minute of the problem."""
     return by_clock(problem.origin_s + minute * MINUTE_S, zone_of(problem.zone))
-
-
-def span(seconds: float) -> str:
-    """Return '1 h 25 min' for seconds."""
-    minutes = int(round(seconds / MINUTE_S))
-    hours, rest = divmod(abs(minutes), 60)
-    text = f"{hours} h {rest:02d} min" if hours and rest else (f"{hours} h" if hours else f"{rest} min")
-    return f"-{text}" if minutes < 0 else text

@@ -15,9 +15,10 @@ from tourier.dayplan import objectives as wants
 from tourier.dayplan.constraints import DayModel
 from tourier.dayplan.hours import zone_of
 from tourier.dayplan.model import Impossible, by_clock
-from tourier.dayplan.problem import LOOK_AHEAD_S, MINUTE_S, Problem, Task, moment, span
+from tourier.dayplan.problem import LOOK_AHEAD_S, MINUTE_S, Problem, Task, moment
 from tourier.dayplan.search import Budget, any_timetable, solve
 from tourier.dayplan.solution import Solution
+from tourier.voice import span
 
 EFFORT = 0.1  # for one question
 CROWDED_ALL_EFFORT = 0.1  # the same where the search is hard, and the answers seldom found

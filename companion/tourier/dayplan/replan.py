@@ -18,9 +18,10 @@ from tourier.batch.model import ProcessStep
 from tourier.dayplan.chance import chance_of
 from tourier.dayplan.device import to_device
 from tourier.dayplan.model import DayPlan, Impossible, from_at_s, to_at_s
-from tourier.dayplan.problem import MINUTE_S, Problem, build, minutes_up, moment, span
+from tourier.dayplan.problem import MINUTE_S, Problem, build, minutes_up, moment
 from tourier.dayplan.rest import best_rest
 from tourier.dayplan.solution import DONE, RUNNING, SKIPPED, WAITING, Fact, Solution
+from tourier.voice import span
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tourier.dayplan.model import DayPlan, Impossible
-from tourier.dayplan.problem import span
+from tourier.voice import span
 
 HALF_HOUR_S, HOUR_S = 1800, 3600
 
@@ -33,11 +33,14 @@ def offers(refused: Impossible) -> tuple[str, ...]:
 
 
 def chance_words(plan: DayPlan) -> str:
-    """Return '87 % sure by 08:30', the hour asked for; 'by its hour' for several batches; empty when not reckoned."""
+    """Return '87 % chance of being ready by 08:30', the hour asked for; 'by its hour' for several batches.
+
+    Empty when no chance was worked out.
+    """
     if plan.chance is None:
         return ""
     by = f"{plan.wished[0]:%H:%M}" if len(plan.wished) == 1 else "its hour"
-    return f"{round(plan.chance.ready_by * 100)} % sure by {by}"
+    return f"{round(plan.chance.ready_by * 100)} % chance of being ready by {by}"
 
 
 def _gap_s(plan: DayPlan) -> int:

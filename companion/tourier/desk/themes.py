@@ -20,7 +20,7 @@ LIGHT = Theme(
     warning="#b26a00",
     error="#a4161a",
     dark=False,
-    variables={"band": "#d9e7d5", "probe": "#8a2c0d", "bench": "#1f5fa8"},
+    variables={"band": "#d9e7d5", "probe": "#8a2c0d", "bench": "#6b6b66"},
 )
 DARK = Theme(
     name="night-oven",
@@ -35,7 +35,7 @@ DARK = Theme(
     warning="#e8a33d",
     error="#ff7b72",
     dark=True,
-    variables={"band": "#26382c", "probe": "#ffb38a", "bench": "#8fc1ff"},
+    variables={"band": "#26382c", "probe": "#ffb38a", "bench": "#a8a49c"},
 )
 CONTRAST = Theme(
     name="high-contrast",
@@ -51,7 +51,7 @@ CONTRAST = Theme(
     error="#ffffff",
     dark=True,
     variables={
-        "band": "#303030", "probe": "#ffff00", "bench": "#00ffff",
+        "band": "#303030", "probe": "#ffff00", "bench": "#b8b8b8",
         "text-muted": "#d8d8d8", "text-disabled": "#b8b8b8",  # 14 and 10 to 1 on black; grey words are words too
     },  # fmt: skip
 )
@@ -70,7 +70,7 @@ TERMINAL = Theme(
     dark=True,
     boost="ansi_default",
     variables={
-        "band": "ansi_default", "probe": "ansi_yellow", "bench": "ansi_cyan",
+        "band": "ansi_default", "probe": "ansi_yellow", "bench": "ansi_default",
         # Textual's own widgets ask for these when colours are the terminal's; black on cyan reads on dark and light.
         "ansi-background": "ansi_default", "ansi-foreground": "ansi_default", "border-blurred": "ansi_bright_black",
         "block-cursor-foreground": "ansi_black", "block-cursor-background": "ansi_cyan",

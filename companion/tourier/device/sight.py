@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from shared_schedule import day, words
 from shared_schedule import plan as wire
 from shared_schedule.units import NO_CDEG
+from tourier.voice import Voice, span, step_name
 
 
 @dataclass(frozen=True)
@@ -28,11 +29,22 @@ class Sight:
     offset_min: int
     step_id: int = 0
     left_of: str = ""
+    units: int = 0  # of the plan: 0 metric, 1 °F and inches
+
+    @property
+    def voice(self) -> Voice:
+        """How this plan's measures are said."""
+        return Voice(bool(self.units))
 
     @property
     def left_words(self) -> str:
         """What `left_s` counts down to, in words: "{} left in the window", "begins in {}" ... with {} for the span."""
         return _LEFT_WORDS.get(self.left_of, "")
+
+    @property
+    def spare_words(self) -> str:
+        """How the hour stands: "48 min to spare" or "10 min late"."""
+        return f"{span(self.slack_s)} to spare" if self.slack_s >= 0 else f"{span(-self.slack_s)} late"
 
     @property
     def judgement(self) -> str:
@@ -77,7 +89,7 @@ def sight_of(telemetry: dict, plan: wire.Plan | None) -> Sight:
     return Sight(
         at_s=telemetry["at_s"],
         word=words.word(telemetry["word"]),
-        step=step.name if step is not None else "",
+        step=step_name(step) if step is not None else "",
         fold=fold,
         probe_cdeg=_known(telemetry["probe_cdeg"]),
         bench_cdeg=_known(telemetry["bench_cdeg"]),
@@ -90,4 +102,5 @@ def sight_of(telemetry: dict, plan: wire.Plan | None) -> Sight:
         offset_min=wire.offset_min_at(plan, telemetry["at_s"]) if plan is not None else 0,
         step_id=telemetry["step_id"],
         left_of=_left_of(telemetry, step),
+        units=plan.units if plan is not None else 0,
     )

@@ -11,16 +11,18 @@ from datetime import datetime
 
 from shared_schedule import day as D
 from shared_schedule import messages as m
+from shared_schedule.plan import decode
 from tourier.device.client import ClockReading, DeviceInfo, Timer
 from tourier.device.errors import LinkError, Refused, plain
 from tourier.device.ports import candidates
+from tourier.voice import METRIC, Voice, voice_of_plan
 
 TASKS = ("link", "buttons", "sample", "day", "store", "screen")  # order of the firmware's supervisor
 
 # What can be set on a timer (firmware/config.py; a test compares the two), and what each is.
 SETTINGS = {
     "curve_bench": "thermistor on the bench: 103at or 3977",
-    "curve_probe": "thermistor in the needle: 103at or 3977",
+    "curve_probe": "thermistor in the probe: 103at or 3977",
     "ohm_bench": "its fixed resistor, ohms",
     "ohm_probe": "its fixed resistor, ohms",
     "contrast": "brightness of the display, 1 to 255",
@@ -114,6 +116,13 @@ def forget(timer: Timer, deliberate: bool = False) -> None:
     `deliberate`; then what was not collected is dropped when its room is needed.
     """
     timer.command(m.ACTION_FORGET_PLAN, 0, D.DELIBERATE if deliberate else 0)
+
+
+def voice(timer: Timer) -> Voice:
+    """How measures are said to the cook of this timer: as its plan says, metric without a plan."""
+    if not timer.state().plan_id:
+        return METRIC
+    return voice_of_plan(decode(timer.collect(m.STREAM_PLAN)))
 
 
 def ice_point(timer: Timer, channel: str) -> int:

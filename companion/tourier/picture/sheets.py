@@ -6,7 +6,7 @@ import re
 import textwrap
 
 from tourier.batch.model import SheetStage, Workup
-from tourier.quantities import length_text
+from tourier.voice import Voice
 
 _CELL = 2.0  # a terminal cell is about twice as high as wide
 _FOLD = re.compile(r"fold (\d+) rolled")
@@ -24,10 +24,9 @@ def sheet_picture(work: Workup, columns: int, paton: int = 1) -> list[str]:
     widest = max(sum(stage.length_m for stage in pair) for pair in pairs)
     gaps = max(len(pair) for pair in pairs) * 5
     scale = min((columns - gaps) / widest, (columns - 4) / longest, 80.0)  # columns a metre
-    inch = work.spec.units == "inch"
-    lines = [f"One column is {_length(1 / scale, inch)}; the rolling pin goes along the lines.", ""]
+    lines = [f"One column is {work.spec.voice.length(1 / scale)}; the rolling pin goes along the lines.", ""]
     for pair in pairs:
-        lines += [*_row(pair, work, scale, inch, columns), ""]
+        lines += [*_row(pair, work, scale, columns), ""]
     return lines
 
 
@@ -41,33 +40,27 @@ def _pairs(stages: list[SheetStage]) -> list[list[SheetStage]]:
     return [row for row in rows if row]
 
 
-def _length(metres: float, inch: bool) -> str:
-    return length_text(metres, "in" if inch else "cm")
-
-
-def _row(stages: list[SheetStage], work: Workup, scale: float, inch: bool, columns: int) -> list[str]:
-    boxes = [_box(stage, work, scale, inch) for stage in stages]
+def _row(stages: list[SheetStage], work: Workup, scale: float, columns: int) -> list[str]:
+    boxes = [_box(stage, work, scale) for stage in stages]
     height = max(len(box) for box in boxes)
     blank = [box + [" " * len(box[0])] * (height - len(box)) for box in boxes]
     joins = [" -> ", *["    "] * (height - 1)]
     drawn = [join.join(cells) for join, cells in zip(joins, zip(*blank, strict=True), strict=True)]
-    words = [caption(stage, inch) for stage in stages]
+    words = [caption(stage, work.spec.voice) for stage in stages]
     told = [part for line in words for part in textwrap.wrap(line, columns, subsequent_indent="  ")]
     return [*told, *(line.rstrip() for line in drawn)]
 
 
-def caption(stage: SheetStage, inch: bool) -> str:
+def caption(stage: SheetStage, said: Voice) -> str:
     """Return 'fold 1 rolled: 63.6 x 21.2 cm, 8.1 mm, 1 fat layer of 2.7 mm'."""
-    long = _length(stage.length_m, inch).removesuffix(" in" if inch else " cm")
-    text = f"{stage.step}: {long} x {_length(stage.width_m, inch)}, {stage.thickness_m * 1000:.1f} mm"
-    if stage.fat_layers:
-        thick = stage.fat_layer_m * 1e6
-        each = f"{thick / 1000:.{1 if thick >= 1000 else 2}f} mm"
-        text += f", {stage.fat_layers} fat layer{'s' if stage.fat_layers > 1 else ''} of {each}"
-    return text
+    text = f"{stage.step}: {said.size(stage.length_m, stage.width_m)}, {said.thickness(stage.thickness_m)}"
+    if not stage.fat_layers:
+        return text
+    layers = "1 fat layer" if stage.fat_layers == 1 else f"{stage.fat_layers} fat layers"
+    return f"{text}, {layers} of {said.layer(stage.fat_layer_m)}"
 
 
-def _box(stage: SheetStage, work: Workup, scale: float, inch: bool) -> list[str]:
+def _box(stage: SheetStage, work: Workup, scale: float) -> list[str]:
     width = max(4, round(stage.length_m * scale))
     height = max(3, round(stage.width_m * scale / _CELL))
     creases = _creases(stage, work, width)
@@ -75,7 +68,8 @@ def _box(stage: SheetStage, work: Workup, scale: float, inch: bool) -> list[str]
     top = "┌" + "─" * (width - 2) + "┐"
     middle = "│" + "".join("┊" if column in creases else fill for column in range(1, width - 1)) + "│"
     rows = [middle] * (height - 2)
-    words = f" roll to {_length(stage.roll_to_m, inch)} "  # dough springs back, so it is rolled longer than it rests
+    # Dough springs back, so it is rolled longer than it rests.
+    words = f" roll to {work.spec.voice.length(stage.roll_to_m)} "
     if stage.roll_to_m > stage.length_m and len(words) <= width - 2:
         at = (width - len(words)) // 2
         rows[len(rows) // 2] = middle[:at] + words + middle[at + len(words) :]

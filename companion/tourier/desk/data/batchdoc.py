@@ -7,6 +7,9 @@ import tomllib
 from dataclasses import dataclass
 from typing import Any
 
+from tourier.quantities import units_of
+from tourier.voice import Voice, voice_of
+
 _PART = re.compile(r"([^.\[\]]+)(?:\[(\d+)\])?")
 
 
@@ -99,6 +102,11 @@ class BatchDoc:
     def __init__(self, text: str) -> None:
         self.text = text
         self.table: dict[str, Any] = tomllib.loads(text)
+
+    @property
+    def voice(self) -> Voice:
+        """How the measures of this batch, or of this kitchen, are said."""
+        return voice_of(units_of(self.table))
 
     def get(self, path: str) -> Any:
         """Return the value at a path, None when it is not written."""

@@ -56,8 +56,9 @@ def ice_point(channel: str) -> Job:
     """Take the present reading as 0 °C."""
 
     def job(timer: Timer, _progress: Progress) -> str:
-        offset = upkeep.ice_point(timer, channel)
-        return f"Ice point kept: {offset / 100:+.2f} K are added to the {channel}'s readings from now on."
+        offset, said = upkeep.ice_point(timer, channel), upkeep.voice(timer)
+        more = said.difference(offset / 100, 2, sign=True)
+        return f"Ice point kept: {more} are added to the {channel}'s readings from now on."
 
     return job
 
@@ -66,10 +67,11 @@ def boil_point(channel: str, expected_c: float) -> Job:
     """Compare the present reading with the boiling point here."""
 
     def job(timer: Timer, _progress: Progress) -> str:
-        error = upkeep.boil_point(timer, channel, round(expected_c * 100))
+        error, said = upkeep.boil_point(timer, channel, round(expected_c * 100)), upkeep.voice(timer)
+        off = said.difference(error / 100, 2, sign=True)
         return (
-            f"Water boils at {expected_c:.1f} °C here; the {channel} reads {error / 100:+.2f} K off. Nothing was "
-            "changed: dough and butter live between 0 and 30 °C, where the ice point counts."
+            f"Water boils at {said.tenths(expected_c)} here; the {channel} reads {off} off. Nothing was changed: dough "
+            f"and butter live at {said.window(0, 30)}, where the ice point counts."
         )
 
     return job

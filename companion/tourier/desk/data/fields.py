@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+
+from tourier.voice import Voice
 
 # Kept in step with tourier.batch.sections by a test; repeated here because that module needs half a second of imports.
 BENCHES = ("marble", "granite", "stone", "slate", "steel", "glass", "wood", "maple", "beech", "oak")
-PROFILES = ("standard-80", "standard-82", "roll-in-84", "hard-fraction", "cultured-82", "vegan-block")
+PROFILES = ("standard-80", "standard-82", "roll-in-84", "hard-fraction", "cultured-82", "plant-block")
 
 
 @dataclass(frozen=True)
@@ -20,6 +22,10 @@ class Field:
     kind: str = "text"
     choices: tuple[str, ...] = ()
     usual: str = ""  # of a choice: what holds when nothing is written, else the first
+
+    def said(self, voice: Voice) -> Field:
+        """The field with its examples in the cook's units."""
+        return replace(self, example=voice.example(self.example), help=voice.example(self.help))
 
     @property
     def words(self) -> tuple[str, ...]:
@@ -54,20 +60,22 @@ SECTIONS: tuple[Section, ...] = (
         Field("name", "name", "Sunday croissants", "What the timer and the logbook call it."),
         Field("ready", "ready", "Sunday 08:30", "When the last tray is cool enough to eat: a weekday or a date."),
         Field("buffer", "buffer", "none", "Aim so much before the hour, and before you go to bed or out. 0 to 6 h."),
-        Field("zone", "time zone", "Europe/Paris", "Name of the time zone; clock changes are reckoned with."),
+        Field("zone", "time zone", "Europe/Paris", "Name of the time zone; clock changes are allowed for."),
         _choice("kind", "kind", ("leavened", "puff")),
         Field("start_after", "not before", "now", "No step before this moment."),
-        Field("dough_temperature", "dough off mixer", "24 °C", "10 to 32 °C; the water is reckoned from it."),
+        Field("dough_temperature", "dough after mixing", "24 °C", "10 to 32 °C; the water is worked out from it."),
         Field("trim", "trimmed off", "12 %", "Share of the rolled sheet cut off to square it up."),
         Field("scraps", "left in bowl", "2 %", "Dough left in the bowl and on hands."),
         Field("blade", "blade", "1 mm", "Width lost at each cut."),
         Field("patons", "pâtons", "as few as fit", "1 to 8; empty: as few as bench, shelf and mixer allow.", "whole"),
-        Field("proof", "own proof", "2 h", "Your own proof time, if you know it."),
+        Field("proof", "your proof time", "2 h", "Your own proof time, if you know it."),
         Field("proof_at", "  at", "24 °C", "The temperature that proof was at."),
         Field("bake", "bake", "18 min", "One load."),
-        _choice("units", "print in", ("metric", "inch"), usual="like the pieces"),
+        _choice("units", "measures in", ("metric", "inch"), "inch: also °F and oz, on every screen and paper.",
+                usual="like the pieces"),
+        _choice("ruler_marks", "ruler marks", ("own", "both"), "both: in cm and in inches."),
         Field("note", "note", "", "Anything, up to 400 bytes."),
-    ), help="Units as you say them: 20 cm, 8 in, 340 g, 20 °C, 68 °F, 1 h 15 min, 12 %."),
+    ), help="Units as you say them: 20 cm, 340 g, 20 °C, 1 h 15 min, 12 %."),
     Section("pieces", "Pieces", "pieces", (
         Field("name", "name", "croissant"),
         Field("count", "how many", "24", "1 to 2000.", "whole"),
@@ -93,7 +101,7 @@ SECTIONS: tuple[Section, ...] = (
         Field("sequence", "folds", "4, 3", "2, 3 and 4: a 4-fold, then a 3-fold is 4, 3.", "folds"),
         Field("sheet_length", "rolled to", "60 cm", "Length before each fold; empty: 3 times the width."),
         Field("folds_per_rest", "folds per rest", "1", "Folds made before each rest.", "whole"),
-        Field("rest", "rest", "from the heat", "Empty: reckoned from the heat in the dough."),
+        Field("rest", "rest", "from the heat", "Empty: worked out from the heat in the dough."),
         _choice("rest_place", "  in the", ("fridge", "freezer")),
         Field("dough_chill", "chill of dough", "none", "Freezer before the lock-in."),
         Field("final_chill", "final chill", "15 min", "Freezer before the last sheeting; 0 min: none."),
@@ -114,7 +122,7 @@ SECTIONS: tuple[Section, ...] = (
         Field("fridge.temperature", "fridge", "4 °C"),
         Field("fridge.fan", "  with a fan", "", "", "flag"),
         Field("fridge.shelf_length", "  shelf long", "50 cm"),
-        Field("fridge.shelf_width", "  shelf deep", "40 cm"),
+        Field("fridge.shelf_width", "  shelf depth", "40 cm"),
         Field("fridge.shelves", "  shelves", "4", "", "whole"),
         Field("freezer.temperature", "freezer", "-18 °C"),
         _choice("proof.place", "proof in", ("room", "box", "oven")),
@@ -122,9 +130,9 @@ SECTIONS: tuple[Section, ...] = (
         Field("oven.temperature", "oven", "190 °C"),
         Field("oven.preheat", "  preheat", "30 min"),
         Field("oven.trays", "  trays at once", "1", "", "whole"),
-        Field("oven.pieces_per_tray", "  pieces a tray", "12", "", "whole"),
+        Field("oven.pieces_per_tray", "  pieces per tray", "12", "", "whole"),
         _choice("mixing.by", "mixing by", ("hand", "mixer")),
-        Field("mixing.flour_max", "  flour at most", "1.5 kg"),
+        Field("mixing.flour_max", "  most flour at once", "1.5 kg"),
         Field("mixing.friction", "  warms dough by", "4 K", "How much mixing warms the dough."),
         Field("mixing.tap", "tap water", "15 °C"),
     )),

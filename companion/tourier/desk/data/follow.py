@@ -87,7 +87,7 @@ class JobCancelled(LinkError):
     """The cook let it be."""
 
     def __init__(self) -> None:
-        super().__init__("Broken off. What had come already is kept, and the next try goes on from there.")
+        super().__init__("Stopped. What had come already is kept, and the next try goes on from there.")
 
 
 class _Leaving(Exception):

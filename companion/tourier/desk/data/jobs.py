@@ -14,7 +14,8 @@ from tourier.desk.data.follow import Job, Progress
 from tourier.device.client import Timer, project_now
 from tourier.device.errors import Refused, plain
 from tourier.device.upkeep import forget
-from tourier.logbook.record.model import clock_text, minutes_text
+from tourier.logbook.record.model import clock_text
+from tourier.voice import span, step_name
 
 # Verdicts of a bend test as the journal has them.
 BENDS = {window.CRACKED: "cracked: too cold", window.CLEAN: "bent clean", window.GREASY: "greasy: too warm"}
@@ -134,7 +135,7 @@ def replan(text: str, where: str, logbook: Path) -> Job:
         made, found = redesign(timer, text, where, None, lessons_of(logbook))
         moved = tuple(
             (one.name, f"{one.was:%a %H:%M}", f"{one.now:%a %H:%M}",
-             f"{minutes_text(one.by_s)} {'later' if one.by_s > 0 else 'earlier'}")
+             f"{span(abs(one.by_s))} {'later' if one.by_s > 0 else 'earlier'}")
             for one in found.moved
         )  # fmt: skip
         broken = tuple(one.sentence for one in found.broken)
@@ -166,7 +167,7 @@ def go(plan: wire.Plan, step_id: int) -> Job:
         index = plan.index_of(step_id)
         state = timer.state().steps[index].state if index >= 0 else states.WAITING
         action = m.ACTION_STEP_START if state == states.WAITING else m.ACTION_STEP_DONE
-        name = plan.steps[index].name if index >= 0 else "The step"
+        name = step_name(plan.steps[index]) if index >= 0 else "The step"
         return timer.command(action, step_id) or (f"{name}: started." if state == states.WAITING else f"{name}: done.")
 
     return job

@@ -22,9 +22,9 @@ from tourier.logbook.record.model import (
     Listed,
     clock_text,
     local,
-    minutes_text,
 )
 from tourier.picture.raster import Band, Series
+from tourier.voice import METRIC, Voice, span
 
 # The day's own rhythm, not a warning: a small mark, so that what matters stands out.
 _RHYTHM = (J.STEP_DUE, J.REST_DONE)
@@ -45,16 +45,17 @@ class Excursion:
     seconds: float
     worst_c: float
     degmin: float
+    said: Voice = METRIC
 
     @property
     def text(self) -> str:
         """How far and how long, in words."""
-        return f"{self.word} for {minutes_text(self.seconds)}, to {self.worst_c:.1f} °C"
+        return f"{self.word} for {span(self.seconds)}, to {self.said.tenths(self.worst_c)}"
 
     @property
     def cells(self) -> tuple[str, ...]:
-        """The same for a table: which side, how long, to which °C, °C·min beyond the edge."""
-        return self.word, minutes_text(self.seconds), f"{self.worst_c:.1f}", f"{self.degmin:.1f}"
+        """The same for a table: which side, how long, to which degree, degrees times minutes beyond the edge."""
+        return self.word, span(self.seconds), self.said.degrees(self.worst_c), self.said.rate(self.degmin)
 
 
 @dataclass(frozen=True)
@@ -129,7 +130,7 @@ def _marks(account: Account) -> tuple[list[tuple[float, str]], list[tuple[int, s
     for at, cdeg, verdict in account.bends:
         weighty.append((at, "b"))
         seen = VERDICT_WORDS.get(verdict, "?")
-        events.append((at, f"b bend test at {cdeg / 100:.1f} °C: {seen}"))
+        events.append((at, f"b bend test at {account.deg(cdeg / 100)}: {seen}"))
     for at, text in account.notes:
         weighty.append((at, "n"))
         events.append((at, f"n {text}"))
@@ -165,7 +166,8 @@ def excursions(account: Account) -> list[Excursion]:
                     continue
                 degmin = float(np.sum(beyond[here] * held_s)) / 60
                 found.append(
-                    Excursion(int(from_s), int(to_s), step.title, word, seconds, float(worst(c[here])), degmin)
+                    Excursion(int(from_s), int(to_s), step.title, word, seconds, float(worst(c[here])), degmin,
+                              account.said)  # fmt: skip
                 )
     return sorted(found, key=lambda one: one.from_s)
 
@@ -175,14 +177,14 @@ def step_row(account: Account, step: StepAccount) -> tuple[str, ...]:
     plan = account.batch.plan
 
     def degrees(value: float) -> str:
-        return "--" if math.isnan(value) else f"{value:.1f}"
+        return "--" if math.isnan(value) else account.said.degrees(value)
 
     began = "--" if step.from_s is None else clock_text(plan, step.from_s)
     late = "" if math.isnan(step.late_s) else f"{round(step.late_s / 60):+d}".replace("+0", "0").replace("-", "−")
-    lasted = "--" if math.isnan(step.lasted_s) else minutes_text(step.lasted_s)
+    lasted = "--" if math.isnan(step.lasted_s) else span(step.lasted_s)
     rest = "" if step.rest_word == "as planned" else step.rest_word
     return (
-        step.title, began, late, lasted, minutes_text(step.step.planned_for_s),
+        step.title, began, late, lasted, span(step.step.planned_for_s),
         degrees(step.probe.start_c), degrees(step.probe.end_c), degrees(step.probe.max_c), rest,
     )  # fmt: skip
 
@@ -211,14 +213,14 @@ def compared(first: Batch, second: Batch) -> list[tuple[str, str, str]]:
     found = compare([first, second])
     nothing = [("  nothing", "", "")]
     return [
-        ("Changed beforehand", "", ""), *([_row(one) for one in found.inputs] or nothing),
-        ("Behaved otherwise", "", ""), *([_row(one) for one in found.behaviour] or nothing),
+        ("Changed beforehand", "", ""), *([_row(one, found.voice) for one in found.inputs] or nothing),
+        ("Went differently", "", ""), *([_row(one, found.voice) for one in found.behaviour] or nothing),
     ]  # fmt: skip
 
 
-def _row(change: Any) -> tuple[str, str, str]:
-    first, second = change.said()
-    return "  " + change.name, first, second
+def _row(change: Any, voice: Voice) -> tuple[str, str, str]:
+    name, first, second = change.row(voice)
+    return "  " + name, first, second
 
 
 class TakenOut:

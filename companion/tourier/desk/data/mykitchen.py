@@ -13,11 +13,15 @@ from tourier.design import lessons_of
 from tourier.desk.data.batchdoc import BatchDoc
 from tourier.desk.data.fields import BENCHES, Field
 from tourier.known import Learned, Lessons, words
+from tourier.voice import Voice
 
 FILE = "kitchen.toml"
+SUCH = "12 to 17 °C"  # a window, as an example
 
 QUESTIONS: tuple[tuple[str, Field], ...] = (
     ("What do you call this kitchen?", Field("name", "name", "home")),
+    ("In which measures do you cook? inch: also °F and oz",
+     Field("units", "measures", "metric", "", "choice", ("metric", "inch"))),
     ("How warm is it there when you laminate?", Field("room", "room", "22 °C")),
     ("What is the bench made of?", Field("bench.material", "bench", "wood", "", "choice", BENCHES)),
     ("How thick is it, how long, how deep?", Field("bench.thickness", "thick", "20 mm")),
@@ -27,7 +31,7 @@ QUESTIONS: tuple[tuple[str, Field], ...] = (
     ("What does a thermometer in the fridge say? Is there a fan in it?", Field("fridge.temperature", "fridge", "4 °C")),
     ("", Field("fridge.fan", "fan", "", "", "flag")),
     ("How large is a shelf you can free, and how many?", Field("fridge.shelf_length", "shelf long", "50 cm")),
-    ("", Field("fridge.shelf_width", "shelf deep", "40 cm")),
+    ("", Field("fridge.shelf_width", "shelf depth", "40 cm")),
     ("", Field("fridge.shelves", "shelves", "4", "", "whole")),
     ("And the freezer?", Field("freezer.temperature", "freezer", "-18 °C")),
     ("Where do pieces proof?", Field("proof.place", "proof", "room", "", "choice", ("room", "box", "oven"))),
@@ -35,7 +39,7 @@ QUESTIONS: tuple[tuple[str, Field], ...] = (
     ("How hot do you bake, how many trays at once, how many pieces on one?",
      Field("oven.temperature", "oven", "190 °C")),
     ("", Field("oven.trays", "trays", "2", "", "whole")),
-    ("", Field("oven.pieces_per_tray", "pieces a tray", "12", "", "whole")),
+    ("", Field("oven.pieces_per_tray", "pieces per tray", "12", "", "whole")),
     ("Do you mix by hand or with a mixer?", Field("mixing.by", "mixing", "hand", "", "choice", ("hand", "mixer"))),
     ("With a mixer: how much flour does it take? (else empty)", Field("mixing.flour_max", "flour", "1 kg")),
 )  # fmt: skip
@@ -128,6 +132,11 @@ def lines(kitchen_text: str) -> list[str]:
     return found
 
 
+def voice(folder: Path) -> Voice:
+    """How the measures of this kitchen are said."""
+    return BatchDoc(read(folder)).voice
+
+
 def butter_names() -> list[str]:
     """Return the butters there are."""
     from tourier.craft.butter import PROFILES
@@ -145,16 +154,17 @@ def in_force(file: Path) -> tuple[tuple[Learned, ...], str]:
         return (), f"What was learned cannot be read: {error}"
 
 
-def learned_row(value: Learned) -> tuple[str, ...]:
+def learned_row(value: Learned, said: Voice) -> tuple[str, ...]:
     """Return a learned value as cells."""
-    before = "" if value.error_before is None else f"{value.error_before:.2f} {value.error_unit}"
-    after = "" if value.error_after is None else f"{value.error_after:.2f} {value.error_unit}"
+    before = "" if value.error_before is None else said.error(value.error_before, value.error_unit)
+    after = "" if value.error_after is None else said.error(value.error_after, value.error_unit)
     batches = ", ".join(str(number) for number in value.batches) or "by hand"
-    return (words(value.quantity), value.subject, f"{value.value:.2f} {value.unit}",
-            f"{value.low:.2f} to {value.high:.2f}", batches, before, after)  # fmt: skip
+    low, high = (said.learned(one, value.unit) for one in (value.low, value.high))
+    return (words(value.quantity), value.subject, said.learned(value.value, value.unit),
+            f"{low} to {high}", batches, before, after)  # fmt: skip
 
 
-def butter_row(name: str, learned: Iterable[Learned]) -> tuple[str, ...]:
+def butter_row(name: str, learned: Iterable[Learned], said: Voice) -> tuple[str, ...]:
     """Return a butter's window as cells: learned where it is, else the profile's."""
     from tourier.craft.butter import profile
 
@@ -164,11 +174,11 @@ def butter_row(name: str, learned: Iterable[Learned]) -> tuple[str, ...]:
     if known.butter_window_c is not None and known.butter_low_c is not None:
         source = "bend tests" if known.butter_low_c.batches else "written by hand"
     bends_c = known.butter_window_c or (butter.window_low_c, butter.window_high_c)
-    return (name, f"{bends_c[0]:.1f} to {bends_c[1]:.1f} °C", f"{butter.melting_point_c:.0f} °C",
-            f"{butter.stop_low_c:.1f} °C", f"{butter.stop_high_c:.1f} °C", source)  # fmt: skip
+    return (name, said.window(*bends_c), said.temperature(butter.melting_point_c), said.tenths(butter.stop_low_c),
+            said.tenths(butter.stop_high_c), source)  # fmt: skip
 
 
-def write_window(file: Path, name: str, text: str) -> str:
+def write_window(file: Path, name: str, text: str, said: Voice) -> str:
     """Keep a window written by hand as the one in force; return what is wrong, "" when it was kept."""
     import re
 
@@ -181,11 +191,12 @@ def write_window(file: Path, name: str, text: str) -> str:
     try:
         low, high = (temperature_c(part) for part in parts)
     except (QuantityError, ValueError):
-        return "Write two temperatures with their unit, such as 12 °C to 17 °C."
+        return f"Write two temperatures with their unit, such as {said.example(SUCH)}."
     butter = profile(name)
     if not butter.stop_low_c <= low < high <= butter.stop_high_c:
-        return (f"{name} shatters below {butter.stop_low_c:.0f} °C and is absorbed above {butter.stop_high_c:.0f} °C: "
-                "its window lies between, the lower end first.")  # fmt: skip
+        low_c, high_c = said.temperature(butter.stop_low_c), said.temperature(butter.stop_high_c)
+        return (f"{name} shatters below {low_c} and is absorbed above {high_c}: its window lies between, the lower end "
+                "first.")  # fmt: skip
     file.parent.mkdir(parents=True, exist_ok=True)
     with Logbook(file) as book:
         ledger.write(book, [

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from tourier.design import Design
 
 PAGES = (
-    ("sheets", "Sheets"), ("cuts", "Cuts"), ("masses", "Masses"), ("times", "Timetable"), ("mind", "Mind"),
+    ("sheets", "Sheets"), ("cuts", "Cuts"), ("masses", "Weights"), ("times", "Timetable"), ("mind", "Warnings"),
 )  # fmt: skip
 _LABEL = 11  # "Sat 13 Mar "
 _MINUTES = (15, 20, 30, 60)  # of a cell
@@ -36,11 +36,11 @@ def sheets(workup: Workup, columns: int) -> list[str]:
 
     first = "the first one is drawn; Cuts has them all" if _differ(workup) else "all alike"
     alike = [f"{workup.patons} pâtons, {first}."] if workup.patons > 1 else []
-    rows = [["after", "fat layers", "dough layers", "layers", "naive count"]]
+    rows = [["after", "fat layers", "dough layers", "layers", "folds multiplied out"]]
     rows += [[r["after"], str(r["fat"]), str(r["dough"]), str(r["total"]), str(r["naive"])] for r in workup.layers]
     lines = sheet_picture(workup, columns)
     return [*alike, *lines, *table(rows, frozenset({1, 2, 3, 4})),
-            "Dough meets dough where a fold closes, so layers are fewer than the naive product."]  # fmt: skip
+            "Dough meets dough where a fold closes, so layers are fewer than folds multiplied out."]  # fmt: skip
 
 
 def _differ(workup: Workup) -> bool:
@@ -73,27 +73,27 @@ def _wrapped(text: str, columns: int) -> list[str]:
 def masses(workup: Workup) -> list[str]:
     """The formula, the block, the water, and where all of it goes."""
     from tourier.plantext import formula_lines
-    from tourier.quantities import length_text
 
-    inch = workup.spec.units == "inch"
-    unit = "in" if inch else "cm"
-    block = workup.block
+    said, block = workup.spec.voice, workup.block
+
+    def mass(g: float) -> str:
+        return said.mass(round(g))
+
     total = workup.dough_g + workup.butter_block_g
     pieces = sum(piece["cut"] * piece["piece_g"] for piece in workup.cuts["pieces"])
-    lines = formula_lines(workup, inch)
+    lines = formula_lines(workup)
     each = f", one for each of {workup.patons} pâtons" if workup.patons > 1 else ""
     lines += [
         "",
-        f"Butter block{each}: {length_text(block['length_m'], unit)} x "
-        f"{length_text(block['width_m'], unit)}, {block['thickness_m'] * 1000:.1f} mm, "
-        f"{block['mass_kg'] * 1000:.0f} g; {block['lock_in']}.",
+        f"Butter block{each}: {said.size(block['length_m'], block['width_m'])}, "
+        f"{said.thickness(block['thickness_m'])}, {mass(block['mass_kg'] * 1000)}; {block['lock_in']}.",
         "",
-        f"Détrempe {workup.dough_g:.0f} g + butter {workup.butter_block_g:.0f} g = {total:.0f} g.",
+        f"Détrempe {mass(workup.dough_g)} + butter {mass(workup.butter_block_g)} = {mass(total)}.",
     ]
     for piece in workup.cuts["pieces"]:
         frozen = f", {piece['freeze']} of them frozen raw" if piece["freeze"] else ""
-        lines.append(f"  {piece['cut']} x {piece['name']} of {piece['piece_g']:.0f} g{frozen}")
-    lines.append(f"  pieces {pieces:.0f} g; trim, offcut and scraps {total - pieces:.0f} g "
+        lines.append(f"  {piece['cut']} x {piece['name']} of {mass(piece['piece_g'])}{frozen}")
+    lines.append(f"  pieces {mass(pieces)}; trim, offcut and scraps {mass(total - pieces)} "
                  f"({(total - pieces) / total * 100:.1f} %)")  # fmt: skip
     return lines
 
@@ -163,10 +163,11 @@ def mind(workup: Workup, planned: Design | None, columns: int) -> list[str]:
         if planned.known.values:
             from tourier import known
 
-            lines += ["", "Learned from your batches and used here:", *known.lines(planned.known.values)]
+            learned = known.lines(planned.known.values, workup.spec.voice)
+            lines += ["", "Learned from your batches and used here:", *learned]
     lines += ["", "The timer advises; it is no food-safety instrument. Keep to your local rules for eggs, milk and",
               "holding times, and ask a qualified person where they are at stake."]  # fmt: skip
-    return lines if minded(workup, planned) or len(lines) > 3 else ["Nothing to mind.", *lines]
+    return lines if minded(workup, planned) or len(lines) > 3 else ["No warnings.", *lines]
 
 
 def minded(workup: Workup, planned: Design | None) -> bool:
@@ -176,20 +177,17 @@ def minded(workup: Workup, planned: Design | None) -> bool:
 
 def figures(workup: Workup, columns: int) -> str:
     """The one line that is always in view: of three wordings the longest that fits so many columns."""
-    from tourier.quantities import length_text
-
-    unit = "in" if workup.spec.units == "inch" else "cm"
-    block = workup.block
-    water = "" if workup.water_temp_c is None else f"  {workup.water_name} {workup.water_temp_c:.0f} °C"
+    said, block = workup.spec.voice, workup.block
+    water = "" if workup.water_temp_c is None else f"  {workup.water_name} {said.temperature(workup.water_temp_c)}"
     if workup.ice_text:
         water = f"  tap water, {workup.ice_text} of it ice"
     pieces = sum(piece["cut"] for piece in workup.cuts["pieces"])
     patons = f"{workup.patons} pâton{'s' if workup.patons > 1 else ''}"
     middle = (
-        f"block {length_text(block['length_m'], unit).removesuffix(' ' + unit)} x "
-        f"{length_text(block['width_m'], unit)}, {block['thickness_m'] * 1000:.0f} mm{water}"
+        f"block {said.size(block['length_m'], block['width_m'])}, {said.rolled(block['thickness_m'])}{water}"
     )
-    dough, butter = f"dough {workup.dough_g:.0f} g", f"butter {workup.butter_block_g:.0f} g"
+    dough = f"dough {said.weight(round(workup.dough_g))}"
+    butter = f"butter {said.weight(round(workup.butter_block_g))}"
     return _longest(
         columns,
         f"{pieces} pieces, {patons}  {middle}  {dough}, {butter}",

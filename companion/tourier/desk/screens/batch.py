@@ -210,7 +210,7 @@ class Batch(Room):
         if self.sized is not None and self.sized.workup is not None:
             first = worked.figures(self.sized.workup, columns)
             if self._timing:
-                second = "… looking for the timetable (Escape lets it be)"
+                second = "… looking for the timetable (Escape stops it)"
             elif self.timed is not None and self.timed.planned is not None:
                 second = worked.hour_line(self.timed.planned, columns)
             elif self.timed is not None:

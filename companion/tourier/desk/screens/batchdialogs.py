@@ -25,7 +25,7 @@ _LARGEST = 64 * 1024  # octets, as the reader of batch files allows
 class OpenBatch(Dialog[object]):
     """Asks for a file: typed, one of the recent ones, or an example. Gives a Path, an example's text, or None."""
 
-    BINDINGS = [("escape", "dismiss(None)", "Leave it")]
+    BINDINGS = [("escape", "dismiss(None)", "Cancel")]
 
     def __init__(self, recent: list[str], aside: Sequence[Path] = ()) -> None:
         super().__init__()
@@ -80,7 +80,7 @@ def _name_in(file: Path) -> str:
 class Mend(ModalScreen[str | None]):
     """Gives the text when it is TOML and wanted, None when the cook leaves it; the file is not touched here."""
 
-    BINDINGS = [("escape", "dismiss(None)", "Leave it"), ("ctrl+s", "use", "Use it")]
+    BINDINGS = [("escape", "dismiss(None)", "Cancel"), ("ctrl+s", "use", "Use it")]
 
     def __init__(self, title: str, text: str) -> None:
         super().__init__()
@@ -93,7 +93,7 @@ class Mend(ModalScreen[str | None]):
             yield TextArea(self._text, show_line_numbers=True, soft_wrap=False, tab_behavior="focus", id="mend-text")
             with Horizontal(classes="buttons"):
                 yield Button("Use it (ctrl+s)", id="use", variant="primary")
-                yield Button("Leave it", id="leave")
+                yield Button("Cancel", id="leave")
 
     def on_mount(self) -> None:
         area = self.query_one(TextArea)

@@ -59,7 +59,7 @@ class BatchFiles:
                 await self._opened(file, kept, newline, saved=text)
                 self._room.notify("Opened as mended; Save writes it to the file.")
 
-        self._room.app.push_screen(Mend(f"{file.name} is no TOML yet; it can be mended here.", text), mended)
+        self._room.app.push_screen(Mend(f"{file.name} cannot be read as it stands; fix it here.", text), mended)
 
     async def open_text(self, text: str, file: Path | None, keep: bool = True, saved: str | None = None) -> None:
         """Put a text into the room, as `KeptBatch.take`."""
@@ -116,7 +116,7 @@ class BatchFiles:
             from tourier.desk.screens.dialogs import Confirm
 
             self._room.app.push_screen(
-                Confirm(f"{file.name} {why}. Write this batch over it?", "Write over it"),
+                Confirm(f"{file.name} {why}. Write this batch over it?", "Overwrite"),
                 lambda yes: self.save_to(file, sure=True) if yes else None,
             )
             return

@@ -8,7 +8,6 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 
 from shared_schedule import messages as m
-from shared_schedule.units import cdeg_text
 from tourier import places
 from tourier.desk.actions import bindings
 from tourier.desk.data import jobs
@@ -44,7 +43,7 @@ class Jobs:
             return
         if lasts:
             if name in self._lasting:
-                room.notify(f"{name} is under way; Escape breaks it off.")
+                room.notify(f"{name} is under way; Escape stops it.")
                 return
             self._lasting[name] = berth
             room.now_panel.job_moved(JobMoved(name, 0, 1))
@@ -329,7 +328,7 @@ def _timer_words(berth: Berth) -> str:
 def _reading(berth: Berth) -> str:
     """Return what the probe said last, "" when it says nothing."""
     sight = berth.sight
-    return "" if sight is None or sight.probe_cdeg is None else f"{cdeg_text(sight.probe_cdeg)} °C"
+    return "" if sight is None or sight.probe_cdeg is None else sight.voice.reading(sight.probe_cdeg)
 
 
 ROOM_SCREEN = Bench

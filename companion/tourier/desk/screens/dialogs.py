@@ -33,7 +33,7 @@ class Dialog(ModalScreen[Answer], Generic[Answer]):
 class Ask(Dialog[str | None]):
     """Asks for a line of text; None when the cook thinks better of it."""
 
-    BINDINGS = [("escape", "dismiss(None)", "Leave it")]
+    BINDINGS = [("escape", "dismiss(None)", "Cancel")]
 
     def __init__(self, question: str, text: str = "", cap: int = 100) -> None:
         super().__init__()
@@ -45,7 +45,7 @@ class Ask(Dialog[str | None]):
             yield Input(self._text, max_length=self._cap)
             with Horizontal(classes="buttons"):
                 yield Button("Go on", id="ok", variant="primary")
-                yield Button("Leave it", id="leave")
+                yield Button("Cancel", id="leave")
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         self.dismiss(event.value.strip() or None)
@@ -58,7 +58,7 @@ class Ask(Dialog[str | None]):
 class Choose(Dialog[object]):
     """Asks for one of a few answers, given as (value, words)."""
 
-    BINDINGS = [("escape", "dismiss(None)", "Leave it")]
+    BINDINGS = [("escape", "dismiss(None)", "Cancel")]
 
     def __init__(self, question: str, answers: list[tuple[object, str]]) -> None:
         super().__init__()
@@ -68,7 +68,7 @@ class Choose(Dialog[object]):
         with Vertical(classes="dialog small"):
             yield Label(self._question, markup=False)
             yield OptionList(*[Option(words) for _value, words in self._answers])
-            yield Button("Leave it", id="leave")
+            yield Button("Cancel", id="leave")
 
     def on_button_pressed(self, event: Button.Pressed) -> None:
         self.leave()

@@ -20,6 +20,7 @@ from tourier.desk.widgets.fitted import Fit, FittedTable
 from tourier.desk.widgets.formrow import Edited, FormRow
 from tourier.desk.widgets.pages import PageRow
 from tourier.known import Learned
+from tourier.voice import METRIC, Voice
 
 _PAGES = [("mine", "My kitchen"), ("learned", "Learned"), ("butters", "Butters")]
 _NO_LOG = "Nothing learned yet. Collect batches from the timer, then Learn (l): fridge, freezer, bench, mixer, butter."
@@ -38,6 +39,7 @@ class KitchenRoom(Room):
     """What is known of kitchen and butter."""
 
     ROOM = "kitchen"
+    _said: Voice = METRIC  # of the kitchen as it is kept; read with the rest
     BINDINGS: ClassVar = bindings("kitchen")
     HELP = (
         "## Kitchen\n\n*My kitchen* is what you said; *Learned* is what the timer's logs make of it, each value with "
@@ -68,18 +70,19 @@ class KitchenRoom(Room):
     @work(thread=True, exclusive=True)
     def reload(self) -> None:
         """Read everything."""
-        mine = mykitchen.lines(mykitchen.read(places.config_folder()))
+        mine, said = mykitchen.lines(mykitchen.read(places.config_folder())), mykitchen.voice(places.config_folder())
         if not mykitchen.known(places.config_folder()):
             mine = ["Not answered yet: press k. Until then a home kitchen to begin with:", "", *mine]
         learned, trouble = mykitchen.in_force(places.logbook_file())
-        rows = [mykitchen.butter_row(name, learned) for name in mykitchen.butter_names()]
+        rows = [mykitchen.butter_row(name, learned, said) for name in mykitchen.butter_names()]
+        self._said = said
         self.app.call_from_thread(self._show, mine, learned, rows, trouble)
 
     def _show(self, mine: list[str], learned: Iterable[Learned], butters: list[tuple[str, ...]], trouble: str) -> None:
         self.query_one("#mine-text", Static).update("\n".join(mine))
         table = self.query_one("#learned-table", FittedTable)
         keys = [f"{value.quantity}@{value.subject}" for value in learned]
-        table.fill([mykitchen.learned_row(value) for value in learned], keys, table.cursor_row)
+        table.fill([mykitchen.learned_row(value, self._said) for value in learned], keys, table.cursor_row)
         text = self.query_one("#learned-text", Static)
         if not learned:
             text.update(trouble or _NO_LOG)
@@ -169,7 +172,7 @@ class KitchenRoom(Room):
             if what:
                 self._forget(str(what))
 
-        question = "Take back for good (the logs stay; Learn finds it again from them):"
+        question = "Forget for good (the logs stay; Learn finds it again from them):"
         self.app.push_screen(Choose(question, answers), chosen)
 
     @work(thread=True, exclusive=True, group="learn")
@@ -199,11 +202,12 @@ class KitchenRoom(Room):
             if text:
                 self._write_window(name, text)
 
-        self.app.push_screen(Ask(f"{name} bends from … to … (such as 12 °C to 17 °C):", "", 40), written)
+        such = self._said.example(mykitchen.SUCH)
+        self.app.push_screen(Ask(f"{name} bends from … to … (such as {such}):", "", 40), written)
 
     @work(thread=True, exclusive=True, group="learn")
     def _write_window(self, name: str, text: str) -> None:
-        wrong = mykitchen.write_window(places.logbook_file(), name, text)
+        wrong = mykitchen.write_window(places.logbook_file(), name, text, self._said)
         self.app.call_from_thread(
             self.notify, wrong or f"Kept for {name}.", severity="warning" if wrong else "information", markup=False
         )
@@ -213,7 +217,7 @@ class KitchenRoom(Room):
 class Questions(Dialog[bool]):
     """The kitchen in the cook's words, judged while typing; True when the answers were kept."""
 
-    BINDINGS = [("escape", "dismiss(False)", "Leave it"), ("ctrl+s", "keep", "Keep")]
+    BINDINGS = [("escape", "dismiss(False)", "Cancel"), ("ctrl+s", "keep", "Keep")]
 
     def __init__(self) -> None:
         super().__init__()
@@ -226,10 +230,10 @@ class Questions(Dialog[bool]):
                 for question, field in mykitchen.QUESTIONS:
                     if question:
                         yield Static(question, classes="question", markup=False)
-                    yield FormRow(field.key, field, shown(self._doc.get(f"kitchen.{field.key}")))
+                    yield FormRow(field.key, field.said(self._doc.voice), shown(self._doc.get(f"kitchen.{field.key}")))
             with Horizontal(classes="buttons"):
                 yield Button("Keep (ctrl+s)", id="keep", variant="primary")
-                yield Button("Leave it", id="leave")
+                yield Button("Cancel", id="leave")
 
     def on_mount(self) -> None:
         self.query(Input).first().focus()

@@ -19,11 +19,11 @@ from tourier.logbook.reports.prose import review_lines
 
 _BATCHES = (Fit("batch", 12), Fit("no.", 4), Fit("when", 9), Fit("came out", 10))
 _STEPS = (
-    Fit("step", 18), Fit("began", 9), Fit("late", 5, 3), Fit("lasted", 9), Fit("planned", 9, 2), Fit("°C start", 8, 1),
-    Fit("°C end", 6, 1), Fit("°C most", 7, 4), Fit("rest", 9, 5),
+    Fit("step", 18), Fit("began", 9), Fit("late", 5, 3), Fit("lasted", 9), Fit("planned", 9, 2), Fit("start °", 8, 1),
+    Fit("end °", 6, 1), Fit("peak °", 7, 4), Fit("rest", 9, 5),
 )  # fmt: skip
 _OUTSIDE = (
-    Fit("step", 18), Fit("from", 9), Fit("side", 8), Fit("for", 6), Fit("to °C", 5), Fit("°C·min", 6, 1),
+    Fit("step", 18), Fit("from", 9), Fit("warm or cold", 12), Fit("for", 6), Fit("worst °", 7), Fit("° x min", 7, 1),
 )  # fmt: skip
 _SAME_S = 0.5  # two plots that show the same moments to within that need not follow each other
 _LEGEND = "probe ━  bench ┅  window ▔▁   · due  ! alarm  b bend test  n note"
@@ -98,7 +98,7 @@ class LookBack(Room):
     BINDINGS: ClassVar = bindings("lookback")
     HELP = (
         "## Look back\n\nChoose a batch in the list. The solid line is the probe in the dough, the dotted one the "
-        "bench; the bounded band is the butter's window where the needle was in that dough. Marks under the picture: "
+        "bench; the bounded band is the butter's window where the probe was in that dough. Marks under the picture: "
         "`·` step due or rest done, `!` alarm, `b` bend test, `n` note. Zoom and move with the keys below, the wheel, "
         "or by dragging, down to seconds.\n\n"
         "*Findings* names what the log is consistent with and the one change to try. A batch taken out can be put "
@@ -228,7 +228,7 @@ class LookBack(Room):
             self.beside.put_away()
         self.shown, self._excursion = pictured, -1
         plot = self.query_one("#plot", Plot)
-        plot.set_clock(pictured.local)
+        plot.set_clock(pictured.local, pictured.batch.voice)
         plot.set_data(pictured.series, pictured.bands, pictured.marks)
         self.query_one("#findings", Static).update("\n".join(review_lines(pictured.review)))
         account = pictured.account
@@ -307,7 +307,7 @@ class LookBack(Room):
             return
         self.beside.choosing = True
         self.query_one("#batches", DataTable).focus()
-        self.notify("Choose the second batch in the list with Enter; s again lets it be.")
+        self.notify("Choose the second batch in the list with Enter; s again cancels.")
 
     def action_export(self) -> None:
         """Write the report."""
@@ -342,7 +342,7 @@ class LookBack(Room):
             if yes:
                 self._take_out(batch.id)
 
-        question = f"Take batch {batch.id}, {batch.name}, out of the logbook? Put back (u) brings it home again."
+        question = f"Take batch {batch.id}, {batch.name}, out of the logbook? Restore batch (u) brings it back."
         self.app.push_screen(Confirm(question, "Take it out"), answered)
 
     @work(thread=True, group="take out")

@@ -49,7 +49,7 @@ class MarkList(OptionList):
 class OutcomeForm(ModalScreen[bool]):
     """True when it was kept."""
 
-    BINDINGS = [("escape", "dismiss(False)", "Leave it"), ("ctrl+s", "keep", "Keep")]
+    BINDINGS = [("escape", "dismiss(False)", "Cancel"), ("ctrl+s", "keep", "Keep")]
 
     def __init__(self, pictured: Pictured) -> None:
         super().__init__()
@@ -76,7 +76,7 @@ class OutcomeForm(ModalScreen[bool]):
                 yield Input(before.photo, id="photo", max_length=400, compact=True)
             with Horizontal(classes="buttons"):
                 yield Button("Keep (ctrl+s)", id="keep", variant="primary")
-                yield Button("Leave it", id="leave")
+                yield Button("Cancel", id="leave")
 
     def on_button_pressed(self, event: Button.Pressed) -> None:
         if event.button.id == "keep":
@@ -116,7 +116,7 @@ class OutcomeForm(ModalScreen[bool]):
 class Export(Dialog[None]):
     """Asks where, writes HTML, CSV or JSON, or copies the findings."""
 
-    BINDINGS = [("escape", "dismiss(None)", "Leave it")]
+    BINDINGS = [("escape", "dismiss(None)", "Cancel")]
 
     def __init__(self, pictured: Pictured) -> None:
         super().__init__()

@@ -19,7 +19,7 @@ _NAME = "Send"
 class Sending(ModalScreen[None]):
     """Sends a planned batch to the timer in view; without one, offers the virtual timer."""
 
-    BINDINGS = [("escape", "leave", "Leave it")]
+    BINDINGS = [("escape", "leave", "Cancel")]
 
     def __init__(self, planned: Design, play: bool = False) -> None:
         super().__init__()
@@ -39,7 +39,7 @@ class Sending(ModalScreen[None]):
             yield Button("Send to the timer", id="send", variant="primary")
             yield Button("Replace the plan that runs on it", id="replace", variant="warning", classes="hidden")
             yield Button("Play it on a virtual timer", id="play")
-            yield Button("Leave it", id="leave")
+            yield Button("Cancel", id="leave")
 
     def on_mount(self) -> None:
         self.app.timers.subscribe(self, self._heard)  # type: ignore[attr-defined]

@@ -41,7 +41,7 @@ class TimerRoom(Room):
     BINDINGS: ClassVar = bindings("timer")
     HELP = (
         "## Timer\n\nChoose a timer above. *Check* runs its self-test and shows counters, storage and clock. "
-        "*Ice point* is the calibration that matters: a thermos of crushed ice and water, stirred, the needle in "
+        "*Ice point* is the calibration that matters: a thermos of crushed ice and water, stirred, the probe in "
         "the middle. *Boil point* only checks, at your altitude. *Install* writes this version's program and leaves "
         "journal, settings and calibration alone."
     )

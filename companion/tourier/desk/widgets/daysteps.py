@@ -12,6 +12,7 @@ from tourier.desk.widgets.fitted import Fit, fitting
 from tourier.desk.widgets.nowpanel import STATE_SHAPES
 from tourier.device.client import StepState
 from tourier.logbook.record.model import clock_text
+from tourier.voice import step_name
 
 # State comes first; the name takes what the others leave, and in a narrow window "ended" goes, then "planned".
 _FITS = (Fit("step", 22), Fit("state", 9), Fit("planned", 9, 1), Fit("began", 5), Fit("ended", 5, 2))
@@ -87,7 +88,7 @@ def row_of(plan: wire.Plan, step: wire.Step, state: StepState | None) -> dict[st
         return clock_text(plan, at_s, False) if at_s else ""
 
     return {
-        "state": f"{STATE_SHAPES.get(code, '?')} {states.STATE_WORDS.get(code, '?')}", "step": escape(step.name),
+        "state": f"{STATE_SHAPES.get(code, '?')} {states.STATE_WORDS.get(code, '?')}", "step": escape(step_name(step)),
         "planned": clock_text(plan, step.start_at_s), "began": clock(state.started_at_s) if state else "",
         "ended": clock(state.ended_at_s) if state else "",
     }  # fmt: skip

@@ -183,7 +183,7 @@ class Form(Vertical):
 
     async def _rebuild(self) -> None:
         assert self._doc is not None
-        page = self._section
+        page, said = self._section, self._doc.voice
         members = self.query_one("#form-members", PageRow)
         count = self._doc.count(page.path) if page.many else 0
         members.set_class(not page.many, "hidden")
@@ -194,7 +194,7 @@ class Form(Vertical):
             members.set_pages([*pages, ("new", "+ new")], str(self._member))
         box = self.query_one("#form-fields", VerticalScroll)
         rows: list = [
-            FormRow(path, one, self.value(path), self._problem(path))
+            FormRow(path, one.said(said), self.value(path), self._problem(path))
             for path, one in (self._fields() if count or not page.many else [])
         ]
         if page.free:
@@ -206,7 +206,7 @@ class Form(Vertical):
             rows.append(Button(f"Take this {_MEMBER_WORDS[page.path]} away", id="remove-member", compact=True))
         rows.append(Static("", id="form-rest", markup=False))
         if page.help:
-            rows.append(Static(page.help, classes="hint", markup=False))
+            rows.append(Static(said.example(page.help), classes="hint", markup=False))
         async with box.batch():
             await box.remove_children()
             await box.mount_all(rows)
@@ -233,7 +233,10 @@ class Form(Vertical):
             self._section, self._member = section(event.page), 1
             await self._rebuild()
         elif event.page == "new":
-            self.post_message(self.Added(self._section.path, _NEW[self._section.path]))
+            assert self._doc is not None
+            new, said = _NEW[self._section.path], self._doc.voice
+            new = {key: said.example(value) if isinstance(value, str) else value for key, value in new.items()}
+            self.post_message(self.Added(self._section.path, new))
         else:
             self._member = int(event.page)
             await self._rebuild()

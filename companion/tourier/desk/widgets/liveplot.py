@@ -62,7 +62,7 @@ class LivePlot(Plot):
         bands = [Band(at_s[0], until, low, high)] if low is not None and high is not None else []
         plan = berth.plan
         if plan is not None:
-            self.set_clock(lambda at: local(plan, at))
+            self.set_clock(lambda at: local(plan, at), sight.voice)
         self.set_data(series, bands, [(float(at_s[-1]), "^")], whole=(float(at_s[0]), until))
 
     def clear(self) -> None:

@@ -8,11 +8,11 @@ from textual.containers import Horizontal, Vertical
 from textual.widgets import Digits, ProgressBar, Static
 
 from shared_schedule import states
-from shared_schedule.units import cdeg_text
 from tourier.desk.data.fleet import Berth
 from tourier.desk.data.follow import JobMoved
 from tourier.device.sight import Sight
-from tourier.logbook.record.model import clock_text, minutes_text
+from tourier.logbook.record.model import clock_text
+from tourier.voice import span, step_name
 
 STATE_SHAPES = {0: "·", 1: "▶", 2: "✓", 3: "–", 4: "!"}
 _RESTS_SHOWN = 4
@@ -41,9 +41,9 @@ class WindowBar(Static):
         for column in inside:
             bar[column] = "█"
         # Each edge is named where it is.
-        edge = f"{sight.low_cdeg / 100:.0f}°"
+        edge = f"{sight.voice.degrees(sight.low_cdeg / 100, 0)}°"
         bar[inside[0] - len(edge) : inside[0]] = edge
-        edge = f"{sight.high_cdeg / 100:.0f}°"
+        edge = f"{sight.voice.degrees(sight.high_cdeg / 100, 0)}°"
         bar[inside[-1] + 1 : inside[-1] + 1 + len(edge)] = edge
         if sight.probe_cdeg is not None:
             place = min(max((sight.probe_cdeg - low) * (width - 1) // (high - low), 0), width - 1)
@@ -91,10 +91,11 @@ class NowPanel(Vertical):
         fold = sight.fold and sight.fold.split(" (")[0].lower() not in sight.step.lower()
         self._put("#step", f"{sight.step}   {sight.fold}" if fold else sight.step)
         probe = self.query_one("#probe", Digits)
-        text = "--" if sight.probe_cdeg is None else cdeg_text(sight.probe_cdeg)
+        said = sight.voice
+        text = "--" if sight.probe_cdeg is None else said.degrees(sight.probe_cdeg / 100)
         if probe.value != text:
             probe.update(text)
-        self._put("#judgement", "no reading" if sight.probe_cdeg is None else f"°C  {sight.judgement}")
+        self._put("#judgement", "no reading" if sight.probe_cdeg is None else f"{said.degree}  {sight.judgement}")
         self.query_one("#windowbar", WindowBar).show(sight)
         self._put("#left", "\n".join(day_lines(berth, sight)))
         self._put("#alarm", f"! ALARM: {sight.alarm}  (a answers)" if sight.alarm else "")
@@ -103,7 +104,7 @@ class NowPanel(Vertical):
     def job_moved(self, moved: JobMoved) -> None:
         """Show how far a job is."""
         bar, words = self.query_one("#job", ProgressBar), self.query_one("#job-words", Static)
-        words.update(f"{moved.name}: Escape breaks it off")
+        words.update(f"{moved.name}: Escape stops it")
         words.remove_class("hidden")
         bar.remove_class("hidden")
         bar.update(total=moved.total, progress=moved.done)
@@ -118,12 +119,10 @@ def day_lines(berth: Berth, sight: Sight) -> list[str]:
     """Return what is left of this step, the ready time with its slack, and the bench with the timer's clock."""
     lines = []
     if sight.left_s is not None and sight.left_words and sight.left_s < _READY_LEFT_S:
-        lines.append(sight.left_words.format(minutes_text(max(60, sight.left_s))))
-    bench = "no reading" if sight.bench_cdeg is None else f"{cdeg_text(sight.bench_cdeg)} °C"
-    late = f"{minutes_text(sight.slack_s)} to spare" if sight.slack_s >= 0 else f"{minutes_text(-sight.slack_s)} late"
+        lines.append(sight.left_words.format(span(max(60, sight.left_s))))
     lines += [
-        f"ready by {clock_text(berth.plan, berth.plan.ready_at_s)}, {late}",
-        f"bench {bench}   now {clock_text(berth.plan, sight.at_s)}",
+        f"ready by {clock_text(berth.plan, berth.plan.ready_at_s)}, {sight.spare_words}",
+        f"bench {sight.voice.reading(sight.bench_cdeg)}   now {clock_text(berth.plan, sight.at_s)}",
     ]
     return lines
 
@@ -137,9 +136,9 @@ def rest_lines(berth: Berth, sight: Sight) -> list[str]:
         if state is None or state.state not in (states.RUNNING, states.READY) or step.step_id == sight.step_id:
             continue
         left = state.started_at_s + step.planned_for_s - sight.at_s
-        when = f"{minutes_text(left)} yet" if left >= 60 else "now" if left > -60 else f"over by {minutes_text(-left)}"
+        when = f"{span(left)} to go" if left >= 60 else "now" if left > -60 else f"over by {span(-left)}"
         if state.state == states.READY and left >= 60:
             when = "ready"
-        lines.append(f"{STATE_SHAPES[state.state]} {step.name}: {when}")
+        lines.append(f"{STATE_SHAPES[state.state]} {step_name(step)}: {when}")
     more = len(lines) - _RESTS_SHOWN
     return [*lines[:_RESTS_SHOWN], f"and {more} more"] if more > 0 else lines

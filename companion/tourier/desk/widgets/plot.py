@@ -18,6 +18,7 @@ from textual.widgets import Static
 
 from tourier.picture.decimate import columns, extent
 from tourier.picture.raster import Band, Series, draw, scale
+from tourier.voice import METRIC, Voice
 
 _LABEL_COLUMNS = 5
 _DIRECT = 4096  # samples in view up to which they are looked at one by one
@@ -61,6 +62,7 @@ class Plot(Widget, can_focus=True):
         self._bands: list[Band] = []
         self._marks: list[tuple[float, str]] = []
         self._local: Callable[[float], datetime] = lambda at_s: datetime.fromtimestamp(at_s, UTC)
+        self._said = METRIC
         self._whole = (0.0, 1.0)
         self._drawn: list[Strip] = []
         self._drag_from: tuple[int, tuple[float, float]] | None = None
@@ -92,9 +94,9 @@ class Plot(Widget, can_focus=True):
         else:
             self.view = self._whole  # its watcher draws
 
-    def set_clock(self, local: Callable[[float], datetime]) -> None:
-        """Name instants by this local time from now on."""
-        self._local = local
+    def set_clock(self, local: Callable[[float], datetime], said: Voice = METRIC) -> None:
+        """Name instants by this local time and degrees in this voice from now on."""
+        self._local, self._said = local, said
 
     def pair(self, partner: Plot | None) -> None:
         """Draw on one scale of degrees with another plot, so that the two can be compared; None: alone again."""
@@ -199,7 +201,7 @@ class Plot(Widget, can_focus=True):
         first, last = self.view
         low_c, high_c = self._limits()
         picture = draw(self._series, self._bands, first, last, low_c, high_c, width, height)
-        labels = scale(low_c, high_c, height)
+        labels = scale(self._said.shown(low_c), self._said.shown(high_c), height)
         looks = self._looks()
         strips = []
         for row in range(height):

@@ -178,7 +178,7 @@ class Cook:
             return self._set_clock(now_s, glance)
         if label == "set":
             return ("middle", TAP_MS) if self._waited(now_s, ("set", glance.screen)) else None
-        if label == "take":
+        if label == "choose":
             return "left", TAP_MS
         if label == "start":
             return self._start(now_s, glance)

@@ -31,10 +31,10 @@ class Shot:
     marks: tuple[tuple[int, int, int, int, str], ...]
 
 
-def shots(heap: str = "384k") -> tuple[list[Shot], list[str]]:
-    """Run the firmware's showcase; return the screens, and the words that are too wide for the display."""
+def shots(heap: str = "384k", us: bool = False) -> tuple[list[Shot], list[str]]:
+    """Run the firmware's showcase (`us`: °F and inches); return the screens, and the words too wide for the display."""
     done = subprocess.run(
-        [find_micropython(), "-X", f"heapsize={heap}", str(firmware_dir() / "showcase.py")],
+        [find_micropython(), "-X", f"heapsize={heap}", str(firmware_dir() / "showcase.py"), *["us"] * us],
         capture_output=True, text=True, timeout=60,
         env={"MICROPYPATH": f"{firmware_dir()}:{shared_dir()}", "PATH": os.environ.get("PATH", "")},
     )  # fmt: skip

@@ -16,7 +16,8 @@ from shared_schedule import plan as plans
 from shared_schedule.units import NO_CDEG
 from tourier.logbook.account.slabfit import Spell, core_curve, thin
 from tourier.logbook.account.steps import Account, StepAccount
-from tourier.logbook.record.model import Floats, minutes_text
+from tourier.logbook.record.model import Floats
+from tourier.voice import span
 
 _NIGHT_S = 5 * 3600  # ten times the time constant of shaped pieces: nothing of the warmth they went in with is left
 _SOON_S = 600  # between fridge and needle
@@ -127,8 +128,8 @@ def facts(acc: Account) -> tuple[str, ...]:
         worst = max(slept, key=lambda n: abs(n.c - believed))
         if abs(worst.c - believed) >= _FRIDGE_OFF_C:
             out.append(
-                f"The fridge stood near {worst.c:.1f} °C: that is what the pieces read after "
-                f"{minutes_text(worst.lay_s)} in it. The plan believed in {believed:.1f} °C."
+                f"The fridge stood near {acc.deg(worst.c)}: that is what the pieces read after "
+                f"{span(worst.lay_s)} in it. The plan believed in {acc.deg(believed)}."
             )
     share, rests = chill_share(acc)
     if not _SHARE[0] <= share <= _SHARE[1] and not math.isnan(share):
@@ -141,7 +142,7 @@ def facts(acc: Account) -> tuple[str, ...]:
     if len(air) >= 10:
         room, moist = (float(v) for v in np.median(air, axis=0))
         if plan.room_cdeg != NO_CDEG and abs(room - plan.room_cdeg / 100) >= _ROOM_OFF_C:
-            out.append(f"The room was mostly at {room:.1f} °C; the plan believed in {plan.room_cdeg / 100:.1f} °C.")
+            out.append(f"The room was mostly at {acc.deg(room)}; the plan believed in {acc.deg(plan.room_cdeg / 100)}.")
         if plan.room_rh_pct and abs(moist - plan.room_rh_pct) >= _MOIST_OFF_PCT:
             out.append(f"The air's humidity was mostly {moist:.0f} %; the plan believed in {plan.room_rh_pct} %.")
     return tuple(out)

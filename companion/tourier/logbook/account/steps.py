@@ -18,7 +18,8 @@ from shared_schedule.units import NO_CDEG
 from tourier.logbook.account import traces
 from tourier.logbook.account.probe import Gap, gaps, owners
 from tourier.logbook.account.traces import Trace, trace
-from tourier.logbook.record.model import Batch, Floats, Record, minutes_text, step_title
+from tourier.logbook.record.model import Batch, Floats, Record, step_title
+from tourier.voice import Voice, span
 
 STATE_WORDS = {S.WAITING: "not begun", S.RUNNING: "running", S.DONE: "done", S.SKIPPED: "skipped", S.READY: "ready"}
 CAUSE_WORDS = {
@@ -106,8 +107,8 @@ class Alarm:
     def answer(self) -> str:
         """What became of it: the timer takes some alarms back by itself when their reason is gone."""
         if self.acked_at_s is not None:
-            return f"answered after {minutes_text(self.acked_at_s - self.at_s)}"
-        return "passed, not answered" if self.kind in _PASSING else "not answered"
+            return f"answered after {span(self.acked_at_s - self.at_s)}"
+        return "cleared by itself, not answered" if self.kind in _PASSING else "not answered"
 
 
 @dataclass(frozen=True)
@@ -126,6 +127,15 @@ class Account:
     dew_c: Floats = field(repr=False, default_factory=lambda: np.zeros(0))  # dew point at each sample
     wet_s: float = 0.0  # bench below the dew point
     slip_s: float = math.nan  # end of the last step against the plan
+
+    @property
+    def said(self) -> Voice:
+        """How this batch's measures are said."""
+        return self.batch.voice
+
+    def deg(self, c: float) -> str:
+        """A temperature in the cook's units, with tenths: '13.4 °C' or '56.1 °F'."""
+        return self.said.tenths(c)
 
     def of_kind(self, *kinds: int) -> list[StepAccount]:
         """Return the steps of these kinds that began."""

@@ -19,7 +19,8 @@ from shared_schedule.units import NO_CDEG
 from tourier import quantities
 from tourier.logbook import LogbookError
 from tourier.logbook.account.steps import Account, account
-from tourier.logbook.record.model import Batch, minutes_text, step_title
+from tourier.logbook.record.model import Batch, step_title
+from tourier.voice import METRIC, Voice, span
 
 # Follow from the date or are made anew for each plan.
 _NOT_INPUT_PLAN = {"made_at_s", "ready_at_s", "offset_min", "offset_change_at_s", "offset_after_min", "quiet", "name"}
@@ -49,14 +50,10 @@ class Change:
     values: tuple[Any, ...]
     weight: float = 0.0
 
-    @property
-    def name(self) -> str:
-        """What differs, for a table whose values carry their unit."""
-        return self.what.removesuffix(" (s)")
-
-    def said(self) -> tuple[str, ...]:
-        """The values as a cook says them: minutes, tenths of a degree; "--" where there is none."""
-        return tuple(_said(self.what, value) for value in self.values)
+    def row(self, voice: Voice = METRIC) -> tuple[str, ...]:
+        """What differs with its unit, then the values: minutes, tenths of a degree; "--" where there is none."""
+        name = self.what.removesuffix(" (s)").replace("(°C", f"({voice.degree}")
+        return name, *(_said(self.what, value, voice) for value in self.values)
 
 
 @dataclass(frozen=True)
@@ -67,6 +64,11 @@ class Comparison:
     inputs: tuple[Change, ...]
     behaviour: tuple[Change, ...]
     source: str
+
+    @property
+    def voice(self) -> Voice:
+        """How the newest of the batches is said."""
+        return self.batches[-1].voice
 
 
 def flatten(table: Any, prefix: str = "") -> dict[str, Any]:
@@ -218,14 +220,17 @@ def standing_out(changes: tuple[Change, ...], most: int = 5) -> list[Change]:
     return list(found.values())[:most]
 
 
-def _said(what: str, value: Any) -> str:
+def _said(what: str, value: Any, voice: Voice) -> str:
     if value is None:
         return "--"
-    if what.endswith(" (s)") and isinstance(value, int | float):
-        return minutes_text(value)
-    for unit, digits in (("(°C)", 1), ("(°C/min)", 2), ("(°C min)", 1)):
-        if what.endswith(unit) and isinstance(value, int | float):
-            return f"{value:.{digits}f}".replace("-", "−")
+    if not isinstance(value, int | float):
+        return str(value)
+    if what.endswith(" (s)"):
+        return span(value)
+    if what.endswith("(°C)"):
+        return voice.degrees(value).replace("-", "−")
+    if what.endswith(("(°C/min)", "(°C min)")):
+        return voice.rate(value).replace("-", "−")
     return str(value)
 
 

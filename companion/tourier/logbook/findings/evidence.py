@@ -15,7 +15,7 @@ from tourier.logbook.account import kitchen
 from tourier.logbook.account.steps import Account, StepAccount
 from tourier.logbook.findings.marks import Reading, best, degrees, grade, unknown
 from tourier.logbook.findings.numbers import Numbers
-from tourier.logbook.record.model import minutes_text
+from tourier.voice import span
 
 # --- butter and dough at lock-in ----------------------------------------------------------------------------------
 
@@ -38,13 +38,13 @@ def butter_too_cold(acc: Account, n: Numbers) -> Reading:
         if rank:
             when = "at the end of" if step.step.kind == plans.TEMPER else "at the start of"
             found.append((rank, low - reading, step,
-                          f"butter {reading:.1f} °C {when} {step.title}; window from {low:.1f} °C"))  # fmt: skip
+                          f"butter {acc.deg(reading)} {when} {step.title}; window from {acc.deg(low)}"))  # fmt: skip
     for step in tempers:
         rank = 0 if math.isnan(step.ratio) else grade(step.ratio, limits["temper_share"])
         if rank and not step.probe.known:
             looked = True
             found.append((min(rank, 2), 0.0, step,
-                          f"{step.title} took {minutes_text(step.lasted_s)} of {minutes_text(step.step.planned_for_s)} "
+                          f"{step.title} took {span(step.lasted_s)} of {span(step.step.planned_for_s)} "
                           "and nothing was read"))  # fmt: skip
     if not looked:
         return unknown("the probe gave no reading in the butter before lock-in")
@@ -66,9 +66,9 @@ def butter_too_warm(acc: Account, n: Numbers) -> Reading:
         rank = grade(reading - high, limits)
         if rank:
             when = "at the end of" if tempering else "at the start of"
-            text = f"butter {reading:.1f} °C {when} {step.title}; window to {high:.1f} °C"
+            text = f"butter {acc.deg(reading)} {when} {step.title}; window to {acc.deg(high)}"
             if tempering and step.ratio > 1.5:
-                text += f" (it took {minutes_text(step.lasted_s)} of {minutes_text(step.step.planned_for_s)})"
+                text += f" (it took {span(step.lasted_s)} of {span(step.step.planned_for_s)})"
             found.append((rank, reading - high, step, text))
     if not looked:
         return unknown("the probe gave no reading in the butter before lock-in")
@@ -90,8 +90,8 @@ def dough_too_cold(acc: Account, n: Numbers) -> Reading:
             # What the cold dough does shows in the first fold: that is where the butter breaks.
             fold = next((s for s in firsts if s.step.fold_n == 1 and s.step.paton == step.step.paton), step)
             found.append((rank, deficit, fold,
-                          f"the pâton fell to {step.probe.min_c:.1f} °C at {step.title}, under {step.low_c:.1f} °C: "
-                          "colder dough re-hardens tempered butter"))  # fmt: skip
+                          f"the pâton fell to {acc.deg(step.probe.min_c)} at {step.title}, under {acc.deg(step.low_c)}"
+                          ": colder dough re-hardens tempered butter"))  # fmt: skip
     reading = best(found, "the pâton was in the window at lock-in and in the first fold")
     if reading.rank and butter_too_cold(acc, n).rank >= 2:
         return Reading("weak", "the pâton was cold in the first fold, but so was the butter before it", reading.step)
@@ -123,14 +123,15 @@ def warm_bench(acc: Account, n: Numbers) -> Reading:
         if rank:
             what = "an iced bench" if iced else "a bench at room temperature,"
             found.append((rank, middle - believed, worst,
-                          f"the bench stood at {middle:.1f} °C at {worst.title}; the plan counted on {what} of at "
-                          f"most {believed:.1f} °C"))  # fmt: skip
+                          f"the bench stood at {acc.deg(middle)} at {worst.title}; the plan counted on {what} of at "
+                          f"most {acc.deg(believed)}"))  # fmt: skip
     if len(rates) >= 2:
         usual = float(np.median(rates))
         rank = min(2, grade(usual, limits["rate_c_min"]))  # a warm room alone warms the dough too
         if rank:
             fastest = max((s for s in folds if not math.isnan(s.probe.rate_c_min)), key=lambda s: s.probe.rate_c_min)
-            found.append((rank, usual, fastest, f"the pâton warmed by {usual:.1f} °C a minute in most folds"))
+            found.append((rank, usual, fastest,
+                          f"the pâton warmed by {acc.said.difference(usual)} a minute in most folds"))  # fmt: skip
     return best(found, "the bench was as the plan believed and the pâton warmed slowly")
 
 
@@ -146,18 +147,19 @@ def slow_fold(acc: Account, n: Numbers) -> Reading:
         rank = min(grade(step.ratio, limits["times_planned"]), grade(longer, limits["longer_s"]))
         if not rank:
             continue
-        text = f"{step.title} took {minutes_text(step.lasted_s)} instead of {minutes_text(step.step.planned_for_s)}"
+        text = f"{step.title} took {span(step.lasted_s)} instead of {span(step.step.planned_for_s)}"
         if step.probe.known and not math.isnan(step.high_c):
             if step.probe.end_c < step.probe.start_c - 1.0:
                 # It lay in the cold in between, as the timer asks when it is too warm.
                 rank = 1
-                text += f", but the pâton was chilled meanwhile ({step.probe.start_c:.1f} to {step.probe.end_c:.1f} °C)"
+                start = acc.said.degrees(step.probe.start_c)
+                text += f", but the pâton was chilled meanwhile ({start} to {acc.deg(step.probe.end_c)})"
             elif step.probe.max_c > step.high_c:
-                text += f" and the pâton reached {step.probe.max_c:.1f} °C (window to {step.high_c:.1f} °C)"
+                text += f" and the pâton reached {acc.deg(step.probe.max_c)} (window to {acc.deg(step.high_c)})"
             else:
                 # Slow, but the butter kept its window: hardly a cause.
                 rank = min(rank, 2 if step.probe.max_c > step.high_c - 1.0 else 1)
-                text += f", though the pâton stayed at or under {step.probe.max_c:.1f} °C"
+                text += f", though the pâton stayed at or under {acc.deg(step.probe.max_c)}"
         found.append((rank, longer, step, text))
     return best(found, "no fold took much longer than planned")
 
@@ -180,10 +182,10 @@ def short_rest(acc: Account, n: Numbers) -> Reading:
         rank = 0 if math.isnan(share) else grade(share, limits["share_of_planned"])
         if not rank:
             continue
-        text = f"{step.title} lasted {minutes_text(step.lasted_s)} instead of {minutes_text(step.step.planned_for_s)}"
+        text = f"{step.title} lasted {span(step.lasted_s)} instead of {span(step.step.planned_for_s)}"
         if not math.isnan(target) and not math.isnan(end):
             if end > target + limits["core_above_target_c"]:
-                text += f" and the core was still at {end:.1f} °C (target {target:.1f} °C)"
+                text += f" and the core was still at {acc.deg(end)} (target {acc.deg(target)})"
             elif reached:
                 rank = min(rank, 2)
         found.append((rank, 1.0 - share, step, text))
@@ -204,10 +206,10 @@ def long_rest(acc: Account, n: Numbers) -> Reading:
         rank = 0 if math.isnan(times) else grade(times, steps)
         if not rank:
             continue
-        text = f"{step.title} lasted {minutes_text(step.lasted_s)} instead of {minutes_text(step.step.planned_for_s)}"
+        text = f"{step.title} lasted {span(step.lasted_s)} instead of {span(step.step.planned_for_s)}"
         after = next_on_bench(acc, step)
         if after is not None and not math.isnan(after.probe.at_start_c) and not math.isnan(low):
-            text += f"; {after.title} began at {after.probe.start_c:.1f} °C (window from {low:.1f} °C)"
+            text += f"; {after.title} began at {acc.deg(after.probe.start_c)} (window from {acc.deg(low)})"
         found.append((rank, step.lasted_s - longest, step, text))  # of two, the one that cost more hours began it
     return best(found, "no rest was overdone")
 
@@ -229,8 +231,8 @@ def warm_fridge(acc: Account, n: Numbers) -> Reading:
     for night in kitchen.nights(acc):
         rank = grade(night.c - believed, limits["night_above_believed_c"])
         if rank:
-            text = f"the pieces came out of {night.step.title} at {night.c:.1f} °C after {minutes_text(night.lay_s)}"
-            found.append((rank, night.c - believed, night.step, f"{text}; the plan believed in {believed:.1f} °C"))
+            text = f"the pieces came out of {night.step.title} at {acc.deg(night.c)} after {span(night.lay_s)}"
+            found.append((rank, night.c - believed, night.step, f"{text}; the plan believed in {acc.deg(believed)}"))
     share, rests = kitchen.chill_share(acc)
     rank = 0 if math.isnan(share) else min(2, grade(share, limits["chill_share"]))  # still air does the same
     if rank:
@@ -260,8 +262,8 @@ def _missed_core(acc: Account, steps: list[float]) -> list[tuple[int, float, Ste
         return []
     target = degrees(worst.step.core_cdeg)
     text = (
-        f"after full rests the core was {middle:.1f} °C over its target "
-        f"({worst.title}: {worst.probe.end_c:.1f} °C instead of {target:.1f} °C)"
+        f"after full rests the core was {acc.said.difference(middle)} over its target "
+        f"({worst.title}: {acc.deg(worst.probe.end_c)} instead of {acc.deg(target)})"
     )
     return [(rank, middle, worst, text)]
 
@@ -281,6 +283,6 @@ def warm_shaping(acc: Account, n: Numbers) -> Reading:
         degmin = float(np.sum(over * dt)) / 60.0
         rank = grade(degmin, steps)
         if rank:
-            found.append((rank, degmin, step, f"{step.title}: up to {step.probe.max_c:.1f} °C, above {stop:.1f} °C "
+            found.append((rank, degmin, step, f"{step.title}: up to {acc.deg(step.probe.max_c)}, above {acc.deg(stop)} "
                           "the butter goes into the dough"))  # fmt: skip
     return best(found, "sheeting, cutting and shaping stayed under the limit")

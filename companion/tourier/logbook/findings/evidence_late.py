@@ -18,7 +18,7 @@ from tourier.logbook.account.probe import fault_spans
 from tourier.logbook.account.steps import Account, StepAccount, dew_point_c
 from tourier.logbook.findings.marks import LEVELS, Reading, best, degrees, grade, unknown
 from tourier.logbook.findings.numbers import Numbers
-from tourier.logbook.record.model import minutes_text
+from tourier.voice import span
 
 # --- proof --------------------------------------------------------------------------------------------------------
 
@@ -40,14 +40,14 @@ def hot_proof(acc: Account, n: Numbers) -> Reading:
             rank = grade(level - limit, limits["above_cap_c"])
             if rank:
                 found.append((rank, level - limit, step,
-                              f"the pieces stood at {level:.1f} °C or more for five minutes; the butter's cap is "
-                              f"{limit:.1f} °C"))  # fmt: skip
+                              f"the pieces stood at {acc.deg(level)} or more for five minutes; the butter's cap is "
+                              f"{acc.deg(limit)}"))  # fmt: skip
             heading = heading_c(at_s, c)
             rank = grade(heading - limit, limits["heading_above_cap_c"]) if not math.isnan(heading) else 0
             if rank:
                 found.append((rank, heading - limit, step,
-                              f"the pieces were heading for {heading:.1f} °C, so the air was about that; the "
-                              f"butter's cap is {limit:.1f} °C"))  # fmt: skip
+                              f"the pieces were heading for {acc.deg(heading)}, so the air was about that; the "
+                              f"butter's cap is {acc.deg(limit)}"))  # fmt: skip
         air = _air_here(acc, step)
         if len(air) >= 3:
             looked = True
@@ -55,7 +55,7 @@ def hot_proof(acc: Account, n: Numbers) -> Reading:
             rank = grade(level - limit, limits["above_cap_c"])
             if rank:
                 found.append((rank, level - limit, step,
-                              f"the air stood at {level:.1f} °C; the butter's cap is {limit:.1f} °C"))  # fmt: skip
+                              f"the air stood at {acc.deg(level)}; the butter's cap is {acc.deg(limit)}"))  # fmt: skip
     if not looked:
         return unknown("nothing was read in the proof")
     return best(found, "the proof stayed under the butter's cap")
@@ -109,12 +109,12 @@ def _dose_share(acc: Account) -> list[tuple[float, StepAccount, str]]:
             continue
         if step.step.dose_s and not math.isnan(step.dose_s):
             share = step.dose_s / step.step.dose_s
-            mean = f"the dough at {step.probe.mean_c:.1f} °C on the whole"
+            mean = f"the dough at {acc.deg(step.probe.mean_c)} on the whole"
             out.append((share, step, f"{step.title} came to {share * 100:.0f} % of a full proof "
-                        f"({minutes_text(step.lasted_s)}, {mean})"))  # fmt: skip
+                        f"({span(step.lasted_s)}, {mean})"))  # fmt: skip
         elif not math.isnan(step.ratio):
-            out.append((step.ratio, step, f"{step.title} took {minutes_text(step.lasted_s)} instead of "
-                        f"{minutes_text(step.step.planned_for_s)}; the temperature is not known"))  # fmt: skip
+            out.append((step.ratio, step, f"{step.title} took {span(step.lasted_s)} instead of "
+                        f"{span(step.step.planned_for_s)}; the temperature is not known"))  # fmt: skip
     return out
 
 
@@ -181,13 +181,14 @@ def condensation(acc: Account, n: Numbers) -> Reading:
         dew_c = float(np.nanmedian(acc.dew_c[low:high]))
         rank = min(excess, grade(wet_s, limits["bench_wet_s"]))
         if rank:
-            found.append((rank, wet_s, step, f"the bench was under the dew point ({dew_c:.1f} °C) for "
-                          f"{minutes_text(wet_s)} while dough was worked"))  # fmt: skip
+            found.append((rank, wet_s, step, f"the bench was under the dew point ({acc.deg(dew_c)}) for "
+                          f"{span(wet_s)} while dough was worked"))  # fmt: skip
         if step.probe.known:
             under = dew_c - step.probe.mean_c
             rank = min(excess, grade(under, limits["dough_below_dew_c"]))
             if rank:
-                found.append((rank, under / 100, step, f"the pâton was {under:.1f} °C under the room's dew point in "
+                below = acc.said.difference(under)
+                found.append((rank, under / 100, step, f"the pâton was {below} under the room's dew point in "
                               f"{step.title}: its surface wets"))  # fmt: skip
     return best(found, "neither bench nor pâton was far under the dew point")
 
@@ -212,12 +213,12 @@ def probe_fault(acc: Account, n: Numbers) -> Reading:
         lost_s, out_s = _without_reading(acc, step)
         rank = grade(lost_s, steps)
         if rank:
-            found.append((rank, lost_s, step, f"the probe gave no reading for {minutes_text(lost_s)} of {step.title}"))
+            found.append((rank, lost_s, step, f"the probe gave no reading for {span(lost_s)} of {step.title}"))
         elif out_s >= steps[-1] and step.step.kind in _UNDER_THE_PIN:
-            found.append((1, out_s, step, f"the needle was out of the dough for {minutes_text(out_s)} of {step.title}"))
+            found.append((1, out_s, step, f"the probe was out of the dough for {span(out_s)} of {step.title}"))
     if not found and fault_spans(acc.batch, 1):
         return Reading("weak", "the timer noted a fault of the probe, but not while a reading was needed")
-    return best(found, "the probe read whenever its needle was in")
+    return best(found, "the probe read whenever it was in the dough")
 
 
 _UNDER_THE_PIN = (plans.LOCK_IN, plans.FOLD, plans.SHEET)
@@ -245,8 +246,8 @@ def late_oven(acc: Account, n: Numbers) -> Reading:
         longer = step.lasted_s - step.step.planned_for_s
         rank = min(grade(step.ratio, limits["times_planned"]), grade(longer, limits["longer_s"]))
         if rank:
-            found.append((rank, longer, step, f"{step.title} took {minutes_text(step.lasted_s)} instead of "
-                          f"{minutes_text(step.step.planned_for_s)}"))  # fmt: skip
+            found.append((rank, longer, step, f"{step.title} took {span(step.lasted_s)} instead of "
+                          f"{span(step.step.planned_for_s)}"))  # fmt: skip
     return best(found, "the oven was emptied in time")
 
 

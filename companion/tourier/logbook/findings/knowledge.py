@@ -90,7 +90,7 @@ CAUSES: tuple[Cause, ...] = (
           "Do not chill the bench below the dew point: ice it shorter and wipe it dry, or dry the room's air.",
           _PHYSICS, evidence_late.condensation),
     Cause("probe-fault", "the probe gave no reading when it mattered",
-          "Check plug and needle in ice slush (0 °C) before the next batch; until then this log cannot tell.",
+          "Check plug and probe in ice slush before the next batch; until then this log cannot tell.",
           _CP, evidence_late.probe_fault, about_fold=True),
     Cause("late-oven", "the oven was emptied late",
           "Look at the first tray five minutes before its time, and take the alarm with you.", _CP,

@@ -22,10 +22,10 @@ from tourier.logbook.findings.numbers import Numbers, load
 from tourier.logbook.record.model import Batch, Outcome
 
 STRENGTH = {
-    "strong": "strong mark",
-    "moderate": "clear mark",
-    "weak": "faint mark",
-    "none": "no mark",
+    "strong": "strong sign",
+    "moderate": "fair sign",
+    "weak": "faint sign",
+    "none": "no sign",
     UNKNOWN: "cannot tell",
 }
 

@@ -15,7 +15,7 @@ import numpy as np
 from shared_schedule import plan as plans
 from shared_schedule.units import NO_CDEG
 from shared_schedule.window import shift_window
-from tourier.craft.butter import PROFILES
+from tourier.craft.butter import PROFILES, now_called
 from tourier.craft.water import MIXING_RISE_K
 from tourier.known import Learned
 from tourier.logbook.account.steps import Account, account
@@ -46,7 +46,7 @@ def subjects(batch: Batch) -> tuple[str, str]:
     kitchen, butter = table.get("kitchen"), table.get("butter")
     name = kitchen.get("name") if isinstance(kitchen, dict) else None
     profile = butter.get("profile") if isinstance(butter, dict) else None
-    return str(name or "kitchen")[:60], str(profile or "butter")[:60]
+    return str(name or "kitchen")[:60], now_called(str(profile or "butter"))[:60]
 
 
 def study(book: Logbook) -> Study:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from dataclasses import dataclass
 
+from tourier.craft.butter import OLD_NAMES, now_called
 from tourier.known import Learned
 from tourier.logbook import LogbookError
 from tourier.logbook.record.decode import clean
@@ -51,7 +52,7 @@ def _in_force(book: Logbook, at_s: int | None) -> list[Learned]:
         "learned_at_s FROM learned WHERE forgotten = 0 AND learned_at_s <= ? ORDER BY id",
         (2**62 if at_s is None else at_s,),
     ).fetchall()
-    newest = {(row[1], row[2]): row for row in rows}
+    newest = {(row[1], now_called(row[2])): (*row[:2], now_called(row[2]), *row[3:]) for row in rows}
     out = []
     for row in newest.values():
         rested_on = book._db.execute("SELECT batch_id FROM learned_from WHERE learned_id = ? ORDER BY 1", (row[0],))
@@ -75,8 +76,9 @@ def forget(book: Logbook, what: str) -> list[Learned]:
     with book._change() as db:
         for value in found:
             if quantity == "all":
-                db.execute("UPDATE learned SET forgotten = 1 WHERE quantity = ? AND subject = ?",
-                           (value.quantity, value.subject))  # fmt: skip
+                names = [value.subject, *(old for old, new in OLD_NAMES.items() if new == value.subject)]
+                db.executemany("UPDATE learned SET forgotten = 1 WHERE quantity = ? AND subject = ?",
+                               [(value.quantity, name) for name in names])  # fmt: skip
             else:
                 db.execute("UPDATE learned SET forgotten = 1 WHERE id = ?", (value.id,))
     return found

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from shared_schedule import journal as J
 from shared_schedule import plan as plans
 from shared_schedule.units import EPOCH_UNIX_S
+from tourier.voice import Voice, clock, step_name, voice_of_plan
 
 Floats = NDArray[np.float64]
 
@@ -86,6 +87,11 @@ class Batch:
         """Name of the batch as planned."""
         return self.plan.name
 
+    @property
+    def voice(self) -> Voice:
+        """How this batch's measures are said."""
+        return voice_of_plan(self.plan)
+
     @cached_property
     def begun_at_s(self) -> int:
         """Instant of the plan record, or of the plan when the journal holds none."""
@@ -119,7 +125,7 @@ class Listed:
 
 def clock_text(plan: plans.Plan, at_s: float, with_day: bool = True) -> str:
     """Return 'Sat 07:30' in the plan's local time at that instant."""
-    return local(plan, at_s).strftime("%a %H:%M" if with_day else "%H:%M")
+    return clock(at_s, plans.offset_min_at(plan, int(at_s)), with_day)
 
 
 def local(plan: plans.Plan, at_s: float) -> datetime:
@@ -128,22 +134,13 @@ def local(plan: plans.Plan, at_s: float) -> datetime:
     return datetime.fromtimestamp(EPOCH_UNIX_S + float(at_s), UTC).astimezone(offset)
 
 
-def minutes_text(seconds: float) -> str:
-    """Return '45 s', '12 min' or '3 h 05 min'."""
-    seconds = abs(float(seconds))
-    if seconds < 90:
-        return f"{seconds:.0f} s"
-    minutes = round(seconds / 60)
-    return f"{minutes} min" if minutes < 120 else f"{minutes // 60} h {minutes % 60:02d} min"
-
-
 def step_title(step: plans.Step) -> str:
     """Return a step's name as prose has it, the pâton in words; a fold always with its number and kind.
 
-    'fold 2 (3-fold), pâton 1' and 'Rest after fold 2, pâton 1' of several pâtons, 'fold 2 (3-fold)' of one alone: the
-    timer's short names end in ' · 1' where there are several.
+    'fold 2 (3-fold), pâton 1' and 'Rest after fold 2, pâton 1' of several pâtons, 'fold 2 (3-fold)' of one alone.
     """
-    name, _, number = step.name.rpartition(" · ")
-    several = step.paton > 0 and number == str(step.paton)
-    text = f"fold {step.fold_n} ({step.fold}-fold)" if step.kind == plans.FOLD else name if several else step.name
-    return f"{text}, pâton {step.paton}" if several or (step.kind == plans.FOLD and step.paton > 1) else text
+    name = step_name(step)
+    if step.kind != plans.FOLD:
+        return name
+    text = f"fold {step.fold_n} ({step.fold}-fold)"
+    return f"{text}, pâton {step.paton}" if step.paton > 1 or name != step.name else text

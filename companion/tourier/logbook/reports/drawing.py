@@ -15,7 +15,8 @@ from shared_schedule import plan as plans
 from shared_schedule import states
 from shared_schedule.units import NO_CDEG
 from tourier.logbook.account.steps import Account, StepAccount
-from tourier.logbook.record.model import Floats, Samples, clock_text, minutes_text
+from tourier.logbook.record.model import Floats, Samples, clock_text
+from tourier.voice import span as lasting
 
 INK, PAPER, COLD, WARM, QUIET, RULE = "#1d1d1b", "#ffffff", "#1f5fa8", "#b26a00", "#6b6b66", "#d9d9d4"
 _WINDOW = "#e4efe4"
@@ -122,10 +123,14 @@ def temperatures(acc: Account, span: Span, title: str, number: int, cores=()) ->
            f'<desc id="d{number}">Probe and bench temperature; the table beside says the same in figures.</desc>',
            _patterns(number)]  # fmt: skip
     out.append(_axis(acc, span, top, bottom))
-    for c in range(low, high + 1, 5):
+    said = acc.said
+    step_deg = 10 if said.us else 5
+    first = math.ceil(said.shown(low) / step_deg) * step_deg
+    for label in range(first, math.floor(said.shown(high)) + 1, step_deg):
+        c = said.celsius(label)
         out.append(f'<line x1="{_LEFT}" y1="{y(c):.1f}" x2="{WIDTH - _RIGHT}" y2="{y(c):.1f}" stroke="{RULE}"/>'
-                   f'<text x="{_LEFT - 6}" y="{y(c) + 4:.1f}" text-anchor="end" class="s">{c}</text>')  # fmt: skip
-    out.append('<text x="4" y="12" class="s">°C</text>')
+                   f'<text x="{_LEFT - 6}" y="{y(c) + 4:.1f}" text-anchor="end" class="s">{label}</text>')  # fmt: skip
+    out.append(f'<text x="4" y="12" class="s">{said.degree}</text>')
     times = [(s, s.from_s, s.to_s or s.from_s) for s in acc.steps if s.from_s is not None]
     inside = [s for s, from_s, to_s in times if to_s >= span.from_s and from_s <= span.to_s]
     labels: list[tuple[float, float]] = []
@@ -150,7 +155,7 @@ def temperatures(acc: Account, span: Span, title: str, number: int, cores=()) ->
             out.append(f'<rect x="{a:.1f}" y="{top}" width="{max(2.0, b - a):.1f}" height="{bottom - top}" '
                        f'fill="url(#gap{number})"/>')  # fmt: skip
             if b - a > 24:
-                out.append(_text((a + b) / 2, top + 14, "no reading" if broken else "needle out", "s b"))
+                out.append(_text((a + b) / 2, top + 14, "no reading" if broken else "probe out", "s b"))
     out.append(_lane(inside, span, lane, 34.0))
     for at_s, cdeg, verdict in acc.bends:
         if span.from_s <= at_s <= span.to_s:
@@ -210,7 +215,7 @@ def _window(acc: Account, step: StepAccount, span: Span, y, number: int, labels:
                 while any(abs(middle - x) < _NAME_W and abs(place - at) < _NAME_H for x, at in labels):
                     place += -_NAME_H if name == "warm" else _NAME_H
                 labels.append((middle, place))
-                out.append(_text(middle, place, f"too {name} {minutes_text(lasted)}", "s b"))
+                out.append(_text(middle, place, f"too {name} {lasting(lasted)}", "s b"))
     return "".join(out)
 
 

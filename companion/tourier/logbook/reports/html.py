@@ -16,9 +16,11 @@ from tourier.logbook.account import core
 from tourier.logbook.account.steps import STATE_WORDS, StepAccount
 from tourier.logbook.findings import knowledge
 from tourier.logbook.findings.review import Finding, Review
-from tourier.logbook.record.model import clock_text, local, minutes_text
+from tourier.logbook.record.model import clock_text, local
 from tourier.logbook.reports import drawing
 from tourier.logbook.reports.drawing import esc
+from tourier.voice import Voice
+from tourier.voice import span as lasting
 
 
 def _style() -> str:
@@ -29,8 +31,8 @@ def _n(value: float, places: int = 1) -> str:
     return "–" if value is None or math.isnan(value) else f"{value:.{places}f}"
 
 
-def _c(cdeg: int) -> str:
-    return "–" if cdeg == NO_CDEG else f"{cdeg / 100:.1f} °C"
+def _c(said: Voice, cdeg: int) -> str:
+    return "–" if cdeg == NO_CDEG else said.reading(cdeg)
 
 
 def _table(caption: str, head: list[str], rows: list[list[str]], marks: list[str] | None = None, numbers=(),
@@ -55,40 +57,44 @@ def _clock(review: Review, at_s: float | None) -> str:
 
 def _figures(review: Review, steps: list[StepAccount], caption: str) -> str:
     rows, marks = [], []
+    said = review.account.said
     for s in steps:
-        window = _span(s.low_c, s.high_c)
         outside = []
         if _outside(s.probe.cold_s, s.probe.cold_degmin):
-            outside.append(f"too cold {minutes_text(s.probe.cold_s)}, {s.probe.cold_degmin:.1f} °C·min")
+            outside.append(f"too cold {lasting(s.probe.cold_s)}, {said.degree_minutes(s.probe.cold_degmin)}")
         if _outside(s.probe.warm_s, s.probe.warm_degmin):
-            outside.append(f"too warm {minutes_text(s.probe.warm_s)}, {s.probe.warm_degmin:.1f} °C·min")
+            outside.append(f"too warm {lasting(s.probe.warm_s)}, {said.degree_minutes(s.probe.warm_degmin)}")
         outside += _gap_words(review, s)
-        lasted = minutes_text(s.lasted_s) if not math.isnan(s.lasted_s) else "–"
-        remark = "; ".join(outside) or s.rest_word or ("in order" if s.probe.known else "not read")
+        remark = "; ".join(outside) or s.rest_word or ("fine" if s.probe.known else "no reading")
         p = s.probe
-        rows.append([s.title, _clock(review, s.from_s), lasted, _n(p.start_c), _n(p.end_c), _n(p.min_c), _n(p.max_c),
-                     window, _n(p.rate_c_min, 2), _n(s.bench.mean_c), remark])  # fmt: skip
+        rows.append([s.title, _clock(review, s.from_s), lasting(s.lasted_s),
+                     *(said.degrees(c) for c in (p.start_c, p.end_c, p.min_c, p.max_c)),
+                     _span(said, s.low_c, s.high_c), said.rate(p.rate_c_min), said.degrees(s.bench.mean_c),
+                     remark])  # fmt: skip
         warm, cold = _outside(p.warm_s, p.warm_degmin), _outside(p.cold_s, p.cold_degmin)
         marks.append("warm" if warm else "cold" if cold else "")
-    head = ["Step", "Began", "Lasted", "Start °C", "End °C", "Min", "Max", "Window", "°C/min", "Bench °C", "Remark"]
+    unit = said.degree
+    head = ["Step", "Began", "Lasted", f"Start {unit}", f"End {unit}", "Min", "Max", "Window", f"{unit}/min",
+            f"Bench {unit}", "Remark"]  # fmt: skip
     table = _table(caption, head, rows, marks, numbers=(3, 4, 5, 6, 8, 9), whole=(1, 2, 7))
     return f'<div class="figures">{table}</div>'
 
 
 def _gap_words(review: Review, s: StepAccount) -> list[str]:
-    """How long the step's own readings are missing: at fault, and with the needle on its way."""
+    """How long the step's own readings are missing: at fault, and with the probe on its way."""
     faults = [g for g in review.account.gaps if g.channel == "probe" and g.broken]
     lost = {True: 0, False: 0}
     for from_s, to_s in s.probe.gaps:
         lost[any(g.from_s < to_s and g.to_s > from_s for g in faults)] += to_s - from_s
-    words = ((True, "no reading"), (False, "needle out"))
-    return [f"{word} {minutes_text(lost[broken])}" for broken, word in words if lost[broken] >= 30]
+    words = ((True, "no reading"), (False, "probe out"))
+    return [f"{word} {lasting(lost[broken])}" for broken, word in words if lost[broken] >= 30]
 
 
-def _span(low_c: float, high_c: float) -> str:
-    if math.isnan(low_c):
-        return "–" if math.isnan(high_c) else f"to {high_c:.1f}"
-    return f"from {low_c:.1f}" if math.isnan(high_c) else f"{low_c:.1f}–{high_c:.1f}"
+def _span(said: Voice, low_c: float, high_c: float) -> str:
+    """A window in a column whose heading has the unit."""
+    if math.isnan(low_c) and math.isnan(high_c):
+        return "–"
+    return said.window(low_c, high_c).removesuffix(f" {said.degree}")
 
 
 def _outside(seconds: float, degmin: float) -> bool:
@@ -104,7 +110,7 @@ def _finding(f: Finding) -> str:
              f"<p>In the log: {esc(f.reading.sentence)}.</p>"]  # fmt: skip
     if f.symptoms:
         parts.append(f"<p>Explains: {esc('; '.join(knowledge.SYMPTOMS[s] for s in f.symptoms))}.</p>")
-    parts.append(f"<p><b>Try:</b> {esc(f.change)}</p><p class=q>Said by: {esc(f.cause.source)}.</p></div>")
+    parts.append(f"<p><b>Try:</b> {esc(f.change)}</p><p class=q>Source: {esc(f.cause.source)}.</p></div>")
     return "".join(parts)
 
 
@@ -114,9 +120,9 @@ _KEYS = (
     ("window", '<rect width="34" height="12" fill="#e4efe4" stroke="#8fb08f"/>'),
     ("too warm", '<path d="M0 12L12 0M8 12L20 0M16 12L28 0M24 12L34 2" stroke="#b26a00" stroke-width="1.8"/>'),
     ("too cold", '<path d="M0 0L12 12M8 0L20 12M16 0L28 12M24 0L34 10" stroke="#1f5fa8" stroke-width="1.8"/>'),
-    ("no reading, or needle out of the dough",
+    ("no reading, or probe out of the dough",
      '<path d="M4 0V12M11 0V12M18 0V12M25 0V12M32 0V12" stroke="#9a9a94" stroke-width="1.5"/>'),
-    ("core estimated where the needle was elsewhere, with its band",
+    ("core estimated where the probe was elsewhere, with its band",
      '<rect width="34" height="12" fill="#6b6b66" fill-opacity=".2"/>'
      '<path d="M0 6H34" stroke="#6b6b66" stroke-dasharray="1 3"/>'),
 )  # fmt: skip
@@ -129,7 +135,7 @@ def _key() -> str:
 
 
 def report_html(review: Review, estimates: bool = True) -> str:
-    """Return the whole report; `estimates` adds the computed core where the needle was elsewhere (up to a second)."""
+    """Return the whole report; `estimates` adds the computed core where the probe was elsewhere (up to a second)."""
     acc = review.account
     batch, plan = acc.batch, acc.batch.plan
     begun = local(plan, batch.begun_at_s)
@@ -177,7 +183,7 @@ def report_html(review: Review, estimates: bool = True) -> str:
         out.append("<h3>Less likely, but marked in the log</h3>")
         out += [_finding(f) for f in review.possible]
     if review.rivals:
-        out.append(f"<p><b>Rivals this log cannot exclude:</b> {esc('; '.join(review.rivals))}.</p>")
+        out.append(f"<p><b>Other causes the log cannot rule out:</b> {esc('; '.join(review.rivals))}.</p>")
     if review.missing:
         items = "".join(f"<li>{esc(m)}</li>" for m in review.missing)
         out.append(f"<section><h3>What this log cannot tell</h3><ul>{items}</ul></section>")
@@ -203,10 +209,11 @@ def _one_change(review: Review) -> str:
 
 def _estimated(review: Review, e: core.Estimate) -> str:
     """The estimate in words, for those who do not see the picture."""
+    said = review.account.said
     return (
         f"Core of pâton {e.paton} estimated from {_clock(review, e.at_s[0])} to {_clock(review, e.at_s[-1])}: from "
-        f"{e.middle_c[0]:.1f} to {e.middle_c[-1]:.1f} °C, nine times in ten between {e.low_c.min():.1f} and "
-        f"{e.high_c.max():.1f} °C."
+        f"{said.degrees(e.middle_c[0])} to {said.tenths(e.middle_c[-1])}, nine times in ten between "
+        f"{said.degrees(e.low_c.min())} and {said.tenths(e.high_c.max())}."
     )
 
 
@@ -215,16 +222,16 @@ def _slip(slip_s: float) -> str:
         return ""
     if abs(slip_s) < 120:
         return ", ready on time"
-    return f", ready {minutes_text(slip_s)} {'late' if slip_s > 0 else 'early'}"
+    return f", ready {lasting(slip_s)} late" if slip_s > 0 else f", ready {lasting(-slip_s)} early"
 
 
 def _planned_and_real(review: Review) -> str:
     rows = []
     for s in review.account.steps:
-        late = "–" if math.isnan(s.late_s) else f"{s.late_s / 60:+.0f} min"
+        late = "–" if math.isnan(s.late_s) else f"{'+' if s.late_s >= 0 else ''}{lasting(round(s.late_s / 60) * 60)}"
         rows.append([s.title, plans.PLACE_WORDS[s.step.place], _clock(review, s.planned_from_s),
-                     minutes_text(s.step.planned_for_s), _clock(review, s.from_s),
-                     minutes_text(s.lasted_s) if not math.isnan(s.lasted_s) else "–", late,
+                     lasting(s.step.planned_for_s), _clock(review, s.from_s),
+                     lasting(s.lasted_s), late,
                      _state(s)])  # fmt: skip
     head = ["Step", "Place", "Planned", "For", "Real", "For", "Late", "State"]
     return _table("Timetable in figures", head, rows, numbers=(6,), whole=(2, 3, 4, 5))
@@ -243,11 +250,11 @@ def _events(review: Review) -> str:
     for a in acc.alarms:
         step = acc.step(a.step_id)
         word = spoken.ALARM_WORDS.get(a.kind, f"kind {a.kind}")
-        rows.append([_clock(review, a.at_s), word, step.title if step else "–", _c(a.cdeg), a.answer])
+        rows.append([_clock(review, a.at_s), word, step.title if step else "–", _c(acc.said, a.cdeg), a.answer])
     rows = rows[:200]
     if rows:
         out.append(_table("Alarms", ["At", "What", "Step", "Reading", "Answer"], rows))
-    bends = [[_clock(review, at), _c(cdeg), VERDICT_WORDS.get(v, "?")] for at, cdeg, v in acc.bends]
+    bends = [[_clock(review, at), _c(acc.said, cdeg), VERDICT_WORDS.get(v, "?")] for at, cdeg, v in acc.bends]
     if bends:
         out.append(_table("Bend tests", ["At", "Butter", "Verdict"], bends))
     notes = [[_clock(review, at), text] for at, text in acc.notes]
@@ -259,15 +266,19 @@ def _events(review: Review) -> str:
 
 
 def _inputs(review: Review) -> str:
-    plan = review.account.batch.plan
+    plan, said = review.account.batch.plan, review.account.said
+
+    def deg(cdeg: int) -> str:
+        return _c(said, cdeg)
+
     rows = [
-        ["butter window", f"{_c(plan.butter_low_cdeg)} to {_c(plan.butter_high_cdeg)}"],
-        ["butter breaks below / is absorbed above", f"{_c(plan.butter_brittle_cdeg)} / {_c(plan.butter_stop_cdeg)}"],
-        ["proof cap", _c(plan.proof_cap_cdeg)],
-        ["room, humidity", f"{_c(plan.room_cdeg)}, {plan.room_rh_pct} %"],
-        ["fridge / freezer", f"{_c(plan.fridge_cdeg)} / {_c(plan.freezer_cdeg)}"],
-        ["proof space", _c(plan.proof_cdeg)],
-        ["bench", f"{plan.bench_um / 1000:.0f} mm, effusivity {plan.bench_effusivity} J m⁻² K⁻¹ s⁻½"],
+        ["butter window", f"{deg(plan.butter_low_cdeg)} to {deg(plan.butter_high_cdeg)}"],
+        ["butter breaks below / is absorbed above", f"{deg(plan.butter_brittle_cdeg)} / {deg(plan.butter_stop_cdeg)}"],
+        ["proof cap", deg(plan.proof_cap_cdeg)],
+        ["room, humidity", f"{deg(plan.room_cdeg)}, {plan.room_rh_pct} %"],
+        ["fridge / freezer", f"{deg(plan.fridge_cdeg)} / {deg(plan.freezer_cdeg)}"],
+        ["proof space", deg(plan.proof_cdeg)],
+        ["bench", f"{said.thickness(plan.bench_um / 1e6)}, effusivity {plan.bench_effusivity} J m⁻² K⁻¹ s⁻½"],
         ["folds", ", ".join(f"{s.fold}-fold" for s in plan.steps if s.kind == plans.FOLD and s.paton <= 1) or "none"],
     ]
     out = ["<h2>Inputs</h2>", _table("What the plan counted on", ["What", "Value"], rows)]

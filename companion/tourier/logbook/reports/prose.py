@@ -8,7 +8,8 @@ from shared_schedule import words
 from tourier.logbook.account.steps import Account
 from tourier.logbook.findings import knowledge
 from tourier.logbook.findings.review import Review
-from tourier.logbook.record.model import clock_text, minutes_text
+from tourier.logbook.record.model import clock_text
+from tourier.voice import span
 
 CAUTION = (
     "The timer advises; it is no food-safety instrument. How long dough with milk or egg may stand warm is for your "
@@ -26,15 +27,15 @@ def happened_lines(account: Account) -> list[str]:
             continue
         parts = [f"{clock_text(plan, step.from_s):>9}  {step.title}"]
         if not math.isnan(step.lasted_s):
-            parts.append(f"{minutes_text(step.lasted_s)} (planned {minutes_text(step.step.planned_for_s)})")
+            parts.append(f"{span(step.lasted_s)} (planned {span(step.step.planned_for_s)})")
         if step.rest_word and step.rest_word != "as planned":
             parts.append(step.rest_word)
         if step.probe.known:
-            parts.append(f"dough {step.probe.start_c:.1f} to {step.probe.end_c:.1f} °C")
+            parts.append(f"dough {account.said.degrees(step.probe.start_c)} to {account.deg(step.probe.end_c)}")
             if step.probe.warm_s >= 30:
-                parts.append(f"too warm for {minutes_text(step.probe.warm_s)}, up to {step.probe.max_c:.1f} °C")
+                parts.append(f"too warm for {span(step.probe.warm_s)}, up to {account.deg(step.probe.max_c)}")
             if step.probe.cold_s >= 30:
-                parts.append(f"too cold for {minutes_text(step.probe.cold_s)}, down to {step.probe.min_c:.1f} °C")
+                parts.append(f"too cold for {span(step.probe.cold_s)}, down to {account.deg(step.probe.min_c)}")
         lines.append(", ".join(parts))
     return lines
 
@@ -67,7 +68,7 @@ def finding_lines(review: Review) -> list[str]:
     for finding in review.possible:
         lines.append(f"Less likely: {finding.cause.title} ({finding.strength}: {finding.reading.sentence}).")
     if review.rivals:
-        lines.append("The log cannot exclude: " + "; ".join(review.rivals) + ".")
+        lines.append("The log cannot rule out: " + "; ".join(review.rivals) + ".")
     lines.extend(review.missing)
     lines.extend(kitchen_lines(review))
     return lines
