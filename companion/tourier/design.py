@@ -155,7 +155,7 @@ def redesign(timer: Timer, text: str, where: str, wish: str | None, lessons: Les
     spec = read_batch_text(text, where, from_at_s(held.made_at_s))
     zone = ZoneInfo(spec.zone)
     # The hour the timer works towards is the wish, also when an earlier replan changed it or it has passed since.
-    made = _worked_out(text, replace(spec, ready_at=from_at_s(held.ready_at_s).astimezone(zone)), lessons)
+    made = _worked_out(text, replace(spec, wished_at=from_at_s(held.ready_at_s).astimezone(zone)), lessons)
     running = adopt([Job(made.spec, made.workup)], held)
     now = from_at_s(report.at_s)
     wished: datetime | None = None

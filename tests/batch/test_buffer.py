@@ -24,8 +24,8 @@ def without(name: str) -> str:
 
 def test_the_day_ends_a_buffer_before_the_hour():
     day = plan(example_text("hot-kitchen"))
-    assert day.ready_at == day.wished[0] - timedelta(minutes=45)
-    assert plan(without("hot-kitchen")).ready_at == day.wished[0]
+    assert day.planned_at == day.wished[0] - timedelta(minutes=45)
+    assert plan(without("hot-kitchen")).planned_at == day.wished[0]
 
 
 def test_the_evening_ends_a_buffer_before_bed():
@@ -58,7 +58,7 @@ def test_a_buffer_that_does_not_fit_says_how_much_does():
     text = without("demo").replace('ready = "Sunday 08:30"', ready)
     assert ready in text
     day = plan('buffer = "3 h"\n' + text)
-    assert day.ready_at == day.wished[0] - timedelta(hours=3)
+    assert day.planned_at == day.wished[0] - timedelta(hours=3)
 
 
 @pytest.mark.parametrize("bad", ['"7 h"', "30", '"-5 min"'])

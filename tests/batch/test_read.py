@@ -31,8 +31,8 @@ def changed(old, new):
 def test_the_demo_says_what_the_village_hall_wants():
     spec = read_batch_text(DEMO, "demo.toml", NOW)
     assert [(p.name, p.count) for p in spec.pieces] == [("croissant", 24), ("pain au chocolat", 12)]
-    assert spec.ready_at.isoformat() == "2026-11-29T08:30:00+01:00"
-    assert spec.ready_at.strftime("%A %H:%M") == "Sunday 08:30"
+    assert spec.wished_at.isoformat() == "2026-11-29T08:30:00+01:00"
+    assert spec.wished_at.strftime("%A %H:%M") == "Sunday 08:30"
     assert spec.kitchen.bench_material == "marble"
     assert spec.kitchen.room_c == 26.0
     assert spec.units == "metric"
@@ -45,7 +45,7 @@ def test_the_demo_says_what_the_village_hall_wants():
 def test_every_example_is_read(name):
     spec = read_batch_text(example_text(name), name, NOW)
     assert spec.pieces and spec.formula
-    assert spec.ready_at > NOW + timedelta(hours=35)
+    assert spec.wished_at > NOW + timedelta(hours=35)
 
 
 def test_inches_are_kept_as_the_units_to_print():
@@ -69,7 +69,7 @@ def test_inches_are_kept_as_the_units_to_print():
     ],
 )
 def test_sunday_is_the_next_one_at_least_36_hours_ahead(now, ready):
-    assert read_batch_text(DEMO, "", datetime.fromisoformat(now)).ready_at.isoformat() == ready
+    assert read_batch_text(DEMO, "", datetime.fromisoformat(now)).wished_at.isoformat() == ready
 
 
 @pytest.mark.parametrize(
@@ -92,7 +92,7 @@ def test_bad_ready_times(text, says):
                                   '"2026-12-06T07:30Z"'])  # fmt: skip
 def test_dated_ready_times(text):
     spec = read_batch_text(changed('"Sunday 08:30"', text), "", NOW)
-    assert spec.ready_at.isoformat() == "2026-12-06T08:30:00+01:00"
+    assert spec.wished_at.isoformat() == "2026-12-06T08:30:00+01:00"
 
 
 # --- refusals name key and line ------------------------------------------------------------------------------------

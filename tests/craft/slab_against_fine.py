@@ -49,7 +49,7 @@ class Case:
 def _random_case(rng: np.random.Generator) -> Case:
     bench = str(rng.choice(list(stacks.BENCHES)))
     room = rng.uniform(17.0, 31.0)
-    kitchen = stacks.Kitchen(
+    kitchen = stacks.Ambient(
         room_c=room,
         fridge_c=rng.uniform(1.0, 8.0),
         freezer_c=rng.uniform(-22.0, -14.0),

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from tourier.craft import butter, dewpoint, films, probe, proof, properties, water
 from tourier.craft.composition import composition
 from tourier.craft.properties import REFERENCE_DOUGH, butter_material, dough_material, laminate_material
-from tourier.craft.stacks import Kitchen
+from tourier.craft.stacks import Ambient
 
 LAMINATE = laminate_material(dough_material(REFERENCE_DOUGH), butter_material(butter.profile("standard-82")), 500, 1755)
 
@@ -217,17 +217,17 @@ def test_boiling_point():
 
 def test_usual_proof_takes_usual_hours():
     # Common practice, no source: about 3 h at room temperature for home croissants; 1.5-3 h at 24-27 C.
-    p = proof.proof(butter.profile("standard-82"), LAMINATE, 60.0, 12.0, 26.0, Kitchen())
+    p = proof.proof(butter.profile("standard-82"), LAMINATE, 60.0, 12.0, 26.0, Ambient())
     assert 1.5 * 3600 < p.ready_s < 3.2 * 3600
-    room = proof.proof(butter.profile("standard-82"), LAMINATE, 60.0, 12.0, 22.0, Kitchen())
+    room = proof.proof(butter.profile("standard-82"), LAMINATE, 60.0, 12.0, 22.0, Ambient())
     assert p.ready_s < room.ready_s < 4.5 * 3600
 
 
 def test_larger_pieces_take_longer_by_heat_up():
-    times = [proof.proof(butter.profile("standard-82"), LAMINATE, g, 8.0, 26.0, Kitchen()) for g in (30, 60, 90, 150)]
+    times = [proof.proof(butter.profile("standard-82"), LAMINATE, g, 8.0, 26.0, Ambient()) for g in (30, 60, 90, 150)]
     assert all(a.ready_s < b.ready_s and a.heat_up_s < b.heat_up_s for a, b in zip(times, times[1:], strict=False))
     # Without anything to warm, size does not matter: it is heat-up, not a factor.
-    warm = [proof.proof(butter.profile("standard-82"), LAMINATE, g, 26.0, 26.0, Kitchen()).ready_s for g in (30, 150)]
+    warm = [proof.proof(butter.profile("standard-82"), LAMINATE, g, 26.0, 26.0, Ambient()).ready_s for g in (30, 150)]
     assert warm[0] == pytest.approx(warm[1], rel=1e-3) == pytest.approx(7200.0, rel=1e-3)
     assert times[3].ready_s > times[1].ready_s + 300.0
 
@@ -235,7 +235,7 @@ def test_larger_pieces_take_longer_by_heat_up():
 @pytest.mark.parametrize("name", butter.PROFILES)
 def test_proof_is_capped_for_the_butter(name):
     p = butter.profile(name)
-    warm = proof.proof(p, LAMINATE, 60.0, 12.0, 33.0, Kitchen())
+    warm = proof.proof(p, LAMINATE, 60.0, 12.0, 33.0, Ambient())
     assert warm.capped and warm.air_c == min(28.0, p.melting_point_c - 4.0) <= 28.0
     assert "melt the butter" in warm.warnings[0]
     assert any("uncalibrated" in w for w in warm.warnings) == (name == "plant-block")
@@ -244,8 +244,8 @@ def test_proof_is_capped_for_the_butter(name):
 def test_altitude_is_faster():
     # Published (taste of home): above 3,000 ft rise 25-50 % faster.
     assert 1.25 <= proof.altitude_factor(1000.0) <= 1.5
-    high = proof.proof(butter.profile("standard-82"), LAMINATE, 60.0, 12.0, 26.0, Kitchen(), altitude_m=1500.0)
-    low = proof.proof(butter.profile("standard-82"), LAMINATE, 60.0, 12.0, 26.0, Kitchen())
+    high = proof.proof(butter.profile("standard-82"), LAMINATE, 60.0, 12.0, 26.0, Ambient(), altitude_m=1500.0)
+    low = proof.proof(butter.profile("standard-82"), LAMINATE, 60.0, 12.0, 26.0, Ambient())
     assert high.ready_s < 0.85 * low.ready_s and any("altitude" in w or "1500 m" in w for w in high.warnings)
 
 
@@ -255,7 +255,7 @@ def test_forecast_agrees_with_the_timer_counting():
 
     from shared_schedule.ferment import Dose
 
-    p = proof.proof(butter.profile("standard-82"), LAMINATE, 80.0, 8.0, 26.0, Kitchen())
+    p = proof.proof(butter.profile("standard-82"), LAMINATE, 80.0, 8.0, 26.0, Ambient())
     thick = proof.piece_thickness_m(80.0) / 2
     stack = Stack([Layer(LAMINATE, thick, 15, 8.0)], Face(8.0 * 0.85, 26.0), Face(8.0, 26.0))
     run = stack.run(p.ready_s)
@@ -267,7 +267,7 @@ def test_forecast_agrees_with_the_timer_counting():
 
 def test_nothing_rises_in_the_cold_and_sizes_are_refused():
     with pytest.raises(ValueError, match="hardly works"):
-        proof.proof(butter.profile("standard-82"), LAMINATE, 60.0, 4.0, 3.0, Kitchen())
+        proof.proof(butter.profile("standard-82"), LAMINATE, 60.0, 4.0, 3.0, Ambient())
     for grams, kind in ((0.0, "croissant"), (60.0, "brick")):
         with pytest.raises(ValueError):
             proof.piece_thickness_m(grams, kind)

@@ -31,7 +31,7 @@ DOUGH = dough_material(REFERENCE_DOUGH, porosity=0.05, ice=REFERENCE_ICE)
 BUTTER = butter_material(profile("standard-82"))
 LAMINATE = laminate_material(DOUGH, BUTTER, 28.0, 72.0)
 DRY = replace(LAMINATE, ices=())
-SURE = stacks.Kitchen(doubt=0.0)
+SURE = stacks.Ambient(doubt=0.0)
 
 
 def test_water_freezes_as_fast_as_neumanns_solution_says():

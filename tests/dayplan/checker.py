@@ -92,8 +92,8 @@ def faults(plan, now: datetime, *, late_ok: bool = False) -> list[str]:
             _s(s.end) for s in there
             if s.job == number and s.process.key not in followed and s.process.kind != FREEZE
         ]  # fmt: skip
-        if not late_ok and max(ends) > _s(job.spec.ready_at):
-            found.append(f"{job.spec.name} is late by {max(ends) - _s(job.spec.ready_at)} s")
+        if not late_ok and max(ends) > _s(job.spec.wished_at):
+            found.append(f"{job.spec.name} is late by {max(ends) - _s(job.spec.wished_at)} s")
     return found
 
 

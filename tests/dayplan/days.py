@@ -16,7 +16,7 @@ from tourier.batch.model import (
     Butter,
     FoldWish,
     FormulaLine,
-    Kitchen,
+    KitchenSpec,
     PieceWish,
     ProcessStep,
     Workup,
@@ -28,7 +28,7 @@ PARIS = ZoneInfo("Europe/Paris")
 MIN = 60
 HOUR = 3600
 
-KITCHEN = Kitchen(
+KITCHEN = KitchenSpec(
     name="village hall",
     room_c=23.0,
     humidity_pct=55.0,
@@ -187,7 +187,7 @@ def spec(ready=None, away=(SLEEP,), kitchen=KITCHEN, name="Village hall", zone="
     ready = ready or datetime(2026, 3, 15, 8, 30, tzinfo=PARIS)
     return BatchSpec(
         name=name,
-        ready_at=ready,
+        wished_at=ready,
         zone=zone,
         kind="leavened",
         pieces=(PieceWish("croissant", 24, "triangle", 0.09, 0.2, 0.004),),

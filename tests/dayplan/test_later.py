@@ -32,7 +32,7 @@ def test_week_three_is_planned_from_the_stored_batch():
     frozen, ready = at(28, 15, month=11), at(20, 9, month=12)
     plan = plan_frozen(s, w, frozen, ready, at(18, 18, month=12))
     assert faults(plan, at(18, 18, month=12)) == []
-    assert plan.ready_at == ready - timedelta(seconds=s.buffer_s)
+    assert plan.planned_at == ready - timedelta(seconds=s.buffer_s)
     assert [x.process.kind for x in plan.steps][0] == wire.THAW
     encode_plan(to_device(plan))
 
@@ -62,7 +62,7 @@ def test_chance_grows_with_the_slack():
     assert plan.chance is not None and plan.chance.ready_by < 0.6
     sure = plan_days(s, workup(s, steps), NOW, slack_s=plan.chance.slack_for_95_s)
     assert sure.chance is not None and 0.93 <= sure.chance.ready_by <= 1.0
-    assert sure.ready_at == plan.ready_at - timedelta(seconds=plan.chance.slack_for_95_s)
+    assert sure.planned_at == plan.planned_at - timedelta(seconds=plan.chance.slack_for_95_s)
 
 
 def test_chance_of_two_steps_agrees_with_arithmetic():

@@ -56,7 +56,7 @@ def test_the_calendar_stands_in_a_parser_of_its_own(plan):
         assert inside, step.process.key
         assert inside[0].valarm.trigger.value == timedelta(minutes=-5)
     ready = next(e for e in found if e.summary.value.startswith("Ready"))
-    assert ready.dtstart.value == plan.ready_at
+    assert ready.dtstart.value == plan.planned_at
 
 
 def test_the_calendar_is_right_across_the_change_of_clocks():
@@ -92,7 +92,7 @@ def test_the_calendar_is_right_in_every_zone(zone, day, change):
     assert faults(plan, now) == []
     found = events(calendar(plan))
     ready = next(e for e in found if e.summary.value.startswith("Ready")).dtstart.value
-    assert ready == plan.ready_at and ready.astimezone(there).strftime("%H:%M") == "09:00"
+    assert ready == plan.planned_at and ready.astimezone(there).strftime("%H:%M") == "09:00"
     offsets = {step.start.astimezone(there).utcoffset() for step in plan.steps}
     assert len(offsets) == (2 if change else 1)
     for event in found:

@@ -31,7 +31,7 @@ def one():
 
 def test_a_day_planned_back_from_the_hour(one):
     assert faults(one, NOW) == []
-    assert one.ready_at == at(15, 8, 30) and one.proven
+    assert one.planned_at == at(15, 8, 30) and one.proven
     assert one.chance is not None and 0 <= one.chance.ready_by <= 1
 
 
@@ -80,7 +80,7 @@ def test_a_proof_in_the_oven_ends_before_the_oven_heats(place):
 
 def test_two_batches_share_cook_bench_and_oven():
     one, two = (spec(name=name, away=(EARLY_BIRD,)) for name in ("hall", "stall"))
-    two = replace(two, ready_at=at(15, 9, 45))
+    two = replace(two, wished_at=at(15, 9, 45))
     plan = plan_together([Job(one, workup(one)), Job(two, workup(two))], NOW)
     assert faults(plan, NOW) == []
     device = to_device(plan)
@@ -92,7 +92,7 @@ def test_raw_pieces_go_to_the_freezer_and_do_not_set_the_hour():
     s = spec(away=(EARLY_BIRD,))
     plan = plan_days(s, workup(s, process(freeze=True)), NOW)
     assert faults(plan, NOW) == []
-    assert plan.ready_at == plan.step("cool").end
+    assert plan.planned_at == plan.step("cool").end
 
 
 def test_the_timer_gets_it_whole(one):
@@ -167,7 +167,7 @@ def demo():
 def test_the_demo_batch_is_planned_to_proven_optimum(demo):
     assert faults(demo, at(27, 18, month=11)) == []
     assert demo.proven
-    assert demo.ready_at == at(29, 8, 30, month=11) - timedelta(seconds=demo.spec.buffer_s)
+    assert demo.planned_at == at(29, 8, 30, month=11) - timedelta(seconds=demo.spec.buffer_s)
     assert len(encode_plan(to_device(demo))) < 4096
 
 
@@ -229,9 +229,9 @@ def test_a_wish_nobody_can_keep_is_refused_with_hours_and_the_nearest():
     assert "Sat 22:30 and Sun 05:30" in said.sentence and "you sleep" in said.sentence
     assert any("Get up" in text for text in said.give_up)
     assert said.nearest is not None
-    again = replace(s, ready_at=said.nearest)
+    again = replace(s, wished_at=said.nearest)
     assert faults(plan_days(again, workup(again), NOW), NOW) == []
-    sooner = replace(s, ready_at=said.nearest - timedelta(minutes=1))
+    sooner = replace(s, wished_at=said.nearest - timedelta(minutes=1))
     with pytest.raises(Impossible):
         plan_days(sooner, workup(sooner), NOW)
 
@@ -269,8 +269,8 @@ def possible(s, steps, now) -> bool:
     """Brute force over a grid of half hours: does any timetable keep every rule? Shares nothing with the planner."""
     from checker import away_seconds
 
-    spans = away_seconds(s, now, s.ready_at)
-    begin, end = int(now.timestamp()), int(s.ready_at.timestamp())
+    spans = away_seconds(s, now, s.wished_at)
+    begin, end = int(now.timestamp()), int(s.wished_at.timestamp())
     a, b, c, d = steps
 
     def free(start, length):
@@ -303,7 +303,7 @@ def test_every_refusal_of_small_days_is_confirmed_by_brute_force():
             planned = True
         except Impossible:
             planned = False
-        assert planned == possible(s, steps, now), (s.ready_at, s.away, steps)
+        assert planned == possible(s, steps, now), (s.wished_at, s.away, steps)
         seen[planned] += 1
     assert min(seen.values()) >= 10  # both answers were tried
 
@@ -345,7 +345,7 @@ def random_wishes(count: int, seed: int) -> dict[str, float]:
         table["all_s"] += spent
         table["worst_s"] = max(table["worst_s"], spent)
         if plan is not None:
-            assert faults(plan, NOW) == [], (s.ready_at, s.away)
+            assert faults(plan, NOW) == [], (s.wished_at, s.away)
             encode_plan(to_device(plan))
             table["planned"] += 1
             table["proven"] += plan.proven
@@ -372,7 +372,7 @@ def test_three_pâtons_and_two_shelves_end_in_a_plan_or_a_proof():
     s, steps = [wish(rng) for _ in range(179)][-1]
     assert s.kitchen.fridge_shelves == 2 and max(step.paton for step in steps) == 3
     plan = plan_days(s, workup(s, steps), NOW, chance=False)
-    assert faults(plan, NOW) == [] and plan.ready_at <= s.ready_at
+    assert faults(plan, NOW) == [] and plan.planned_at <= s.wished_at
 
 
 def test_a_full_fridge_is_named():

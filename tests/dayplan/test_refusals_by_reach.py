@@ -47,9 +47,9 @@ def shifted(ready, low, high):
 
 def chain_fits(s, steps) -> bool:
     """Whether the main chain alone can end within three hours before the hour."""
-    last = int((s.ready_at - NOW).total_seconds()) // 60
+    last = int((s.wished_at - NOW).total_seconds()) // 60
     asleep = np.zeros(last + 1)
-    for begin, end in away_seconds(s, NOW, s.ready_at):
+    for begin, end in away_seconds(s, NOW, s.wished_at):
         a, b = (begin - NOW.timestamp()) / 60, (end - NOW.timestamp()) / 60
         asleep[max(0, int(a)) : max(0, int(np.ceil(b)))] = 1
     slept = np.concatenate([[0], np.cumsum(asleep)])
@@ -71,7 +71,7 @@ def compared(count: int, seed: int) -> dict[str, int]:
     while table["planned"] + table["refused"] < count:
         s, steps = wish(rng)
         if rng.random() < 0.6:  # within a day and a night of now: tight
-            s = replace(s, ready_at=at(14, rng.randint(6, 20), 30))
+            s = replace(s, wished_at=at(14, rng.randint(6, 20), 30))
         if max(step.paton for step in steps) > 1:
             continue
         fits = chain_fits(s, steps)
@@ -82,7 +82,7 @@ def compared(count: int, seed: int) -> dict[str, int]:
             table["refused"] += 1
             table["confirmed"] += not fits
             continue
-        assert fits, (s.ready_at, s.away)  # a plan where even the chain cannot be: one of the two is wrong
+        assert fits, (s.wished_at, s.away)  # a plan where even the chain cannot be: one of the two is wrong
         assert faults(plan, NOW) == []
         table["planned"] += 1
     return table

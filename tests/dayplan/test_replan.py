@@ -110,7 +110,7 @@ def test_a_delay_at_any_step_of_the_demo_keeps_limits_or_names_them(demo, minute
         found = rest_faults(result, facts, now)
         assert unsaid(result, found) == [], (step.process.key, result.sentence)
         assert bool(result.broken) == bool(found), (step.process.key, found, result.sentence)
-        assert (result.late_s == 0) == (result.plan.ready_at <= demo.wished[0])
+        assert (result.late_s == 0) == (result.plan.planned_at <= demo.wished[0])
         clean += not found
     assert clean or minutes == 120
 
@@ -125,7 +125,7 @@ def test_a_delay_at_any_step_keeps_rests_and_holds_or_says_so(plan, minutes):
         assert unsaid(result, found) == [], (plan.steps[index].process.key, result.sentence)
         honest += bool(found)
         assert bool(result.broken) == bool(found)
-        assert (result.late_s == 0) == (result.plan.ready_at <= plan.wished[0])
+        assert (result.late_s == 0) == (result.plan.planned_at <= plan.wished[0])
         assert ("Still ready" in result.sentence) == (result.late_s == 0)
     assert honest < len(plan.steps)  # most delays can be absorbed without breaking anything
 
@@ -188,7 +188,7 @@ def test_a_slip_is_told_with_what_moved_and_a_cold_hold(plan):
 
 def test_a_cold_hold_never_invites_to_wait_past_the_hour(plan):
     """Dough that keeps until Sunday evening is no help for a breakfast: what costs nothing is said instead."""
-    ready = plan.ready_at
+    ready = plan.planned_at
     hold = ColdHold(3, "Cold rest", ready + timedelta(hours=9), 51 * 60)
     assert hold_words(plan, hold) == "51 min there cost nothing"
     soon = replace(hold, until=ready - timedelta(hours=2), free_s=0)
@@ -199,7 +199,7 @@ def test_a_cold_hold_never_invites_to_wait_past_the_hour(plan):
 
 def test_a_new_hour_and_a_skipped_step(plan):
     later = replan(plan, {}, NOW, ready=at(15, 9, 30))
-    assert later.late_s == 0 and later.plan.ready_at == at(15, 9, 30)
+    assert later.late_s == 0 and later.plan.planned_at == at(15, 9, 30)
     index = next(i for i, s in enumerate(plan.steps) if s.process.key == "p1.rest3")
     facts, now = happened_until(plan, index, timedelta(0))
     facts[plan.step("p1.rest3").step_id] = Happened(3)

@@ -18,7 +18,7 @@ ASKED = datetime(2026, 11, 29, 8, 30, tzinfo=ZoneInfo("Europe/Paris"))
 def _plan(early_min, batches=1, chance=None):
     ready = ASKED - timedelta(minutes=early_min)
     sure = None if chance is None else SimpleNamespace(ready_by=chance)
-    return SimpleNamespace(ready_at=ready, wished=(ASKED,) * batches, chance=sure)
+    return SimpleNamespace(planned_at=ready, wished=(ASKED,) * batches, chance=sure)
 
 
 @pytest.mark.parametrize(
@@ -46,7 +46,7 @@ def test_the_chance_names_its_hour_and_several_batches_have_no_common_one():
 
 def test_the_advice_of_a_refusal_leaves_room_for_the_buffer():
     refused = Impossible("The earliest is 08:30.", ASKED, give_up=("Be ready at 08:30 instead.", "Get up earlier."))
-    better = _with_buffer(refused, 1200, ASKED.tzinfo)
+    better = _with_buffer(refused, spec(ready=ASKED - timedelta(hours=1)), 1200)
     assert better.nearest == ASKED + timedelta(minutes=20)
     assert "ask for Sun 29 Nov 08:50" in better.sentence
     assert better.give_up[0].startswith("Be ready at Sun 29 Nov 08:50") and better.give_up[1] == "Get up earlier."
@@ -57,6 +57,6 @@ def test_a_refused_wish_with_a_buffer_is_granted_at_the_hour_it_names():
     with pytest.raises(Impossible) as refused:
         plan_days(wish, workup(wish), NOW, chance=False)
     assert refused.value.nearest is not None
-    later = replace(wish, ready_at=refused.value.nearest)
+    later = replace(wish, wished_at=refused.value.nearest)
     again = plan_days(later, workup(later), NOW, chance=False)
-    assert again.wished[0] - again.ready_at >= timedelta(seconds=1200)
+    assert again.wished[0] - again.planned_at >= timedelta(seconds=1200)

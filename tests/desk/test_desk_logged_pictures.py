@@ -136,7 +136,7 @@ def test_sending(snap_compare, make_desk, until, played, size, monkeypatch, them
 
     monkeypatch.setattr(Sending, "_encode", lambda self: self._encoded(b"a plan"))
     desk, log = make_desk(theme=theme), played("good")
-    day = SimpleNamespace(name="Sunday", steps=[SimpleNamespace(start=NOW_DAY)] * 46, ready_at=NOW_DAY)
+    day = SimpleNamespace(name="Sunday", steps=[SimpleNamespace(start=NOW_DAY)] * 46, planned_at=NOW_DAY)
 
     async def before(pilot):
         await batch_ready(desk, pilot, until)

@@ -60,7 +60,10 @@ def test_in_mid_day_the_same_batch_may_take_over(home, board, timer, played):
     _begin(timer)
     with pytest.raises(jobs.Busy, match="in the middle of this batch.*Replan") as busy:
         jobs.send(later, "", None, book)(timer, _tell)
-    assert busy.value.way_out == jobs.SAME_BATCH
+    assert busy.value.way_out == jobs.SAME_BATCH and "Note" not in str(busy.value)
+    next_week = _with(wire.decode(one), ready_at_s=wire.decode(one).ready_at_s + 7 * 86400)
+    with pytest.raises(jobs.Busy, match="Note that its hour is 7 days later"):
+        jobs.send(next_week, "", None, book)(timer, _tell)
     jobs.send(later, "", None, book, all_the_same=True)(timer, _tell)
     assert timer.hello().plan_id == wire.plan_id(later)
     assert timer.state().steps[0].state == 1  # what had happened is kept

@@ -183,7 +183,7 @@ def test_a_piece_proofs_about_when_the_plan_says():
 
     butter = profile("standard-82")
     laminate = laminate_material(dough_material(REFERENCE_DOUGH), butter_material(butter), 28.0, 72.0)
-    wanted = proof.proof(butter, laminate, 65.0, 5.0, 26.0, stacks.Kitchen())
+    wanted = proof.proof(butter, laminate, 65.0, 5.0, 26.0, stacks.Ambient())
     k = PlayedKitchen(KitchenConfig(**EXACT), seed=1)
     k.add_dough(t_c=5.0, thickness_um=round(5e5 * proof.piece_thickness_m(65.0)), where="fridge")
     k.bodies["dough1"].phi = [0.33] * 24

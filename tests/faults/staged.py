@@ -91,4 +91,4 @@ def demo_plan() -> tuple[P.Plan, str]:
 
     text = demo_text()
     spec = read_batch_text(text, "demo")
-    return to_device(plan_days(spec, work_up(spec, Known()), spec.ready_at - timedelta(hours=46))), text
+    return to_device(plan_days(spec, work_up(spec, Known()), spec.wished_at - timedelta(hours=46))), text

@@ -105,10 +105,10 @@ def stood_in(folder: Path, bench: Bench):
     """The hour, the timer and the home folder that every entrance finds."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("TOURIER_HOME", str(folder))
-        for module in ("plan", "send", "thaw", "rehearse"):
+        for module in ("plan", "timer", "thaw", "rehearse"):
             patch.setattr(f"tourier.cli.{module}.datetime", Hour)
         patch.setattr("tourier.device.client.project_now", lambda: float(NOW_S))
-        for module in ("send", "thaw", "replan"):
+        for module in ("timer", "thaw"):
             patch.setattr(f"tourier.cli.{module}.open_timer", lambda *_: contextlib.nullcontext(bench))
         yield patch
 

@@ -15,7 +15,7 @@ def workup_json(workup: Workup) -> dict:
         "batch": {
             "name": spec.name,
             "kind": spec.kind,
-            "ready": spec.ready_at.isoformat(),
+            "ready": spec.wished_at.isoformat(),
             "zone": spec.zone,
             "units": spec.units,
             "kitchen": spec.kitchen.name,

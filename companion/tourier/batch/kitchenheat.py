@@ -47,7 +47,7 @@ class KitchenHeat:
         self.butter = butters.profile(spec.butter.profile)
         if known.butter_window_c is not None:
             self.butter = butters.with_window(self.butter, *known.butter_window_c)
-        self.place = stacks.Kitchen(
+        self.place = stacks.Ambient(
             room_c=self.kitchen.room_c,
             humidity=self.kitchen.humidity_pct / 100.0,
             fridge_c=self.kitchen.fridge_c,

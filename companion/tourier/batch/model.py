@@ -50,7 +50,7 @@ class Butter:
 
 
 @dataclass(frozen=True)
-class Kitchen:
+class KitchenSpec:
     """The place: temperatures in °C, sizes in m, humidity in percent."""
 
     name: str
@@ -112,14 +112,14 @@ class BatchSpec:
     """Everything a batch file says. `source` keeps the text as read, `lines` maps a dotted key to its line."""
 
     name: str
-    ready_at: datetime  # aware
+    wished_at: datetime  # aware
     zone: str
     kind: str  # "leavened" (croissant, Danish) or "puff"
     pieces: tuple[PieceWish, ...]
     formula: tuple[FormulaLine, ...]
     butter: Butter
     folds: FoldWish
-    kitchen: Kitchen
+    kitchen: KitchenSpec
     away: tuple[AwaySpan, ...]
     dough_temp_c: float = 22.0
     trim_percent: float = 12.0
@@ -132,7 +132,7 @@ class BatchSpec:
     both_rulers: bool = False  # ruler marks in cm and in inches
     scrap_percent: float = 2.0  # dough left in bowl and on hands
     blade_m: float = 0.001  # width lost at each cut
-    buffer_s: float = 0.0  # aim that much before `ready_at`
+    buffer_s: float = 0.0  # aim that much before `wished_at`
     source: str = ""
     lines: dict[str, int] = field(default_factory=dict, compare=False)
 

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from tourier.batch.fields import Table, flag, percent_limit, text, time_limit, whole, word
 from tourier.batch.ingredients import FLOURS, KINDS, YEASTS, kind_of
-from tourier.batch.model import AwaySpan, Butter, FoldWish, FormulaLine, Kitchen
+from tourier.batch.model import AwaySpan, Butter, FoldWish, FormulaLine, KitchenSpec
 from tourier.batch.when import clock, moment
 from tourier.craft.butter import now_called
 from tourier.quantities import (
@@ -132,7 +132,7 @@ def folds(table: Table, kind: str) -> tuple[FoldWish | None, float | None]:
     return (None if sequence is None else wish), final
 
 
-def kitchen(table: Table) -> Kitchen | None:
+def kitchen(table: Table) -> KitchenSpec | None:
     """[kitchen] and its tables bench, fridge, freezer, proof, oven, mixing."""
     before = len(table.problems)
     bench, fridge, freezer = table.table("bench"), table.table("fridge"), table.table("freezer", need=False)
@@ -173,7 +173,7 @@ def kitchen(table: Table) -> Kitchen | None:
         return None
     if values["fridge_c"] >= values["room_c"]:
         fridge.wrong("temperature", "is not below the room's; a cold place is needed")
-    return Kitchen(**values)
+    return KitchenSpec(**values)
 
 
 def _length_of(start: time, end: time) -> int:

@@ -65,14 +65,21 @@ def design_file(path: str, now: datetime, out: Output, logbook: str | None = Non
     return design(*batch_text(path), now, lessons(logbook), out.progress)
 
 
-def refuse_second_day(timer: Timer, plan: wire.Plan, replace: bool) -> None:
+_SAME_DAY_S = 12 * 3600  # a wish moved by less is the same morning or evening
+
+
+def refuse_second_day(timer: Timer, plan: wire.Plan, replace: bool, another_day: bool = False) -> None:
     """Complain when the timer runs another day than `plan`'s; `replace`: the same batch planned anew may take over.
+
+    A weekday in the batch file that has come too near means next week's: such a plan takes over only when asked to
+    (`another_day`).
 
     The timer itself takes no plan of another name while a day runs, so nothing is advised that it would refuse.
     """
     from shared_schedule import messages as m
     from shared_schedule import plan as wire
     from shared_schedule.plan_writer import encode_plan
+    from tourier.dayplan.model import from_at_s
 
     info = timer.info
     if info is None or not info.running or info.plan_id == wire.plan_id(encode_plan(plan)):
@@ -88,6 +95,15 @@ def refuse_second_day(timer: Timer, plan: wire.Plan, replace: bool) -> None:
             "The timer is in the middle of this batch with another plan: tourier replan plans the rest of the day from "
             "what has happened; send --replace puts this plan in its place (steps that both have keep what has "
             "happened)."
+        )
+    if abs(plan.ready_at_s - held.ready_at_s) >= _SAME_DAY_S and not another_day:
+        was, now = (
+            f"{from_at_s(at_s + 60 * wire.offset_min_at(plan, at_s)):%a %d %b %H:%M}"
+            for at_s in (held.ready_at_s, plan.ready_at_s)
+        )
+        raise UserError(
+            f"The day on the timer is for {was}; planned now, this batch is for {now}. tourier replan plans the rest "
+            "of the day that runs; send --replace --another-day gives that day up for the other one."
         )
 
 

@@ -90,6 +90,7 @@ def build_parser() -> argparse.ArgumentParser:
     send = command("send", "timer.send", "send the day's plan to the bench timer")
     send.add_argument("batch", metavar="BATCH.toml")
     send.add_argument("--replace", action="store_true", help="replace the plan of this batch while its day runs")
+    send.add_argument("--another-day", action="store_true", help="with --replace: also by a plan for another day")
     send.add_argument("--keep-clock", action="store_true", help="plan by the timer's clock instead of setting it")
     _port(send)
     _json(send)

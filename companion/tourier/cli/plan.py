@@ -71,7 +71,7 @@ def show_plan(out: Output, day: DayPlan, table: bool = True) -> None:
     out.heading(f"{spec.name}: {pieces}")
     from tourier.dayplan.words import asked_words
 
-    out.line(f"Ready {day.ready_at:%A %d %B, %H:%M}{asked_words(day)}.")
+    out.line(f"Ready {day.planned_at:%A %d %B, %H:%M}{asked_words(day)}.")
     out.line(f"{work.patons} pâton{'s' if work.patons > 1 else ''}. Kitchen: {spec.kitchen.name}.")
     out.heading("Formula")
     out.lines(formula_lines(work))

@@ -32,7 +32,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
     written = write_files(args, made)
     out.result({**plan_json(day), "sent": sent})
     out.heading(day.name)
-    out.line(f"Ready {day.ready_at.strftime('%A %d %B, %H:%M')}.")
+    out.line(f"Ready {day.planned_at.strftime('%A %d %B, %H:%M')}.")
     out.lines(timetable_lines(day))
     if day.chance is not None:
         sure = round(day.chance.ready_by * 100)
@@ -90,7 +90,7 @@ def _send(args: argparse.Namespace, out: Output, made: Design) -> str:
 
     with open_timer(args, out) as timer:
         assert timer.info is not None
-        refuse_second_day(timer, made.plan, replace=True)
+        refuse_second_day(timer, made.plan, replace=True, another_day=True)
         if not timer.info.clock_ok:
             raise UserError("The timer does not know the time: set it first (tourier device clock).")
         files.keep_sent(made.plan_id, made.text)

@@ -40,7 +40,7 @@ def send(args: argparse.Namespace, out: Output) -> int:
             now_s += timer.read_clock().error_s
         made = design_file(args.batch, datetime.fromtimestamp(EPOCH_UNIX_S + now_s, UTC), out)
         plan = made.plan
-        refuse_second_day(timer, plan, args.replace)
+        refuse_second_day(timer, plan, args.replace, args.another_day)
         clock_words = "left as it is"
         if not args.keep_clock:
             reading = timer.read_clock()
@@ -56,7 +56,7 @@ def send(args: argparse.Namespace, out: Output) -> int:
     result = {
         "schema": "tourier/send/1", "plan_id": f"{made.plan_id:08x}", "bytes": len(made.data),
         "steps": len(plan.steps), "stored": stored, "already_held": not stored, "board": info.board_id,
-        "clock": clock_words, "begins_in_s": begins - int(now_s), "ready_at": made.day.ready_at.isoformat(),
+        "clock": clock_words, "begins_in_s": begins - int(now_s), "ready_at": made.day.planned_at.isoformat(),
     }  # fmt: skip
     out.result(result)
     out.line(
@@ -66,7 +66,7 @@ def send(args: argparse.Namespace, out: Output) -> int:
     out.line(f"Clock: {clock_words}.")
     out.line(
         f"First step {clock(begins, wire.offset_min_at(plan, begins))} ({step_name(plan.steps[0])}), "
-        f"in {span(begins - now_s)}; ready {made.day.ready_at.strftime('%a %H:%M')}."
+        f"in {span(begins - now_s)}; ready {made.day.planned_at.strftime('%a %H:%M')}."
     )
     return 0
 
@@ -84,7 +84,7 @@ def replan(args: argparse.Namespace, out: Output) -> int:
             timer.send_plan(made.data, progress_of(out, "Sending the new plan"))
     out.result({
         "schema": "tourier/replan/1", "sent": not args.dry_run, "plan_id": f"{made.plan_id:08x}",
-        "ready_at": found.plan.ready_at.isoformat(), "late_s": found.late_s, "sentence": found.sentence,
+        "ready_at": found.plan.planned_at.isoformat(), "late_s": found.late_s, "sentence": found.sentence,
         "chance": found.plan.chance and found.plan.chance.ready_by,
         "moved": [
             {"id": m.step_id, "name": m.name, "was": m.was.isoformat(), "now": m.now.isoformat(), "by_s": m.by_s}

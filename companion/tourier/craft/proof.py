@@ -17,7 +17,7 @@ from tourier.craft.butter import ButterProfile, proof_air_cap_c
 from tourier.craft.heat import Face, Layer, Stack
 from tourier.craft.misfit import Misfit
 from tourier.craft.properties import Material
-from tourier.craft.stacks import Kitchen
+from tourier.craft.stacks import Ambient
 
 #: Proof of usual croissants, seconds at the reference temperature of 26 C: 1.5-3 h at 24-27 C is common practice, no
 #: source; 2 h in the middle. The logbook replaces it with the cook's own.
@@ -79,7 +79,7 @@ def proof(
     piece_g: float,
     start_c: float,
     wish_air_c: float,
-    kitchen: Kitchen,
+    kitchen: Ambient,
     dose_s: float = USUAL_DOSE_S,
     kind: str = "croissant",
     altitude_m: float = 0.0,

@@ -33,7 +33,7 @@ SCENARIOS = 41  # the first is the usual kitchen, the others are drawn
 
 
 @dataclass(frozen=True)
-class Kitchen:
+class Ambient:
     """What heat needs to know of a kitchen.
 
     ``learned`` overrides films by place, W/(m2 K): 'room', 'fridge', 'freezer', 'proof'. ``doubt`` narrows the bands
@@ -141,14 +141,14 @@ def draws(count: int = SCENARIOS, doubt: float = 1.0, seed: int = 1) -> Draws:
 # --- building -------------------------------------------------------------------------------------------------------
 
 
-def bench_layer(kitchen: Kitchen, t_c, d: Draws) -> Layer:
+def bench_layer(kitchen: Ambient, t_c, d: Draws) -> Layer:
     """The worktop, floured on top."""
     return Layer(
         kitchen.bench_material, kitchen.bench_m, CELLS_BENCH, t_c, contact=CONTACT_W_M2K * d.contact, k_scale=d.bench_k
     )
 
 
-def on_bench(layers: list[Layer], kitchen: Kitchen, bench_c, d: Draws) -> Stack:
+def on_bench(layers: list[Layer], kitchen: Ambient, bench_c, d: Draws) -> Stack:
     """Layers lying on the bench in the room."""
     return Stack(
         [bench_layer(kitchen, bench_c, d), *layers],
@@ -158,7 +158,7 @@ def on_bench(layers: list[Layer], kitchen: Kitchen, bench_c, d: Draws) -> Stack:
     )
 
 
-def on_tray(layers: list[Layer], kitchen: Kitchen, where: str, d: Draws, covered: bool = False) -> Stack:
+def on_tray(layers: list[Layer], kitchen: Ambient, where: str, d: Draws, covered: bool = False) -> Stack:
     """Layers on a tray in the fridge, freezer, room or proof space."""
     h = kitchen.film(where, covered) * d.film
     below = usual("fridge" if where in ("fridge", "freezer") else "room").below

@@ -27,9 +27,9 @@ from tourier.craft.scene import (
     CONTACT_W_M2K,
     ICE_W_M2K,
     SCENARIOS,
+    Ambient,
     Band,
     Draws,
-    Kitchen,
     band,
     bench_layer,
     draws,
@@ -52,7 +52,7 @@ __all__ = [
     "Draws",
     "Face",
     "History",
-    "Kitchen",
+    "Ambient",
     "Layer",
     "Leaving",
     "Stack",
@@ -81,7 +81,7 @@ def leaves_window(
     thickness_m: float,
     core_c: float,
     window_c: tuple[float, float],
-    kitchen: Kitchen,
+    kitchen: Ambient,
     bench_c: float | np.ndarray | None = None,
     limit_s: float = 7200.0,
 ) -> Leaving:
@@ -112,7 +112,7 @@ def rest_seconds(
     thickness_m: float,
     core_c: float,
     target_c: float,
-    kitchen: Kitchen,
+    kitchen: Ambient,
     where: str = "fridge",
     covered: bool = False,
     limit_s: float = 86_400.0,
@@ -152,7 +152,7 @@ def rehardening(
     dough_c: float,
     butter_c: float,
     window_low_c: float,
-    kitchen: Kitchen,
+    kitchen: Ambient,
     bench_c: float | None = None,
 ) -> Rehardening:
     """How fast cold dough hardens a tempered block: the race before the first fold."""
@@ -178,7 +178,7 @@ def rehardening(
     return Rehardening(seconds, band(after), 0.5 * (low + high))
 
 
-def ice_profile(kitchen: Kitchen, ice_s: float) -> np.ndarray:
+def ice_profile(kitchen: Ambient, ice_s: float) -> np.ndarray:
     """Bench temperatures (cells, bottom first) after ``ice_s`` of ice bags on a bench at room temperature."""
     if ice_s <= 0.0:
         return np.full(CELLS_BENCH, kitchen.room_c)
@@ -194,7 +194,7 @@ def core_curve(
     material: Material,
     thickness_m: float,
     core_c: float,
-    kitchen: Kitchen,
+    kitchen: Ambient,
     where: str,
     duration_s: float,
     bench_c: float | None = None,
@@ -216,7 +216,7 @@ def apparent_rc_j_m3k(material: Material, low_c: float = 6.0, high_c: float = 16
     return float((h[1] - h[0]) / (high_c - low_c))
 
 
-def device_parameters(kitchen: Kitchen, laminate: Material) -> dict[str, int]:
+def device_parameters(kitchen: Ambient, laminate: Material) -> dict[str, int]:
     """The whole numbers the plan carries to the bench timer's model (shared_schedule.slab).
 
     ``bench_um`` is not the real thickness but the one that, at the timer's fixed volumetric heat capacity, holds the

@@ -97,7 +97,7 @@ def card_pages(plan: DayPlan) -> list[Page]:
 
 
 def _one(plan: DayPlan, rows: list[Row], foot: list[Part]) -> Page:
-    head = (plan.name[:60], f"Ready {plan.ready_at:%a %H:%M}", asked_words(plan).lstrip(", "))
+    head = (plan.name[:60], f"Ready {plan.planned_at:%a %H:%M}", asked_words(plan).lstrip(", "))
     return Page(head, tuple(window_facts(plan)), tuple(rows), tuple(foot))
 
 

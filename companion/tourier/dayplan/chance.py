@@ -52,7 +52,7 @@ def chance_of(
 
 def to_min(problem: Problem, job: int) -> float:
     """Return the wished ready time of a batch in minutes of the problem, without the slack aimed for."""
-    return (problem.jobs[job].spec.ready_at.timestamp() - _origin_unix(problem)) / MINUTE_S
+    return (problem.jobs[job].spec.wished_at.timestamp() - _origin_unix(problem)) / MINUTE_S
 
 
 def _origin_unix(problem: Problem) -> float:

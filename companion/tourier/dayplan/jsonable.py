@@ -22,7 +22,7 @@ def plan_json(plan: DayPlan) -> dict[str, Any]:
         "sheets": known["sheets"],
         "cuts": known["cuts"],
         "steps": [step_json(step) for step in plan.steps],
-        "ready_at": iso(plan.ready_at),
+        "ready_at": iso(plan.planned_at),
         "warnings": [
             *known.get("warnings", []),
             *({"code": "plan", "text": text, "why": "the day planner"} for text in plan.warnings),

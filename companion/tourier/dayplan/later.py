@@ -13,7 +13,7 @@ from tourier.dayplan.problem import FROZEN_LIMIT_S
 
 
 def plan_frozen(
-    spec: BatchSpec, workup: Workup, frozen_at: datetime, ready_at: datetime, now: datetime, *, chance: bool = True
+    spec: BatchSpec, workup: Workup, frozen_at: datetime, wished_at: datetime, now: datetime, *, chance: bool = True
 ) -> DayPlan:
     """Return the timetable for the frozen pieces, ready at another day's hour.
 
@@ -22,16 +22,16 @@ def plan_frozen(
     """
     if not workup.later:
         raise BadWish(f"{spec.name}: freeze", "no pieces of this batch were frozen raw, so there is nothing to thaw.")
-    for name, at in (("ready", ready_at), ("frozen", frozen_at)):
+    for name, at in (("ready", wished_at), ("frozen", frozen_at)):
         if at.tzinfo is None:
             raise BadWish(f"{spec.name}: {name}", "is a time without a zone.")
     # A month is common practice, no source: a limit of quality; for safety local rules decide.
     last = by_clock(to_at_s(frozen_at) + FROZEN_LIMIT_S, zone_of(spec.zone))
-    if ready_at > last:
+    if wished_at > last:
         raise Impossible(
             f"Frozen {frozen_at:%d %b}, the pieces keep a month: bake them by {last:%a %d %b}.",
             last,
             give_up=(f"Be ready by {last:%a %d %b} instead.",),
         )
-    other = replace(spec, name=f"{spec.name}, frozen", ready_at=ready_at, start_after=None)
+    other = replace(spec, name=f"{spec.name}, frozen", wished_at=wished_at, start_after=None)
     return plan_days(other, replace(workup, process=workup.later, later=()), max(now, frozen_at), chance=chance)

@@ -154,7 +154,7 @@ class DayPlan:
     jobs: tuple[Job, ...]
     steps: tuple[PlannedStep, ...]
     made_at: datetime
-    ready_at: datetime  # when the last piece is ready
+    planned_at: datetime  # when the last piece is ready
     wished: tuple[datetime, ...]  # ready time wished, one for each job
     zone: str
     away: tuple[AwayInterval, ...]

@@ -50,7 +50,7 @@ def _with_buffer(error: Impossible, spec: BatchSpec, slack_s: int) -> Impossible
     assert error.nearest is not None
     zone, nearest_s = zone_of(spec.zone), to_at_s(error.nearest)
     ask = by_clock(nearest_s + slack_s, zone)
-    if (left_s := to_at_s(spec.ready_at) - nearest_s) < 0:
+    if (left_s := to_at_s(spec.wished_at) - nearest_s) < 0:
         sentence = f"{error.sentence} With your buffer of {span(slack_s)} before it, ask for {ask:%a %d %b %H:%M}."
     else:
         left_s -= left_s % 300
@@ -143,8 +143,8 @@ def finish(problem: Problem, solution: Solution, now: datetime, *, chance: bool 
         jobs=problem.jobs,
         steps=steps,
         made_at=by_clock(to_at_s(now), zone),
-        ready_at=moment(problem, ready),
-        wished=tuple(by_clock(to_at_s(job.spec.ready_at), zone) for job in problem.jobs),
+        planned_at=moment(problem, ready),
+        wished=tuple(by_clock(to_at_s(job.spec.wished_at), zone) for job in problem.jobs),
         zone=problem.zone,
         away=tuple(s for s in problem.away if s.to_s > min(step.start_at_s for step in steps)),
         duty_s=duty_of(problem, solution) * MINUTE_S,
@@ -209,7 +209,7 @@ def _with_predecessors_first(problem: Problem, order: list[int]) -> list[int]:
 
 def _warnings(problem: Problem, plan: DayPlan) -> tuple[str, ...]:
     found = []
-    early = max((plan.wished[0] - plan.ready_at).total_seconds(), 0) if len(plan.jobs) == 1 else 0
+    early = max((plan.wished[0] - plan.planned_at).total_seconds(), 0) if len(plan.jobs) == 1 else 0
     meant = max(job.spec.buffer_s for job in plan.jobs)
     if early >= meant + 300:
         found.append(f"Ready {span(early)} before the hour: your hours leave no later time for the last steps.")

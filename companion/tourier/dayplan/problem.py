@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from shared_schedule import plan as wire
-from tourier.batch.model import Kitchen, ProcessStep
+from tourier.batch.model import KitchenSpec, ProcessStep
 from tourier.dayplan.hours import away_intervals, zone_of
 from tourier.dayplan.model import AwayInterval, BadWish, Impossible, Job, by_clock, to_at_s
 
@@ -98,7 +98,7 @@ def build(jobs: Sequence[Job], now: datetime, *, slack_s: int = 0, ready: Sequen
     for job in jobs[1:]:
         if job.spec.kitchen != kitchen:
             raise BadWish(job.spec.name, f"is made in another kitchen than {jobs[0].spec.name}; plan them apart.")
-    wished = list(ready) or [job.spec.ready_at for job in jobs]
+    wished = list(ready) or [job.spec.wished_at for job in jobs]
     for job, at in zip(jobs, wished, strict=True):
         if at.tzinfo is None:
             raise BadWish(f"{job.spec.name}: ready", "is a time without a zone.")
@@ -156,7 +156,7 @@ def _spans(away: Sequence[AwayInterval], origin_s: int, slack_s: int) -> tuple[t
     return tuple(spans)
 
 
-def capacities(kitchen: Kitchen, steps: Sequence[ProcessStep]) -> dict[int, int]:
+def capacities(kitchen: KitchenSpec, steps: Sequence[ProcessStep]) -> dict[int, int]:
     """Return how many units each limited place holds. Where the batch file gives no figure the place is taken to
 
     hold the largest single step and no less than two: a freezer drawer and its neighbour.

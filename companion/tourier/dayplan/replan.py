@@ -105,9 +105,9 @@ def replan(
     """
     jobs = plan.jobs
     if ready is not None:
-        jobs = (replace(jobs[0], spec=replace(jobs[0].spec, ready_at=ready)), *jobs[1:])
+        jobs = (replace(jobs[0], spec=replace(jobs[0].spec, wished_at=ready)), *jobs[1:])
     begin = min([plan.made_at, *[h.started for h in what.values() if h.started is not None]])
-    wished = [max(job.spec.ready_at, begin + timedelta(minutes=1)) for job in jobs]
+    wished = [max(job.spec.wished_at, begin + timedelta(minutes=1)) for job in jobs]
     problem = build(jobs, begin, ready=wished)
     minute = minutes_up(to_at_s(now) - problem.origin_s)
     facts = _facts(problem, what, minute)
@@ -236,9 +236,9 @@ def _sentence(plan: DayPlan, moved: tuple, broken: tuple, late: int, holds: tupl
     if broken:
         parts.append("; ".join(b.sentence for b in broken[:3]) + ".")
     if late:
-        parts.append(f"Ready at {plan.ready_at:%a %H:%M}, {span(late * MINUTE_S)} later than wished.")
+        parts.append(f"Ready at {plan.planned_at:%a %H:%M}, {span(late * MINUTE_S)} later than wished.")
     else:
-        parts.append(f"Still ready by the hour ({plan.ready_at:%a %H:%M}).")
+        parts.append(f"Still ready by the hour ({plan.planned_at:%a %H:%M}).")
     if moved:
         most = max(moved, key=lambda m: (abs(m.by_s), -m.step_id))
         count = f"{len(moved)} steps move" if len(moved) > 1 else "One step moves"
@@ -252,7 +252,7 @@ def hold_words(plan: DayPlan, hold: ColdHold) -> str:
     """Return what a cold hold has to offer: what a delay costs there, and how long the dough keeps, if that is before
     the hour; a dough that would keep until after it is no reason to let the hour pass."""
     free = f"{span(hold.free_s)} there cost nothing" if hold.free_s >= 5 * 60 else "but the hour moves with it"
-    return free + (f", and it keeps cold until {hold.until:%a %H:%M}" if hold.until < plan.ready_at else "")
+    return free + (f", and it keeps cold until {hold.until:%a %H:%M}" if hold.until < plan.planned_at else "")
 
 
 def by_words(moved: Moved) -> str:

@@ -10,7 +10,7 @@ HALF_HOUR_S, HOUR_S = 1800, 3600
 
 def ready_words(plan: DayPlan) -> str:
     """Return 'Ready Sun 29 Nov 08:00, half an hour before the 08:30 you asked for'."""
-    return f"Ready {plan.ready_at:%a %d %b %H:%M}{asked_words(plan)}"
+    return f"Ready {plan.planned_at:%a %d %b %H:%M}{asked_words(plan)}"
 
 
 def asked_words(plan: DayPlan) -> str:
@@ -20,7 +20,7 @@ def asked_words(plan: DayPlan) -> str:
         return ""
     long = {HALF_HOUR_S: "half an hour", HOUR_S: "an hour"}.get(abs(gap_s)) or span(abs(gap_s))
     asked = plan.wished[0]
-    day = "" if asked.date() == plan.ready_at.date() else f"{asked:%a} "
+    day = "" if asked.date() == plan.planned_at.date() else f"{asked:%a} "
     return f", {long} {'before' if gap_s > 0 else 'after'} the {day}{asked:%H:%M} you asked for"
 
 
@@ -44,4 +44,4 @@ def chance_words(plan: DayPlan) -> str:
 
 
 def _gap_s(plan: DayPlan) -> int:
-    return round((plan.wished[0] - plan.ready_at).total_seconds()) if len(plan.wished) == 1 else 0
+    return round((plan.wished[0] - plan.planned_at).total_seconds()) if len(plan.wished) == 1 else 0

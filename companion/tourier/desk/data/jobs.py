@@ -51,7 +51,7 @@ def send(
         if info.plan_id not in (0, number):
             held = wire.decode(timer.collect(m.STREAM_PLAN))
             if not all_the_same:
-                _complain(timer, held.name, plan.name)
+                _complain(timer, held, plan)
             elif held.name != plan.name and logbook is not None:
                 collect(logbook)(timer, progress)
                 forget(timer, deliberate=True)
@@ -73,19 +73,21 @@ def send(
     return job
 
 
-def _complain(timer: Timer, held: str, name: str) -> None:
+def _complain(timer: Timer, held: wire.Plan, plan: wire.Plan) -> None:
     """Raise Busy when a day runs: the timer itself takes no plan of another name then."""
     if timer.state().running != states.DAY_RUNNING:
         return
-    if held == name:
+    if held.name == plan.name:
+        days = round((plan.ready_at_s - held.ready_at_s) / 86400)
+        other = f" Note that its hour is {abs(days)} day{'s' * (abs(days) > 1)} {'later' if days > 0 else 'earlier'}."
         raise Busy(
             "The timer is in the middle of this batch with another plan. Replan (Bench, r) plans the rest of the day "
-            "from what has happened; this plan can also take its place (steps that both have keep what has happened).",
-            SAME_BATCH,
-        )
+            "from what has happened; this plan can also take its place (steps that both have keep what has happened)."
+            + (other if days else ""), SAME_BATCH,
+        )  # fmt: skip
     raise Busy(
-        f"The timer is in the middle of {plain(held)}: finish it first. Or give that day up: what happened is brought "
-        "into the logbook, then this plan is sent.",
+        f"The timer is in the middle of {plain(held.name)}: finish it first. Or give that day up: what happened is "
+        "brought into the logbook, then this plan is sent.",
         OTHER_DAY,
     )
 

@@ -202,7 +202,7 @@ def hour_line(planned: Design, columns: int) -> str:
 
     day = planned.day
     chance = f"; {sure}" if (sure := chance_words(day)) else ""
-    begins = f"Begins {day.steps[0].start:%a %H:%M}, ready {day.ready_at:%a %H:%M}"
+    begins = f"Begins {day.steps[0].start:%a %H:%M}, ready {day.planned_at:%a %H:%M}"
     return _longest(columns, f"{begins}{asked_words(day)}{chance}", f"{begins}{chance}")
 
 

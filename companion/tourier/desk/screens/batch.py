@@ -222,7 +222,7 @@ class Batch(Room):
         self.query_one("#figures").update(Text(f"{first}\n{second}", no_wrap=True, overflow="ellipsis"))  # type: ignore[attr-defined]
         ready = ""
         if self.timed is not None and self.timed.planned is not None:
-            ready = f"  ready {self.timed.planned.day.ready_at:%a %H:%M}"
+            ready = f"  ready {self.timed.planned.day.planned_at:%a %H:%M}"
         self.desk.set_batch_line(f"{name}{dirty}{ready}")
 
     # --- actions -----------------------------------------------------------------------------------------------

@@ -32,7 +32,7 @@ class Sending(ModalScreen[None]):
     def compose(self) -> ComposeResult:
         day = self._planned.day
         with Vertical(classes="dialog small"):
-            yield Label(f"{day.name}: begins {day.steps[0].start:%a %d %b %H:%M}, ready {day.ready_at:%a %H:%M}, "
+            yield Label(f"{day.name}: begins {day.steps[0].start:%a %d %b %H:%M}, ready {day.planned_at:%a %H:%M}, "
                         f"{len(day.steps)} steps.", markup=False)  # fmt: skip
             yield Static("", id="sending", markup=False)
             yield ProgressBar(id="sending-bar", show_eta=False, classes="hidden")
