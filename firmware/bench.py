@@ -10,6 +10,7 @@ from config import VERSION
 from forecast import UNKNOWN, Forecast
 
 from shared_schedule import day as D
+from shared_schedule import history as H
 from shared_schedule import journal as J
 from shared_schedule import plan as P
 from shared_schedule import window as W
@@ -79,7 +80,7 @@ class Bench:
                         self.seq = record.seq + 1
                     if record.type == J.FORMAT:
                         self.journal_format = record.body[0]
-                    J.apply(plan, self.state, record)
+                    H.apply(plan, self.state, record)
                     if self.state.clock_ok:
                         self.known_s = record.at_s
         except ValueError:  # a newer firmware's journal: half a day would be worse than none
@@ -147,7 +148,7 @@ class Bench:
 
     def replace(self, plan, data, plan_id, at_s):
         """Put another plan in place of the running one; what has happened stays."""
-        state = D.carry_over(self.aside, self.state, plan)
+        state = H.carry_over(self.aside, self.state, plan)
         self.store.replace_plan(plan_id, data)
         dose, dose_step = self.forecast.dose, self.forecast._dose_step
         self._hold(plan, data)
@@ -234,7 +235,7 @@ class Bench:
         try:
             for segment in self.store.journal():
                 for record in J.read(segment):
-                    J.apply(self.plan, state, record)
+                    H.apply(self.plan, state, record)
         except OSError:
             return
         state.clock_ok = self.clock_ok
@@ -392,5 +393,5 @@ class Bench:
         if self.plan is None:
             return True
         ok = self.note(new_s, J.CLOCK, old_s & 0xFFFFFFFF, new_s)
-        D.set_clock(self.state, old_s, new_s)
+        self.state.set_clock(old_s, new_s)
         return ok

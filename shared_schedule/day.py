@@ -20,7 +20,7 @@ Theory of operation
 
 4. An illegal event changes nothing and answers with one FX_REFUSED(reason).
 
-5. Everything that must survive a power cut is in the FX_JOURNAL_* effects; `restore` applies them again. What is not
+5. Everything that must survive a power cut is in the FX_JOURNAL_* effects; `history` applies them again. What is not
    journaled (`for_s`, warnings given, probe counts, undo) is worked out again from plan and time.
 
 Deliberate presses (a long press, or `force` over the link) carry arg DELIBERATE: they may start a step before the
@@ -29,15 +29,15 @@ minimum rest is over, or while other hands-on work runs. All events are tuples (
 
 from shared_schedule import plan as P
 from shared_schedule.focus import can_start, due, focus, go_event, is_due, left_s, next_after, running_rests, wants_done
-from shared_schedule.resume import carry_over, restore, restore_tick, set_clock
+from shared_schedule.history import BEGUN, DayState, carry_over, restore, restore_tick
 from shared_schedule.states import (
     BY_BUTTON, BY_CLOCK, BY_EARLY, BY_LINK, BY_OVERRIDE, BY_PROBE, BY_PROOF, BY_UNDO, DAY_RUNNING, DELIBERATE, DONE,
     EDGES, EV_CLOSE, EV_DOSE, EV_FLOW, EV_OVERRIDE, EV_SKIP, EV_START_STEP, EV_STEP_DONE, EV_TEMPERATURE, EV_TICK,
     EV_TIME, EV_UNDO, FINISHED, FOLLOWS_WITHIN_S, FX_FINISHED, FX_JOURNAL_STEP, FX_JOURNAL_TICK, FX_OVER_MAX,
     FX_REFUSED, FX_STEP_DUE, FX_STEP_ENDED, IDLE, PUT_AWAY_S, READY, REASONS, RESTING, RUNNING, R_BEFORE, R_HANDS_FULL,
     R_NOTHING_TO_UNDO, R_NOT_NOW, R_NO_STEP, R_NO_TICK, R_OVEN, R_TOO_EARLY, R_UNTICKED, SKIPPED, STATE_WORDS,
-    TABLE, TICK_OVEN, UNTICK, WAITING, DayState, all_ticks, before, follows_at_once, hands_on, is_open,
-    has_not_ended, planned_for_s, put, runs_itself, tick_mask, unanswered, waiters,
+    TABLE, TICK_OVEN, UNTICK, WAITING, all_ticks, before, follows_at_once, hands_on, is_open,
+    has_not_ended, planned_for_s, runs_itself, tick_mask, unanswered, waiters,
 )  # fmt: skip
 from shared_schedule.units import NO_CDEG
 
@@ -170,12 +170,12 @@ def step(plan, state, event, now_s, cause=BY_BUTTON):
 
 
 def _move(plan, state, index, kind, now_s, cause, effects, moves):
-    """Take one edge of the table. The only writer of step states, with `put`."""
+    """Take one edge of the table. The only writer of step states, with undo."""
     old = state.steps[index]
     new = TABLE[(old, kind)]
     if moves is not None:
         moves.append((index, old, new))
-    put(state, index, old, new, now_s)
+    state.put(index, old, new, now_s, cause)
     effects.append((FX_JOURNAL_STEP, plan.steps[index].step_id, (old, new, cause)))
 
 
@@ -223,7 +223,7 @@ def _can_undo(state, now_s):
     return True
 
 
-def _undo(plan, state, _now_s):
+def _undo(plan, state, now_s):
     _at_s, moves, tick = state.last
     state.last = None
     effects = []
@@ -236,7 +236,7 @@ def _undo(plan, state, _now_s):
         state.ticked[index] = old
         effects.append((FX_JOURNAL_TICK, plan.steps[index].step_id, (number, (old >> number) & 1)))
     for index, old, new in reversed(moves):
-        put(state, index, new, old, 0)
+        state.put(index, new, old, now_s, BY_UNDO)
         effects.append((FX_JOURNAL_STEP, plan.steps[index].step_id, (new, old, BY_UNDO)))
     return effects
 
@@ -246,7 +246,7 @@ def _undo(plan, state, _now_s):
 
 def _ready_by_time(plan, state, index, now_s):
     step = plan.steps[index]
-    if state.unsure[index] & 1 == (1 if state.clock_ok else 0):
+    if state.unsure[index] & BEGUN == (1 if state.clock_ok else 0):
         return False  # begun by another clock than today's: elapsed time is not known
     elapsed_s = now_s - state.started_at_s[index]
     wait_s = state.for_s[index]
@@ -272,7 +272,7 @@ def _time(plan, state, now_s):
             _become_ready(plan, state, index, EV_TIME, now_s, BY_CLOCK, effects)
         if is_open(state.steps[index]) and not state.max_told[index] and state.clock_ok:
             over_s = now_s - state.started_at_s[index] - plan.steps[index].max_s
-            if over_s > 0 and plan.steps[index].max_s and not state.unsure[index] & 1:
+            if over_s > 0 and plan.steps[index].max_s and not state.unsure[index] & BEGUN:
                 state.max_told[index] = True
                 effects = list(effects)
                 effects.append((FX_OVER_MAX, plan.steps[index].step_id, over_s))

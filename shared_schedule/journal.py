@@ -1,4 +1,4 @@
-"""Journal records: bytes and back, and replay to the state of a day. No file in here; the firmware's store writes.
+"""Journal records: bytes and back; `history` says what they lead to. No file in here; the firmware's store writes.
 
 A record is [type u8][len u8][payload][crc32 u32], all little-endian, the CRC-32 (ISO-HDLC) over type, len and payload.
 Payload begins with seq u32 and at_s u32; the body follows as BODIES says. A torn or damaged record never reads as
@@ -12,7 +12,7 @@ import binascii
 import struct
 from collections import namedtuple
 
-from shared_schedule import day as D
+from shared_schedule.states import FX_JOURNAL_STEP, FX_JOURNAL_TICK
 
 BOOT = 1
 PLAN = 2
@@ -182,35 +182,11 @@ def _parse(data, at):
     return Record(kind, seq, at_s, body), 6 + size
 
 
-def replay(plan, records):
-    """Return the DayState that the records lead to. Records that do not fit the plan are passed over, never obeyed."""
-    state = D.DayState(plan)
-    for record in records:
-        apply(plan, state, record)
-    return state
-
-
-def apply(plan, state, record):
-    """Apply one record to a state; return False if it cannot have been made by this day."""
-    kind, _seq, at_s, body = record
-    if kind == STEP:
-        return D.restore(plan, state, body[0], body[1], body[2], body[3], at_s)
-    if kind == TICK:
-        return D.restore_tick(plan, state, body[0], body[1], body[2])
-    if kind == BOOT:
-        state.clock_ok = body[1] != 0
-    elif kind == CLOCK:
-        D.set_clock(state, body[0], body[1])
-    elif kind == BEND:
-        state.bends.append((body[0], body[1]))
-    return True
-
-
 def step_record(seq, at_s, effect):
     """Return the record of an FX_JOURNAL_STEP or FX_JOURNAL_TICK effect."""
     kind, step_id, arg = effect
-    if kind == D.FX_JOURNAL_STEP:
+    if kind == FX_JOURNAL_STEP:
         return encode(STEP, seq, at_s, step_id, arg[0], arg[1], arg[2])
-    if kind == D.FX_JOURNAL_TICK:
+    if kind == FX_JOURNAL_TICK:
         return encode(TICK, seq, at_s, step_id, arg[0], arg[1])
     raise ValueError("effect %d is not journaled" % kind)

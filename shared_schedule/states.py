@@ -1,6 +1,6 @@
 """States, events, effects and the transition table of a running plan, and what plan and state say by themselves.
 
-`day` runs the machine on top of this and explains how it works; `focus` answers the screen; `resume` rebuilds a state.
+`day` runs the machine on top of this and explains how it works; `focus` answers the screen; `history` keeps the past.
 """
 
 from shared_schedule import plan as P
@@ -101,51 +101,6 @@ PUT_AWAY_S = 300  # up to five minutes of hands-on time at its start, a rest is 
 # Dough rests or ovens work by themselves, whatever the plan says about who looks in the end.
 RESTING = (P.BULK, P.CHILL, P.TEMPER, P.REST, P.HOLD, P.FREEZE, P.THAW, P.PROOF, P.COOL)
 _MACHINES = (P.ICE, P.PREHEAT, P.BAKE)
-
-
-class DayState:
-    """State of a running plan; times are project seconds, 0 = not yet. Lists run parallel to plan.steps."""
-
-    def __init__(self, plan):
-        count = len(plan.steps)
-        self.after = [tuple([plan.index_of(step_id) for step_id in step.after]) for step in plan.steps]
-        self.steps = [WAITING] * count
-        self.started_at_s = [0] * count
-        self.ready_at_s = [0] * count
-        self.ended_at_s = [0] * count
-        self.ticked = [0] * count
-        self.unsure = [0] * count  # bits 1, 2, 4: started, ready, ended were stamped while the clock was unknown
-        self.for_s = [planned_for_s(step) for step in plan.steps]  # how long the step is expected to last
-        self.due_told = [False] * count
-        self.max_told = [False] * count
-        self.near = [0] * count  # probe samples in a row at the core temperature
-        self.probed_at_s = [0] * count
-        self.clock_ok = True
-        self.bends = []  # (cdeg, verdict) of the bend tests of this batch
-        self.last = None  # (at_s, [(index, from, to)], tick) of the last press
-
-    @property
-    def mode(self):
-        """IDLE, DAY_RUNNING or FINISHED."""
-        waiting = 0
-        for state in self.steps:
-            if state == RUNNING or state == READY:
-                return DAY_RUNNING
-            if state == WAITING:
-                waiting += 1
-        if waiting == len(self.steps):
-            return IDLE
-        return DAY_RUNNING if waiting else FINISHED
-
-    def same_as(self, other):
-        """True if everything that survives a power cut is equal."""
-        return (
-            self.steps == other.steps
-            and self.started_at_s == other.started_at_s
-            and self.ready_at_s == other.ready_at_s
-            and self.ended_at_s == other.ended_at_s
-            and self.ticked == other.ticked
-        )
 
 
 def planned_for_s(step):
@@ -264,29 +219,3 @@ def probe_at(plan, state):
         best = index
         hands = works
     return best
-
-
-def put(state, index, old, new, now_s):
-    """Set a state and its instants; the same for live events, undo and replay."""
-    unsure = 0 if state.clock_ok else 7
-    state.steps[index] = new
-    if new == WAITING:
-        state.started_at_s[index] = state.ready_at_s[index] = state.ended_at_s[index] = 0
-        state.unsure[index] = 0
-        state.near[index] = 0
-        state.due_told[index] = False
-    elif new == RUNNING:
-        if old == WAITING:
-            state.started_at_s[index] = now_s
-            state.unsure[index] |= unsure & 1
-        state.ready_at_s[index] = state.ended_at_s[index] = 0
-        state.max_told[index] = False
-        state.near[index] = 0
-    elif new == READY:
-        if old == RUNNING:
-            state.ready_at_s[index] = now_s
-            state.unsure[index] |= unsure & 2
-        state.ended_at_s[index] = 0
-    else:
-        state.ended_at_s[index] = now_s
-        state.unsure[index] |= unsure & 4

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from shared_schedule import plan as wire
     from tourier.dayplan.model import DayPlan
     from tourier.dayplan.replan import Replanned
-    from tourier.device.client import DayReport, Timer
+    from tourier.device.client import Timer
 
 Say = Callable[[str], None]
 
@@ -124,15 +124,6 @@ def thawed(made: Draft, frozen_at: datetime, wished_at: datetime, now: datetime)
     return Design(made.text, made.known, plan_frozen(made.spec, made.workup, frozen_at, wished_at, now))
 
 
-class _Happened:
-    """A DayReport in the shape of a day's state."""
-
-    def __init__(self, report: DayReport) -> None:
-        self.steps = [step.state for step in report.steps]
-        self.started_at_s = [step.started_at_s for step in report.steps]
-        self.ended_at_s = [step.ended_at_s for step in report.steps]
-
-
 def redesign(timer: Timer, text: str, where: str, wish: str | None, lessons: Lessons) -> tuple[Design, Replanned]:
     """Return the best rest of the day that runs on a timer, and what is to be said about it.
 
@@ -166,5 +157,5 @@ def redesign(timer: Timer, text: str, where: str, wish: str | None, lessons: Les
             raise BadWish("ready time", f"{error}.") from None
         if wished <= now:
             raise BadWish("ready time", f"{wished:%Y-%m-%d %H:%M} is already past; name one ahead, or none to keep it.")
-    found = replan(running, happened(running, _Happened(report)), now, ready=wished, chance=True)
+    found = replan(running, happened(running, report.past), now, ready=wished, chance=True)
     return Design(text, made.known, found.plan), found

@@ -267,7 +267,7 @@ def check_unknown_clock_does_not_count_what_ran_before():
     assert D.step(plan, state, (D.EV_TIME, 0, 0), t + 90000) == ()
     assert D.left_s(plan, state, 1, t + 90000) is None
     D.step(plan, state, (D.EV_START_STEP, 3, D.DELIBERATE), t + 1000)
-    D.set_clock(state, t + 1100, t + 5100)
+    state.set_clock(t + 1100, t + 5100)
     # Stamped by the unknown clock: moved with it. Stamped before: left alone.
     assert state.started_at_s == [t, t + 600, t + 5000] and state.ended_at_s[1] == t + 5000 and state.clock_ok
 

@@ -6,6 +6,7 @@ import check_day
 import plans
 
 from shared_schedule import day as D
+from shared_schedule import history
 from shared_schedule import journal as J
 
 BODIES = (
@@ -138,7 +139,7 @@ def check_replay_equals_live_through_two_days():
         if effect[0] in (D.FX_JOURNAL_STEP, D.FX_JOURNAL_TICK):
             data.extend(J.step_record(seq, at_s, effect))
             seq += 1
-    again = J.replay(plan, J.read(bytes(data)))
+    again = history.replay(plan, J.read(bytes(data)))
     assert seq > 60 and again.same_as(state) and again.mode == D.FINISHED
 
 
@@ -146,15 +147,23 @@ def check_replay_obeys_no_impossible_record():
     plan = plans.two_days(1)
     records = [
         J.Record(J.STEP, 0, 5, (1, D.WAITING, D.DONE, 1)),  # no such edge
-        J.Record(J.STEP, 1, 5, (1, D.RUNNING, D.DONE, 1)),  # it was not running
         J.Record(J.STEP, 2, 5, (249, D.WAITING, D.RUNNING, 1)),  # no such step
         J.Record(J.STEP, 3, 5, (1, D.WAITING, 77, 1)),
         J.Record(J.STEP, 4, 5, (1, D.WAITING, D.WAITING, 6)),
         J.Record(J.TICK, 5, 5, (1, 6, 1)),
     ]
-    state = J.replay(plan, records)
+    state = history.replay(plan, records)
     assert state.same_as(D.DayState(plan))
-    assert not [record for record in records if J.apply(plan, state, record)]
+    assert not [record for record in records if history.apply(plan, state, record)]
+
+
+def check_what_a_lost_record_told_is_not_made_up():
+    plan = plans.two_days(1)
+    past = history.replay(plan, [J.Record(J.STEP, 9, 500, (1, D.READY, D.DONE, D.BY_BUTTON))])
+    assert (past.steps[0], past.started_at_s[0], past.ready_at_s[0], past.ended_at_s[0]) == (D.DONE, 500, 0, 500)
+    assert past.unsure[0] == history.UNSEEN
+    history.apply(plan, past, J.Record(J.CLOCK, 10, 600, (500, 600)))
+    assert past.started_at_s[0] == 500 and past.unsure[0] == history.UNSEEN
 
 
 def check_bends_and_clock_come_back():
@@ -166,9 +175,9 @@ def check_bends_and_clock_come_back():
         J.Record(J.BEND, 2, t + 20, (1210, 1, 1)),
         J.Record(J.CLOCK, 3, t + 3630, (t + 30, t + 3630)),
     ]
-    before = J.replay(plan, records[:3])
+    before = history.replay(plan, records[:3])
     assert not before.clock_ok and before.started_at_s[0] == t + 10
-    state = J.replay(plan, records)
+    state = history.replay(plan, records)
     assert state.clock_ok and state.started_at_s[0] == t + 3610 and state.bends == [(1210, 1)]
 
 

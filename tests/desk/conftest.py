@@ -93,21 +93,18 @@ class PlayedLog:
 
     def report(self, at_s: int):
         """Return the steps' states as the timer had them at an instant."""
-        from tourier.device.client import DayReport, StepState
+        from tourier.device.client import DayReport
 
-        from shared_schedule import day, journal
+        from shared_schedule import day, history, journal
 
         state = day.DayState(self.plan)
         for record in journal.read(self.journal):
             if record.at_s <= at_s:
-                journal.apply(self.plan, state, record)
-        steps = tuple(
-            StepState(*one) for one in zip(state.steps, state.started_at_s, state.ended_at_s, strict=True)
-        )  # fmt: skip
+                history.apply(self.plan, state, record)
         focus = day.focus(self.plan, state, at_s)
         from shared_schedule import plan as wire
 
-        return DayReport(wire.plan_id(self.plan_bytes), at_s, 1, focus if focus >= 0 else None, 0, 0, steps)
+        return DayReport(wire.plan_id(self.plan_bytes), at_s, 1, focus if focus >= 0 else None, 0, 0, state)
 
     def looks(self, until_s: int, span_s: int = 3600, **telemetry):
         """Return what the timer said each half minute up to an instant, the last time with `telemetry` on top."""
@@ -117,8 +114,8 @@ class PlayedLog:
 
         report = self.report(until_s)
         step = self.plan.steps[report.focus]
-        for one, state in zip(self.plan.steps, report.steps, strict=True):
-            if state.state == 1 and one.attended_s:  # hands are on it
+        for one, state in zip(self.plan.steps, report.past.steps, strict=True):
+            if state == 1 and one.attended_s:  # hands are on it
                 step = one
         kept = [one for one in samples.read_blocks(self.samples) if until_s - span_s <= one[0] <= until_s]
         values = {

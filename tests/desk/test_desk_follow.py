@@ -8,6 +8,8 @@ from tourier.desk.data.follow import Follower, Found, Gone, JobDone, Seen
 from tourier.device import errors
 from tourier.device.client import DayReport
 
+from shared_schedule.history import History
+
 
 class _Info:
     board_id, firmware, plan_id = "0011223344556677", "1.0.0", 0
@@ -31,7 +33,7 @@ class _Timer:
             one = self._states.pop(0)
             if isinstance(one, Exception):
                 raise one
-        return DayReport(1 if self._plan else 0, 1000, 0, None, 0, 0, ())
+        return DayReport(1 if self._plan else 0, 1000, 0, None, 0, 0, History(0))
 
     def collect(self, _stream):
         return self._plan
@@ -129,7 +131,7 @@ def test_looks_ascend_and_a_clock_set_back_begins_anew():
 def test_timers_whose_numbers_end_alike_are_told_apart():
     fleet = Fleet(lambda port, what: None)
     fleet._begin = lambda berth: None
-    report = DayReport(0, 0, 0, None, 0, 0, ())
+    report = DayReport(0, 0, 0, None, 0, 0, History(0))
     for port, board in (("a", "01234567"), ("b", "99994567"), ("c", "00001111")):
         fleet.follow(port)
         fleet.take(port, Found(board, "1", None, report, False))

@@ -66,7 +66,7 @@ def test_in_mid_day_the_same_batch_may_take_over(home, board, timer, played):
         jobs.send(next_week, "", None, book)(timer, _tell)
     jobs.send(later, "", None, book, all_the_same=True)(timer, _tell)
     assert timer.hello().plan_id == wire.plan_id(later)
-    assert timer.state().steps[0].state == 1  # what had happened is kept
+    assert timer.state().past.steps[0] == 1  # what had happened is kept
     assert not book.exists()
 
 
@@ -111,7 +111,7 @@ async def test_the_dialog_offers_the_one_press_that_helps(make_desk, home, board
         await until(pilot, lambda: berth.plan is not None and berth.sight, "holds no plan")
         first = berth.plan.steps[0].step_id
         berth.follower.do("Go", lambda link, _: link.command(m.ACTION_STEP_START, first, DELIBERATE))
-        await until(pilot, lambda: berth.report is not None and berth.report.steps[0].state == 1, "not begun")
+        await until(pilot, lambda: berth.report is not None and berth.report.past.steps[0] == 1, "not begun")
         await pilot.press("ctrl+t")
         await until(pilot, lambda: type(desk.screen).__name__ == "Sending" and desk.screen._data)
         sending = desk.screen

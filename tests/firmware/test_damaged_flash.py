@@ -13,6 +13,7 @@ from tourier.device.virtual.board import VirtualTimer
 from tourier.device.virtual.flash import BLOCK, BLOCKS
 
 from shared_schedule import day as D
+from shared_schedule import history
 from shared_schedule import journal as J
 from shared_schedule import messages as m
 from shared_schedule import plan as P
@@ -73,7 +74,7 @@ def test_one_damaged_file(image, tmp_path, path):
             contrast = link.setting("contrast")
         assert contrast == (b"140" if path == "/set" else b"99")
         if path not in ("/b/0001/plan", "/b/0001/j000"):
-            assert J.replay(PLAN, J.read(collect(timer)[0])).steps[0] == 1
+            assert history.replay(PLAN, J.read(collect(timer)[0])).steps[0] == 1
         assert timer.watchdog_bites == 0
 
 

@@ -25,6 +25,7 @@ from tourier.device.virtual.line_faults import LineFaults
 from tourier.device.virtual.ntc import code16
 
 from shared_schedule import day as D
+from shared_schedule import history
 from shared_schedule import journal as J
 from shared_schedule import messages as m
 from shared_schedule.plan_writer import encode_plan
@@ -158,7 +159,7 @@ class FirmwareMachine(RuleBasedStateMachine):
         self.known = journal
         records = list(J.read(journal))
         self._judge(records)
-        state = J.replay(PLAN, records)
+        state = history.replay(PLAN, records)
         glance = self.timer.glance
         if glance.screen == "step":
             assert glance.step_state == state.steps[PLAN.index_of(glance.step_id)], glance

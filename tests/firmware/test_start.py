@@ -9,6 +9,7 @@ from tourier.device.virtual.board import VirtualTimer
 from tourier.device.virtual.ntc import code16
 
 from shared_schedule import day as D
+from shared_schedule import history
 from shared_schedule import journal as J
 from shared_schedule.units import NO_CDEG
 
@@ -105,7 +106,7 @@ def test_a_flash_that_cannot_be_written_from_the_first_moment(tmp_path, running)
         assert "memory failed" in " ".join(timer.glance.lines)
         timer.run_for(6)
         assert timer.glance.step_state == D.RUNNING
-        assert J.replay(PLAN, J.read(collect(timer)[0])).steps[0] == D.RUNNING
+        assert history.replay(PLAN, J.read(collect(timer)[0])).steps[0] == D.RUNNING
         assert timer.boots == 1 and timer.watchdog_bites == 0
         assert any(text.startswith("failed flash") for _at, text in timer.marks)
 

@@ -47,7 +47,7 @@ def test_the_whole_conversation(board, record_property):
         samples = timer.collect(m.STREAM_SAMPLES)
         assert samples == bytes([(i * i + i // 7) & 0xFF for i in range(256)]) * 80
         report = timer.state()
-        assert report.plan_id == plans.plan_id(data) and report.focus is None and len(report.steps) == 3
+        assert report.plan_id == plans.plan_id(data) and report.focus is None and len(report.past.steps) == 3
         timer.command(m.ACTION_STEP_DONE, 3)
         with pytest.raises(Refused, match="no action 99"):
             timer.command(99)

@@ -7,7 +7,9 @@ from tourier.device import errors
 from tourier.device.client import DayReport, Timer
 from tourier.device.reconnect import LONGEST_WAIT_S, Backoff, Connected, Heard, Lost, stay
 
-STATE = DayReport(1, 0, 1, None, 0, 0, ())
+from shared_schedule.history import History
+
+STATE = DayReport(1, 0, 1, None, 0, 0, History(0))
 
 
 class Fake:

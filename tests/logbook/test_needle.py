@@ -11,6 +11,7 @@ from tourier.logbook.learning.learn import study
 from tourier.logbook.record.model import Samples
 
 from shared_schedule import plan as P
+from shared_schedule.history import History
 
 # --- gaps ---------------------------------------------------------------------------------------------------------
 
@@ -59,29 +60,30 @@ def _two_patons():
     fold = P.Step(step_id=2, kind=P.FOLD, name="fold 1", place=P.BENCH, paton=1, start_at_s=1200, planned_for_s=600,
                   attended_s=600, low_cdeg=1200, high_cdeg=1700)  # fmt: skip
     plan = P.Plan([rest, fold], name="two")
-    spans = {1: [2, 0, 3600, 1, 0, None], 2: [2, 1200, 1800, 1, 0, None]}
-    at_s = np.arange(0, 3600, 5)
+    past = History(2)
+    past.started_at_s, past.ended_at_s = [1, 1200], [3600, 1800]
+    at_s = np.arange(1, 3600, 5)
     chill = 13.0 - 4.0 * at_s / 3600  # four degrees an hour
-    return plan, spans, at_s, chill
+    return plan, past, at_s, chill
 
 
 @pytest.mark.parametrize("left_in_c, believed", [(14.0, False), (None, True)])
 def test_a_needle_left_in_the_other_paton_is_not_put_down_to_the_rest(left_in_c, believed):
-    plan, spans, at_s, chill = _two_patons()
+    plan, past, at_s, chill = _two_patons()
     c = np.where((at_s >= 1200) & (at_s < 1800), 14.0, chill)
     if left_in_c is not None:
         c = np.where(at_s >= 1800, left_in_c, c)
-    owner = owners(plan, spans, Samples(at_s, np.full(len(at_s), 20.0), c), 3600)
+    owner = owners(plan, past, Samples(at_s, np.full(len(at_s), 20.0), c), 3600)
     assert (owner[at_s < 1200] == 0).all() and (owner[(at_s >= 1200) & (at_s < 1800)] == 1).all()
     assert ((owner[at_s >= 1800] == 0).all()) == believed and ((owner[at_s >= 1800] == -1).all()) != believed
 
 
 def test_a_needle_moved_in_the_midst_of_a_rest_ends_its_readings():
-    plan, spans, at_s, chill = _two_patons()
-    spans[2] = [0, None, None, 0, 0, None]
-    owner = owners(plan, spans, Samples(at_s, np.full(len(at_s), 20.0), np.where(at_s >= 2400, chill - 3, chill)), 3600)
+    plan, past, at_s, chill = _two_patons()
+    past.started_at_s[1] = past.ended_at_s[1] = 0
+    owner = owners(plan, past, Samples(at_s, np.full(len(at_s), 20.0), np.where(at_s >= 2400, chill - 3, chill)), 3600)
     assert (owner[at_s < 2370] == 0).all() and (owner[at_s >= 2400] == -1).all()
-    calm = owners(plan, spans, Samples(at_s, np.full(len(at_s), 20.0), chill), 3600)
+    calm = owners(plan, past, Samples(at_s, np.full(len(at_s), 20.0), chill), 3600)
     assert (calm == 0).all()
 
 

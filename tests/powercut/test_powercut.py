@@ -21,9 +21,9 @@ from tourier.device.files import firmware_dir, shared_dir
 from tourier.device.virtual.board import find_micropython
 from tourier.device.virtual.flash import BLOCK, ERASE, PROGRAM, FlashOp, Replayer, make_blank
 
+from shared_schedule import history, samples
 from shared_schedule import journal as J
 from shared_schedule import plan as P
-from shared_schedule import samples
 from shared_schedule.plan_writer import encode_plan
 
 pytestmark = pytest.mark.powercut
@@ -146,7 +146,7 @@ def _judge(answer, number, tear, plan, whole, durable, sampled, plan_durable, al
     more = records[durable + 1 :]
     assert len({record.at_s for record in more}) <= 1, where
     if more:
-        assert J.replay(plan, records).steps == J.replay(plan, whole[: len(records)]).steps
+        assert history.replay(plan, records).steps == history.replay(plan, whole[: len(records)]).steps
     lost = [what for what, _octets in answer["losses"]]
     assert lost == [], (where, lost)
     reader = samples.read_blocks(bytes.fromhex(answer["sample_hex"]))
@@ -209,7 +209,7 @@ def test_the_firmware_itself_boots_at_the_right_step(recorded, tmp_path):
             timer.run_for(6)
             assert timer.glance.screen in ("step", "done", "no plan"), timer.glance
             journal = collect(timer)[0]
-            state = J.replay(plan, J.read(journal))
+            state = history.replay(plan, J.read(journal))
             index = plan.index_of(timer.glance.step_id)
             if index >= 0:
                 assert timer.glance.step_state == state.steps[index]

@@ -10,9 +10,9 @@ from tourier.cli import main
 from tourier.logbook.reports.json import review_dict
 
 from shared_schedule import day as D
+from shared_schedule import history, samples
 from shared_schedule import journal as J
 from shared_schedule import plan as P
-from shared_schedule import samples
 from shared_schedule.plan_writer import encode_plan
 
 
@@ -32,7 +32,7 @@ def test_the_timer_ran_the_plan_that_was_made(rehearsed, records):
 
 def test_every_step_was_done_and_the_day_finished(rehearsed, records):
     done, _ = rehearsed
-    state = J.replay(done.design.plan, records)
+    state = history.replay(done.design.plan, records)
     assert [D.STATE_WORDS[s] for s in state.steps] == ["done"] * len(done.design.plan.steps)
     assert sum(record.type == J.FINISHED for record in records) == 1
 

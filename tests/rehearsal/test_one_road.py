@@ -21,12 +21,13 @@ from tourier import design, rehearsal
 from tourier.batch.examples import demo_text, example_text
 from tourier.cli import main
 from tourier.desk.data import jobs, workbench, worked
-from tourier.device.client import DayReport, StepState
+from tourier.device.client import DayReport
 from tourier.known import Known, Learned, Lessons
 from tourier.logbook import Logbook
 from tourier.logbook.learning import ledger
 
 from shared_schedule import plan as wire
+from shared_schedule.history import History
 from shared_schedule.units import EPOCH_UNIX_S
 
 NOW = datetime(2027, 3, 12, 16, 0, tzinfo=UTC)
@@ -75,8 +76,7 @@ class Bench:
         return self.held
 
     def state(self):
-        steps = tuple(StepState(0, 0, 0) for _ in wire.decode(self.held).steps)
-        return DayReport(self.info.plan_id, NOW_S, 0, None, 0, 0, steps)
+        return DayReport(self.info.plan_id, NOW_S, 0, None, 0, 0, History(len(wire.decode(self.held).steps)))
 
 
 def learned(quantity: str, value: float) -> Learned:

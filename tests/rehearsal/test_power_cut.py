@@ -21,6 +21,7 @@ from tourier.device.virtual.scenarios import scenario
 from tourier.known import Known
 
 from shared_schedule import day as D
+from shared_schedule import history
 from shared_schedule import journal as J
 from shared_schedule import messages as m
 from shared_schedule import plan as P
@@ -72,7 +73,7 @@ def test_killed_in_the_middle_of_steps_it_resumes_there(tmp_path, record_propert
                 kept = _transitions(link.collect(m.STREAM_JOURNAL))
             assert kept[: len(seen)] == seen, f"a transition was lost in {step.name}"
             assert [s.state for s in after.steps] == [s.state for s in before.steps], step.name
-            assert [s.started_at_s for s in after.steps] == [s.started_at_s for s in before.steps], step.name
+            assert after.past.started_at_s == before.past.started_at_s, step.name
             # Of two rests that run together either may be shown, as the minutes between have it.
             together = [
                 step.step_id for step, now in zip(plan.steps, before.steps, strict=True) if now.state == D.RUNNING
@@ -86,13 +87,14 @@ def test_killed_in_the_middle_of_steps_it_resumes_there(tmp_path, record_propert
     assert resumed >= len(cut_in) - 3
     records = list(J.read(journal))
     assert sum(record.type == J.BOOT for record in records) == len(cut_in)
-    assert J.replay(plan, records).steps == [D.DONE] * len(plan.steps)
+    assert history.replay(plan, records).steps == [D.DONE] * len(plan.steps)
 
 
 def _by_id(plan: P.Plan, report: DayReport) -> dict[int, tuple[int, int]]:
     return {
-        step.step_id: (now.state, now.started_at_s) for step, now in zip(plan.steps, report.steps, strict=True)
-    }  # fmt: skip
+        step.step_id: (state, started_at_s)
+        for step, state, started_at_s in zip(plan.steps, report.past.steps, report.past.started_at_s, strict=True)
+    }
 
 
 def test_a_plan_of_many_steps_replaces_another_idle_and_running(tmp_path, record_property):
@@ -120,7 +122,7 @@ def test_a_plan_of_many_steps_replaces_another_idle_and_running(tmp_path, record
             with pytest.raises(Refused, match="a day is running"):
                 link.send_plan(encode_plan(stranger_plan))
             assert link.collect(m.STREAM_PLAN) == encode_plan(first)  # the old plan was taken back
-            assert [s.state for s in link.state().steps] == [s.state for s in before.steps]
+            assert link.state().past.steps == before.past.steps
             assert link.send_plan(encode_plan(later))
             after = link.state()
             assert _by_id(later, after) == _by_id(first, before)

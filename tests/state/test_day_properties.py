@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
 from shared_schedule import day as D
+from shared_schedule import history
 from shared_schedule import journal as J
 from shared_schedule import plan as P
 from shared_schedule import timeline as T
@@ -148,7 +149,7 @@ class Cook(RuleBasedStateMachine):
     @rule()
     def power_cut(self) -> None:
         """What comes back from the journal goes on as the state."""
-        again = J.replay(self.plan, self.records)
+        again = history.replay(self.plan, self.records, D.DayState(self.plan))
         assert again.same_as(self.state)
         self.state = again
 
@@ -166,7 +167,7 @@ class Cook(RuleBasedStateMachine):
         if not hasattr(self, "plan"):
             return
         state, plan = self.state, self.plan
-        assert J.replay(plan, self.records).same_as(state), "replay differs from what was lived"
+        assert history.replay(plan, self.records).same_as(state), "replay differs from what was lived"
         for index in range(len(plan.steps)):
             step_state = state.steps[index]
             started, ready, ended = state.started_at_s[index], state.ready_at_s[index], state.ended_at_s[index]
@@ -233,7 +234,7 @@ def test_any_prefix_of_any_records_gives_a_legal_state(data) -> None:
         records.append(J.encode(kind, seq, t + seq, *data.draw(bodies[kind])))
     raw = b"".join(records)
     cut = data.draw(st.integers(0, len(raw)))
-    state = J.replay(plan, J.read(raw[:cut]))
+    state = history.replay(plan, J.read(raw[:cut]), D.DayState(plan))
     assert all(step_state in STATES for step_state in state.steps)
     for index in range(len(plan.steps)):
         assert (state.steps[index] in (D.DONE, D.SKIPPED)) == bool(state.ended_at_s[index])

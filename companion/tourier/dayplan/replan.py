@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Any
 
 from shared_schedule import plan as wire
+from shared_schedule.history import History
 from shared_schedule.states import READY
 from tourier.batch.model import ProcessStep
 from tourier.dayplan.chance import chance_of
@@ -26,7 +26,7 @@ from tourier.voice import span
 
 @dataclass(frozen=True)
 class Happened:
-    """What really happened to a step: `state` as in shared_schedule.day (0 waiting, 1 running, 2 done, 3 skipped)."""
+    """What really happened to a step, as the planner takes it: WAITING, RUNNING (READY too), DONE or SKIPPED."""
 
     state: int
     started: datetime | None = None
@@ -79,17 +79,14 @@ class Replanned:
     sentence: str
 
 
-def happened(plan: DayPlan, state: Any) -> dict[int, Happened]:
-    """Return what happened by step id, from the day state of a timer that runs `to_device(plan)`.
-
-    `state` is a shared_schedule.day.DayState (or one replayed from a journal); its steps are in the timer's order.
-    """
+def happened(plan: DayPlan, past: History) -> dict[int, Happened]:
+    """Return what happened by step id, from the history of a timer that runs `to_device(plan)`."""
     result = {}
     for index, step in enumerate(to_device(plan).steps):
-        started, ended = state.started_at_s[index], state.ended_at_s[index]
-        if state.steps[index] != WAITING:
+        started, ended = past.started_at_s[index], past.ended_at_s[index]
+        if past.steps[index] != WAITING:
             result[step.step_id] = Happened(
-                RUNNING if state.steps[index] == READY else state.steps[index],  # nobody has ended it yet
+                RUNNING if past.steps[index] == READY else past.steps[index],  # nobody has ended it yet
                 from_at_s(started) if started else None,
                 from_at_s(ended) if ended else None,
             )

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from shared_schedule import link_host, link_rules, plan
 from shared_schedule import messages as m
+from shared_schedule.history import History
 from shared_schedule.states import DAY_RUNNING
 from shared_schedule.units import EPOCH_UNIX_S
 from tourier.device.errors import (
@@ -61,17 +62,8 @@ class DeviceInfo:
 
 
 @dataclass(frozen=True)
-class StepState:
-    """One step as the device has it; 0 = not yet."""
-
-    state: int
-    started_at_s: int
-    ended_at_s: int
-
-
-@dataclass(frozen=True)
 class DayReport:
-    """The running day. `focus` is a step index, None = none."""
+    """The running day. `focus` is a step index, None = none; of `past` the device tells states, beginnings and ends."""
 
     plan_id: int
     at_s: int
@@ -79,7 +71,7 @@ class DayReport:
     focus: int | None
     alarm: int
     fault: int
-    steps: tuple[StepState, ...]
+    past: History
 
 
 @dataclass(frozen=True)
@@ -313,7 +305,10 @@ class Timer:
     def state(self) -> DayReport:
         """Return the day as the device has it."""
         values = self._ask(m.STATE_GET)
-        steps = tuple(StepState(*record) for record in struct.iter_unpack(m.STEP_RECORD, _whole(values["steps"])))
+        records = list(struct.iter_unpack(m.STEP_RECORD, _whole(values["steps"])))
+        past = History(len(records))
+        for index, record in enumerate(records):
+            past.steps[index], past.started_at_s[index], past.ended_at_s[index] = record
         return DayReport(
             plan_id=values["plan_id"],
             at_s=values["at_s"],
@@ -321,7 +316,7 @@ class Timer:
             focus=None if values["focus"] == 255 else values["focus"],
             alarm=values["alarm"],
             fault=values["fault"],
-            steps=steps,
+            past=past,
         )
 
     def extent(self, stream: int) -> tuple[int, int]:

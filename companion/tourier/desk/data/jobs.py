@@ -167,7 +167,7 @@ def go(plan: wire.Plan, step_id: int) -> Job:
 
     def job(timer: Timer, _progress: Progress) -> str:
         index = plan.index_of(step_id)
-        state = timer.state().steps[index].state if index >= 0 else states.WAITING
+        state = timer.state().past.steps[index] if index >= 0 else states.WAITING
         action = m.ACTION_STEP_START if state == states.WAITING else m.ACTION_STEP_DONE
         name = step_name(plan.steps[index]) if index >= 0 else "The step"
         return timer.command(action, step_id) or (f"{name}: started." if state == states.WAITING else f"{name}: done.")

@@ -7,10 +7,10 @@ from textual.widgets import DataTable
 
 from shared_schedule import plan as wire
 from shared_schedule import states
+from shared_schedule.history import History
 from tourier.desk.data.fleet import Berth
 from tourier.desk.widgets.fitted import Fit, fitting
 from tourier.desk.widgets.nowpanel import STATE_SHAPES
-from tourier.device.client import StepState
 from tourier.logbook.record.model import clock_text
 from tourier.voice import step_name
 
@@ -60,8 +60,7 @@ class DaySteps(DataTable):
             for step in plan.steps:
                 self.add_row(*[""] * len(self.columns), key=str(step.step_id))
         for index, step in enumerate(plan.steps):
-            state = berth.report.steps[index] if index < len(berth.report.steps) else None
-            cells = row_of(plan, step, state)
+            cells = row_of(plan, step, berth.report.past, index)
             for key in self.columns:
                 cell = cells[str(key.value)]
                 if self.get_cell(str(step.step_id), key) != cell:
@@ -80,15 +79,16 @@ def _at_hand(berth: Berth, ids: list[str]) -> int | None:
     return focus if focus is not None and focus < len(ids) else None
 
 
-def row_of(plan: wire.Plan, step: wire.Step, state: StepState | None) -> dict[str, str]:
+def row_of(plan: wire.Plan, step: wire.Step, past: History, index: int) -> dict[str, str]:
     """Return the cells of one step by column."""
-    code = state.state if state is not None else states.WAITING
+    told = index < len(past.steps)
+    code = past.steps[index] if told else states.WAITING
 
     def clock(at_s: int) -> str:
         return clock_text(plan, at_s, False) if at_s else ""
 
     return {
         "state": f"{STATE_SHAPES.get(code, '?')} {states.STATE_WORDS.get(code, '?')}", "step": escape(step_name(step)),
-        "planned": clock_text(plan, step.start_at_s), "began": clock(state.started_at_s) if state else "",
-        "ended": clock(state.ended_at_s) if state else "",
+        "planned": clock_text(plan, step.start_at_s), "began": clock(past.started_at_s[index]) if told else "",
+        "ended": clock(past.ended_at_s[index]) if told else "",
     }  # fmt: skip

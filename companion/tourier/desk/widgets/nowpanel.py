@@ -8,6 +8,7 @@ from textual.containers import Horizontal, Vertical
 from textual.widgets import Digits, ProgressBar, Static
 
 from shared_schedule import states
+from shared_schedule.history import History
 from tourier.desk.data.fleet import Berth
 from tourier.desk.data.follow import JobMoved
 from tourier.device.sight import Sight
@@ -130,15 +131,15 @@ def day_lines(berth: Berth, sight: Sight) -> list[str]:
 def rest_lines(berth: Berth, sight: Sight) -> list[str]:
     """Say what runs besides the step at hand, and for how long yet."""
     lines = []
-    report = berth.report
+    past = berth.report.past if berth.report is not None else History(0)
     for index, step in enumerate(berth.plan.steps):
-        state = report.steps[index] if report is not None and index < len(report.steps) else None
-        if state is None or state.state not in (states.RUNNING, states.READY) or step.step_id == sight.step_id:
+        state = past.steps[index] if index < len(past.steps) else states.WAITING
+        if not states.is_open(state) or step.step_id == sight.step_id:
             continue
-        left = state.started_at_s + step.planned_for_s - sight.at_s
+        left = past.started_at_s[index] + step.planned_for_s - sight.at_s
         when = f"{span(left)} to go" if left >= 60 else "now" if left > -60 else f"over by {span(-left)}"
-        if state.state == states.READY and left >= 60:
+        if state == states.READY and left >= 60:
             when = "ready"
-        lines.append(f"{STATE_SHAPES[state.state]} {step_name(step)}: {when}")
+        lines.append(f"{STATE_SHAPES[state]} {step_name(step)}: {when}")
     more = len(lines) - _RESTS_SHOWN
     return [*lines[:_RESTS_SHOWN], f"and {more} more"] if more > 0 else lines

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from shared_schedule import journal as J
 from shared_schedule import plan as plans
 from shared_schedule import states, thermistor
+from shared_schedule.history import History
 from tourier.logbook.record.model import Batch, Floats, Samples
 
 _SETTLE_S = 120.0  # after the needle's move the reading may run as it likes
@@ -30,7 +31,7 @@ _LEAST_S = 30  # shorter ones are no news
 _BOOT_S = 60  # a first "all well" this soon after the beginning ends no fault: the channels had not been read before
 
 
-def owners(plan: plans.Plan, spans: dict[int, list], samples: Samples, last_at_s: int) -> NDArray[np.int64]:
+def owners(plan: plans.Plan, past: History, samples: Samples, last_at_s: int) -> NDArray[np.int64]:
     """Return for each sample the place in the plan of the step whose dough the needle was in, -1 for none.
 
     The timer's own rule (states.probe_at): what hands work on; else, of the rests that ask for it, the one begun last.
@@ -39,10 +40,9 @@ def owners(plan: plans.Plan, spans: dict[int, list], samples: Samples, last_at_s
     out = np.full(len(at_s), -1, np.int64)
     asking = []
     for place, step in enumerate(plan.steps):
-        state, from_s, to_s = spans[step.step_id][:3]
-        if states.asks_probe(step) and from_s is not None:
+        if states.asks_probe(step) and past.started_at_s[place]:
             works = not states.runs_itself(step)
-            asking.append((works, from_s, place, to_s if to_s is not None else last_at_s + 1))
+            asking.append((works, past.started_at_s[place], place, past.ended_at_s[place] or last_at_s + 1))
     for _works, from_s, place, to_s in sorted(asking):
         low, high = np.searchsorted(at_s, [from_s, to_s])
         out[low:high] = place

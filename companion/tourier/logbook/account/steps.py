@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from shared_schedule import history
 from shared_schedule import journal as J
 from shared_schedule import plan as plans
 from shared_schedule import states as S
@@ -54,6 +55,7 @@ class StepAccount:
     bench: Trace
     dose_s: float = math.nan
     ticks: tuple[tuple[str, bool], ...] = ()
+    unseen: bool = False  # the record of its beginning is lost: it began at or before from_s
 
     @property
     def planned_from_s(self) -> int:
@@ -67,8 +69,10 @@ class StepAccount:
 
     @property
     def lasted_s(self) -> float:
-        """Real length, NaN when it did not begin and end."""
-        return math.nan if self.from_s is None or self.to_s is None else float(self.to_s - self.from_s)
+        """Real length, NaN when it did not begin and end, or the log cannot tell: a lost record, a clock set back."""
+        if self.from_s is None or self.to_s is None or self.unseen or self.to_s < self.from_s:
+            return math.nan
+        return float(self.to_s - self.from_s)
 
     @property
     def ratio(self) -> float:
@@ -174,35 +178,6 @@ def window_of(plan: plans.Plan, step: plans.Step) -> tuple[float, float]:
     return low, high
 
 
-def _spans(plan: plans.Plan, records: tuple[Record, ...]) -> dict[int, list]:
-    """Replay STEP and TICK records: step id -> [state, from_s, to_s, cause, tick bits, ready_s]."""
-    out: dict[int, list] = {step.step_id: [S.WAITING, None, None, 0, 0, None] for step in plan.steps}
-    for record in records:
-        if record.type == J.STEP and record.body[0] in out and record.body[2] in STATE_WORDS:
-            step_id, _before, after, cause = record.body[:4]
-            entry = out[step_id]
-            if after == S.RUNNING:
-                # Back from DONE by an undo: the old beginning stands.
-                if entry[1] is None or entry[0] == S.WAITING:
-                    entry[1] = record.at_s
-                entry[2] = entry[5] = None
-            elif after == S.READY:
-                # Time, core or dose reached: dough in the fridge goes on resting until the next step closes it.
-                entry[5], entry[2] = record.at_s, None
-            elif after in (S.DONE, S.SKIPPED):
-                if after == S.DONE and entry[1] is None:
-                    entry[1] = record.at_s
-                entry[2] = record.at_s
-            elif after == S.WAITING:
-                entry[1] = entry[2] = entry[5] = None
-            entry[0], entry[3] = after, cause
-        elif record.type == J.TICK and record.body[0] in out:
-            step_id, n, on = record.body[:3]
-            bit = 1 << n
-            out[step_id][4] = out[step_id][4] | bit if on else out[step_id][4] & ~bit
-    return out
-
-
 def _alarms(records: tuple[Record, ...]) -> tuple[Alarm, ...]:
     out: list[Alarm] = []
     open_at: dict[tuple[int, int], int] = {}
@@ -223,12 +198,13 @@ def _alarms(records: tuple[Record, ...]) -> tuple[Alarm, ...]:
 def account(batch: Batch) -> Account:
     """Return the account of a batch. Never raises for a log that is short, odd or empty."""
     plan = batch.plan
-    spans = _spans(plan, batch.records)
+    past = history.replay(plan, batch.records)
     steps = []
     at_s = batch.samples.at_s
-    owner = owners(plan, spans, batch.samples, batch.last_at_s)
+    owner = owners(plan, past, batch.samples, batch.last_at_s)
     for place, step in enumerate(plan.steps):
-        state, from_s, to_s, cause, bits, ready_s = spans[step.step_id]
+        state, bits = past.steps[place], past.ticked[place]
+        from_s, ready_s, to_s = (at[place] or None for at in (past.started_at_s, past.ready_at_s, past.ended_at_s))
         low_c, high_c = window_of(plan, step)
         probe = bench = Trace()
         dose_s = math.nan
@@ -243,12 +219,11 @@ def account(batch: Batch) -> Account:
                 bench = trace(here, batch.samples.bench_c[low:high], math.nan, math.nan, from_s, until, 0.0)
                 if step.kind in (plans.PROOF, plans.BULK):
                     dose_s = traces.gathered_s(plan, here, np.where(own, probe_c, np.nan))
-        # The answer "the oven is empty" is a question of its own on the timer and stands for the tick that says so.
-        empty = bool(step.flags & plans.ASK_OVEN_EMPTY and bits >> S.TICK_OVEN & 1)
-        ticks = tuple((text, bool(bits >> n & 1) or empty) for n, text in enumerate(step.ticks))
+        ticks = tuple((text, bool(bits >> n & 1)) for n, text in enumerate(step.ticks))
         steps.append(StepAccount(
             step, step_title(step), state, from_s, ready_s, to_s,
-            CAUSE_WORDS.get(cause, ""), low_c, high_c, probe, bench, dose_s, ticks,
+            CAUSE_WORDS.get(past.cause[place], ""), low_c, high_c, probe, bench, dose_s, ticks,
+            bool(past.unsure[place] & history.UNSEEN),
         ))  # fmt: skip
     dew_c = dew_points(batch)
     wet = batch.samples.bench_c < dew_c if len(batch.samples) else np.zeros(0, bool)

@@ -72,22 +72,34 @@ def read_journal(data: bytes) -> tuple[tuple[Record, ...], int, tuple[tuple[int,
 
 
 def _right_clock(raw: list[Record]) -> tuple[tuple[Record, ...], tuple[tuple[int, int, int], ...]]:
-    """Move what was written under an untrusted clock to where it belongs, once the clock was set."""
+    """Move what was written under an untrusted clock to where it belongs, once the clock was set.
+
+    The rule is history's: all that was stamped while the clock was unknown, over however many power cuts, moves by what
+    the setting moved. That setting then says that nothing is left to move, so a log written out and read again stays.
+    """
     out = list(raw)
     corrections = []
-    doubtful_from = -1
+    spells: list[list[int]] = []  # of each boot without a clock: the places of its records
+    unknown = False
     for index, record in enumerate(raw):
         if record.type == J.BOOT:
-            doubtful_from = -1 if record.body[1] else index
-        elif record.type == J.CLOCK and doubtful_from >= 0:
+            unknown = not record.body[1]
+            if unknown:
+                spells.append([])
+        elif record.type == J.CLOCK:
             old_s, new_s = record.body[0], record.body[1]
             moved_by_s = new_s - old_s
-            for place in range(doubtful_from, index):
-                held = raw[place]
-                out[place] = Record(held.type, held.seq, held.at_s + moved_by_s, held.body)
-            out[index] = Record(record.type, record.seq, new_s, record.body)
-            corrections.append((raw[doubtful_from].at_s, old_s, moved_by_s))
-            doubtful_from = -1
+            for spell in spells:
+                for place in spell:
+                    held = raw[place]
+                    out[place] = Record(held.type, held.seq, held.at_s + moved_by_s, held.body)
+                end = spell[-1] + 1
+                corrections.append((raw[spell[0]].at_s, old_s if end == index else raw[end].at_s, moved_by_s))
+            if spells:
+                out[index] = Record(record.type, record.seq, new_s, (new_s, new_s))
+            spells, unknown = [], False
+        if unknown:
+            spells[-1].append(index)
     return tuple(out), tuple(corrections)
 
 
