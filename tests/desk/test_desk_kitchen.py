@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from textual.widgets import DataTable, Input, Static
 from tourier.batch.read import read_batch_text
+from tourier.known import Learned
 from tourier.logbook.learning import ledger
 from tourier.logbook.record.store import Logbook
 
@@ -99,6 +100,25 @@ async def test_questions_write_the_kitchen_of_the_next_batch(make_desk, home, un
         assert "79 F" in _text(desk, "#mine-text")
         await pilot.press("u")
         await until(pilot, lambda: desk.current_mode == "batch" and room.doc.get("kitchen.name") == "Canteen")
+
+
+async def test_the_open_batch_takes_what_is_learned_meanwhile(make_desk, home, until):
+    """Come back from the kitchen room, and figures and plan are those of the new lesson, without an edit."""
+    logbook = home / "data" / "logbook.sqlite"
+    desk = make_desk()
+    async with desk.run_test(size=(120, 40)) as pilot:
+        room = desk.screen_stack[0]
+        await until(pilot, lambda: getattr(room, "sized", None) is not None and room.sized.workup is not None)
+        plain = room.sized.workup.water_temp_c
+        name = room.sized.workup.spec.kitchen.name
+        await pilot.press("f4")
+        await until(pilot, lambda: desk.current_mode == "kitchen")
+        logbook.parent.mkdir(exist_ok=True)
+        with Logbook(logbook) as book:
+            ledger.write(book, [Learned("mixing_rise_k", name, 6.0, 5.0, 7.0, "K", "by hand", ())])
+        await pilot.press("f1")
+        await until(pilot, lambda: room.sized.workup.water_temp_c < plain - 5, what="the lesson is not used")
+        assert room.sized.draft.known.mixing_rise_k.value == 6.0
 
 
 async def _type(pilot, row, text: str) -> None:

@@ -26,6 +26,14 @@ if TYPE_CHECKING:
     from tourier.desk.widgets.workedpane import WorkedPane
 
 
+def _changed_at(file: Path) -> int:
+    """Return when a file was last written, ns; 0 when there is none."""
+    try:
+        return file.stat().st_mtime_ns
+    except OSError:
+        return 0
+
+
 class Batch(Room):
     """What the cook wants, and what comes of it: `kept` is the batch in hand, `files` opens and saves it."""
 
@@ -55,6 +63,7 @@ class Batch(Room):
         self._timing = False
         self._send_when_timed = False
         self._play = False
+        self._lessons_at = 0
         self.workbench = Workbench(
             lambda result: self.post_message(self.Worked(result)), lambda: self.desk.now(), places.logbook_file
         )
@@ -169,8 +178,17 @@ class Batch(Room):
         """Work out the text in force, and keep it."""
         self.desk.batch_text = self.kept.text
         self.files.keep()
-        self.workbench.ask(self.kept.text, self.kept.file.name if self.kept.file else "this batch")
+        self._work_out()
         self.say_line()
+
+    def _work_out(self) -> None:
+        self._lessons_at = _changed_at(places.logbook_file())
+        self.workbench.ask(self.kept.text, self.kept.file.name if self.kept.file else "this batch")
+
+    def on_screen_resume(self) -> None:
+        # What was learned or taken back in another room belongs into this plan too.
+        if self.doc is not None and _changed_at(places.logbook_file()) != self._lessons_at:
+            self._work_out()
 
     # --- what comes of it --------------------------------------------------------------------------------------
 
