@@ -36,9 +36,9 @@ def degrees(cdeg, us=0, places=1):
     """Return '13.4' for 1340 (places=1) or '13' (places=0), '56.1' or '56' in °F; '--' for no reading. No unit."""
     if cdeg == NO_CDEG:
         return "--"
-    tenths = div_round(cdeg * 9, 50) + 320 if us else div_round(cdeg, 10)
+    tenths = div_round(cdeg * 9 + 16000, 50) if us else div_round(cdeg, 10)
     if not places:
-        return "%d" % (div_round(cdeg * 9, 500) + 32 if us else div_round(cdeg, 100))
+        return "%d" % (div_round(cdeg * 9 + 16000, 500) if us else div_round(cdeg, 100))
     return "%s%d.%d" % ("-" if tenths < 0 else "", abs(tenths) // 10, abs(tenths) % 10)
 
 

@@ -135,7 +135,7 @@ def test_whole_fahrenheit_survives_celsius(fahrenheit):
 @given(st.integers(-6000, 30000), st.sampled_from([METRIC, US]))
 def test_both_machines_say_the_same_temperature(cdeg, said):
     """Integers on the timer, floats on the desk; half away from zero on both."""
-    if cdeg * (18 if said.us else 1) % 10 != 5:  # a tie may fall either way in floats
+    if (cdeg * 9 % 50 != 25) if said.us else (cdeg % 10 != 5):  # a tie may fall either way in floats
         assert said.reading(cdeg) == said.temperature(cdeg / 100, 1)
 
 
