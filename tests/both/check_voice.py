@@ -14,7 +14,9 @@ def check_degrees_have_no_float_in_them():
 
 def check_fahrenheit_fixed_points():
     # Published: 0 °C = 32 °F, 100 °C = 212 °F, -40 °C = -40 °F (definition of the scales); the human body 37, 98.6.
-    for cdeg, text in ((0, "32.0"), (10000, "212.0"), (-4000, "-40.0"), (2000, "68.0"), (3700, "98.6"), (-1778, "0.0"), (-375, "25.3")):
+    rows = ((0, "32.0"), (10000, "212.0"), (-4000, "-40.0"), (2000, "68.0"), (3700, "98.6"), (-1778, "0.0"),
+            (-375, "25.3"))  # fmt: skip
+    for cdeg, text in rows:
         assert voice.degrees(cdeg, 1) == text, (cdeg, voice.degrees(cdeg, 1))
     assert voice.degrees(1350, 1, 0) == "56" and voice.degrees(1340, 1) == "56.1"
 
