@@ -18,6 +18,7 @@ from shared_schedule.units import EPOCH_UNIX_S
 
 G_PER_OZ = 28.349523125
 _FILM_US = 0.1761101838  # W/(m2 K) in Btu/(h ft2 °F)
+_EFFUSIVITY_US = _FILM_US / 3600  # J/(m2 K s^0.5) in Btu/(ft2 °F s^0.5)
 
 
 def span(seconds: float) -> str:
@@ -48,7 +49,7 @@ def sixteenths(m: float) -> int:
 
 
 # "26 cm", "-18 °C", "1.5 to 15 mm" in a text for cooks
-_MEASURE = re.compile(r"(-?\d+(?:\.\d+)?)(?: to (\d+(?:\.\d+)?))? (°C|cm|mm|kg|g|K)\b")
+_MEASURE = re.compile(r"(-?\d+(?:\.\d+)?)(?: to (\d+(?:\.\d+)?))? (°C|cm|mm|m|kg|g|K)\b")
 
 
 @dataclass(frozen=True)
@@ -91,6 +92,8 @@ class Voice:
             said = [(self.degrees(n, 0), "°F") for n in numbers]
         elif unit == "K":
             said = [(f"{n * 1.8:.0f}", "Δ°F") for n in numbers]
+        elif unit == "m":
+            said = [(f"{round(n / 0.3048, -2):.0f}", "ft") for n in numbers]
         elif unit in ("cm", "mm"):
             parts = {"cm": 2, "mm": 16}[unit] if numbers[0] < 20 or unit == "cm" else 4
             said = [(both.inches(_whole(n * {"cm": 1e4, "mm": 1e3}[unit]), parts), "in") for n in numbers]
@@ -159,7 +162,7 @@ class Voice:
             return f"{self.learned(value, unit)} ({low} to {high})"
         if unit.startswith("s at"):
             return f"{span(value)} {unit[2:]}"
-        say = {"°C": self.tenths, "K": self.difference, "W/m²K": self.film}.get(unit)
+        say = {"°C": self.tenths, "K": self.difference, "W/m²K": self.film, "J/m²K√s": self.effusivity}.get(unit)
         return say(value) if say else f"{value:.2f} {unit}"
 
     def error(self, value: float, unit: str) -> str:
@@ -235,6 +238,10 @@ class Voice:
             return f"{_tenths(g / G_PER_OZ, 2)} oz"
         pounds, tenths = divmod(_whole(g / G_PER_OZ * 10), 160)
         return f"{pounds} lb {tenths / 10:.1f} oz" if pounds else f"{tenths / 10:.1f} oz"
+
+    def effusivity(self, value: float) -> str:
+        """Return '3130 J/(m²·K·√s)' or '0.153 Btu/(ft²·°F·√s)': how readily a bench takes heat."""
+        return f"{value * _EFFUSIVITY_US:.3f} Btu/(ft²·°F·√s)" if self.us else f"{_whole(value)} J/(m²·K·√s)"
 
     def film(self, w_m2k: float) -> str:
         """Return '12.3 W/(m²·K)' or '2.2 Btu/(h·ft²·°F)': how readily air takes heat."""

@@ -52,7 +52,7 @@ class Change:
 
     def row(self, voice: Voice = METRIC) -> tuple[str, ...]:
         """What differs with its unit, then the values: minutes, tenths of a degree; "--" where there is none."""
-        name = self.what.removesuffix(" (s)").replace("(°C", f"({voice.degree}")
+        name = self.what.removesuffix(" (s)").removesuffix(" (W/m²K)").replace("(°C", f"({voice.degree}")
         return name, *(_said(self.what, value, voice) for value in self.values)
 
 
@@ -227,6 +227,8 @@ def _said(what: str, value: Any, voice: Voice) -> str:
         return str(value)
     if what.endswith(" (s)"):
         return span(value)
+    if what.endswith("(W/m²K)"):
+        return voice.film(value)
     if what.endswith("(°C)"):
         return voice.degrees(value).replace("-", "−")
     if what.endswith(("(°C/min)", "(°C min)")):

@@ -15,12 +15,12 @@ from tourier.logbook.findings.marks import Reading
 from tourier.logbook.findings.numbers import Numbers
 
 _CP = "common practice, no source"
-_IREKS_PROOF = "butter goods proof at 28 °C at most: IREKS compendium 11.5"
+_IREKS_PROOF = "upper limit for the proof of butter goods: IREKS compendium 11.5"
 _IREKS_REST = "rest lets the dough relax and keeps it from shrinking: IREKS compendium 11.3"
 _MACIAS = "Macias Rodriguez & Marangoni 2018, Physics Today 71(1):70"
 _SOFT = f"fat that is too soft is absorbed and the crumb turns bready: {_MACIAS}"
 _HARD = f"fat that is too hard breaks into pieces: {_MACIAS}"
-_LONG = "a long, hot proof leads to compressed layers and partial collapse: Bakery Academy"
+_LONG = "a long, hot proof leads to compressed layers and partial collapse: common practice, no source"
 _PHYSICS = "physics: a surface below the dew point wets"
 
 SYMPTOMS: dict[str, str] = {

@@ -192,7 +192,7 @@ def _window(acc: Account, step: StepAccount, span: Span, y, number: int, labels:
     cap = acc.batch.plan.proof_cap_cdeg
     if step.step.kind == plans.PROOF and cap != NO_CDEG:
         line = f'<path d="M{a:.1f} {y(cap / 100):.1f}H{b:.1f}" stroke="{WARM}" stroke-dasharray="8 4"/>'
-        return line + _text(a + 6, y(cap / 100) - 5, f"butter's cap {cap / 100:.1f} °C", "s", "start")
+        return line + _text(a + 6, y(cap / 100) - 5, f"butter's cap {acc.deg(cap / 100)}", "s", "start")
     if math.isnan(step.low_c) and math.isnan(step.high_c):
         return ""
     times: list[float] = at_s.tolist()

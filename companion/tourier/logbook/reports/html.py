@@ -278,7 +278,7 @@ def _inputs(review: Review) -> str:
         ["room, humidity", f"{deg(plan.room_cdeg)}, {plan.room_rh_pct} %"],
         ["fridge / freezer", f"{deg(plan.fridge_cdeg)} / {deg(plan.freezer_cdeg)}"],
         ["proof space", deg(plan.proof_cdeg)],
-        ["bench", f"{said.thickness(plan.bench_um / 1e6)}, effusivity {plan.bench_effusivity} J m⁻² K⁻¹ s⁻½"],
+        ["bench", f"{said.thickness(plan.bench_um / 1e6)}, effusivity {said.effusivity(plan.bench_effusivity)}"],
         ["folds", ", ".join(f"{s.fold}-fold" for s in plan.steps if s.kind == plans.FOLD and s.paton <= 1) or "none"],
     ]
     out = ["<h2>Inputs</h2>", _table("What the plan counted on", ["What", "Value"], rows)]
