@@ -52,7 +52,8 @@ def test_the_rules_find_what_is_planted(units):
     planted = {
         "inch": ["13.4 °C", "Start °C", "8.1 mm thick", "63.6 x 21.2 cm", "strips 1 to 4, cm: 2.0", "+0.3 K are added",
                  "probe_c", "a pâton of 2.5 kg", "300 m"],
-        "metric": ["56 °F", "1 1/2 in thick", "12.0 oz", "marks in inches", "long cuts, in: 6", "probe_f", "2 lb of it"],
+        "metric": ["56 °F", "1 1/2 in thick", "12.0 oz", "marks in inches", "long cuts, in: 6", "probe_f",
+                   "2 lb of it"],
     }  # fmt: skip
     fine = {
         "inch": "10 min in the fridge at 56 °F; 1 1/2 in; 12.0 oz (340 g); 3 of 4 done; rated 2 by Kay; 4-fold",

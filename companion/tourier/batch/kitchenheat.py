@@ -322,7 +322,7 @@ class KitchenHeat:
     def pieces_hold(self, night: bool) -> Limits:
         """Shaped pieces kept cold: overnight, or while another pâton catches up."""
         if self.spec.kind == "puff" and not night:
-            return span(30 * MIN, HOUR, 24 * HOUR, "1 h cold before baking keeps the shape: eoibakery.com.au")
+            return span(30 * MIN, HOUR, 24 * HOUR, "1 h cold before baking keeps the shape: published practice")
         if night:
             return span(6 * HOUR, 11 * HOUR, 18 * HOUR, "cold hold of shaped pieces: common practice, no source")
         return span(0, 0, 3 * HOUR, "shaped pieces wait cold for the others: common practice, no source")
@@ -337,7 +337,7 @@ class KitchenHeat:
         slower fridge than the usual; overnight suits the cook."""
         found = stacks.rest_seconds(self.laminate_m, self._piece_plate_m, self.place.freezer_c, THAWED_C, self.place,
                                     "fridge", True, 48 * HOUR, 0.05)  # fmt: skip
-        night = "overnight in the fridge: drgigdidit.com (Child's recipe)"
+        night = "overnight in the fridge: a published recipe"
         if not math.isfinite(found.high):
             return span(12 * HOUR, 18 * HOUR, 36 * HOUR, f"a fridge this cold hardly thaws; {night}")
         least = max(4 * HOUR, found.high)

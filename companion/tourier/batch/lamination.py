@@ -82,7 +82,7 @@ class Lamination:
         if self.kitchen.ice_bench:
             within |= self._ice("ice")
         return self._add("lockin", ss.LOCK_IN, f"Lock-in, {self.spec.butter.lock_in}", ss.BENCH,
-                         span(3 * MIN, 4 * MIN, 8 * MIN, "cold dough hardens butter again, be quick: ploetzblog.de"),
+                         span(3 * MIN, 4 * MIN, 8 * MIN, "cold dough hardens butter, be quick: published practice"),
                          4 * MIN, within, layers=1, length_m=locked.length_m, width_m=locked.width_m,
                          thickness_m=locked.thickness_m, **self.window)  # fmt: skip
 
@@ -167,12 +167,12 @@ class Lamination:
 
     def _frozen_why(self) -> str:
         hard = lasting(self.heat.frozen_s)
-        return f"spread out until hard, about {hard}, then bagged; keeps a month at most: drgigdidit.com"
+        return f"spread out until hard, about {hard}, then bagged; keeps a month at most: a published recipe"
 
     def _shape(self, key: str, count: int) -> str:
         key = self._add("cutrest", ss.REST, "Chill the cut pieces", ss.FRIDGE,
-                        span(10 * MIN, 12 * MIN, 60 * MIN, "10 to 15 min before shaping: foodandwine.com, "
-                             "bourkestreetbakery.com.au"), 2 * MIN, {key: 5 * MIN}, flexible=True,
+                        span(10 * MIN, 12 * MIN, 60 * MIN, "10 to 15 min before shaping: two published "
+                             "recipes"), 2 * MIN, {key: 5 * MIN}, flexible=True,
                         ends_by=ss.BY_TIME)  # fmt: skip
         work = up(45 * count)
         return self._add("shape", ss.SHAPE, f"Shape {count} pieces", ss.BENCH,

@@ -46,7 +46,7 @@ def _formula(spec: BatchSpec, geometry: Geometry) -> list[Warned]:
                 "roll-in",
                 f"a roll-in of {geometry.of_dough:.1f} % of dough ({geometry.of_flour:.0f} % of flour) "
                 "is outside the usual 25 to 33 % of dough",
-                "domson.co.uk pastry academy",
+                "published trade guidance",
             )
         )
     worst = max(geometry.weighed, key=lambda w: abs(w.error_percent))
@@ -63,7 +63,7 @@ def _formula(spec: BatchSpec, geometry: Geometry) -> list[Warned]:
             Warned(
                 "trim",
                 f"a trim of {spec.trim_percent:g} % is outside 8 to 15 %; two public recipes lose 12 %",
-                "foodandwine.com classic croissants; bourkestreetbakery.com.au pain au chocolat",
+                "two published recipes",
             )
         )
     if heat_note := _uncalibrated(spec):
@@ -121,7 +121,7 @@ def _layers(spec: BatchSpec, geometry: Geometry) -> list[Warned]:
                 "sheet-thin",
                 f"{stage.step}: {said.thickness(stage.thickness_m)}; not thinner than {said.thickness(0.008)} between "
                 "folds",
-                "brotschafterin.com, Plunderteig",
+                "a published recipe",
             )
         )
     for stage in geometry.patons[0].stages:
@@ -182,7 +182,7 @@ def _kitchen(spec: BatchSpec, heat: KitchenHeat) -> list[Warned]:
                 "fridge",
                 f"the fridge is {deg(k.fridge_c)}; many rules want {deg(5)} or colder for dough with milk or "
                 "egg: follow your local rules",
-                "US FDA Food Code 3-501.16 via WAC 246-215-03525",
+                "FDA Food Code 3-501.16",
             )
         )
     return out
@@ -199,13 +199,13 @@ def _heat(spec: BatchSpec, geometry: Geometry, heat: KitchenHeat) -> list[Warned
             f"{wish} in the freezer takes the dough's core to about {deg(dough_c)}, and the butter to "
             f"{deg(after)} 5 min after the lock-in; take the dough out near {deg(right_c)}"
         )
-        out.append(Warned("dough-freezer", text, "heat model with ice; ploetzblog.de on butter that hardens"))
+        out.append(Warned("dough-freezer", text, "heat model with ice, and published practice"))
     elif after < heat.butter.stop_low_c:
         text = (
             f"dough at {deg(dough_c)} takes the butter from {deg(heat.window_mid_c)} to "
             f"{deg(after)} within 5 min of the lock-in, where it breaks: fold at once"
         )
-        out.append(Warned("reharden", text, "heat model; cold dough hardens butter again: ploetzblog.de"))
+        out.append(Warned("reharden", text, "heat model, and published practice"))
     if note := _cold_rest(spec, heat, geometry):
         out.append(note)
     stages = geometry.patons[0].stages
@@ -243,7 +243,7 @@ def _cold_rest(spec: BatchSpec, heat: KitchenHeat, geometry: Geometry) -> Warned
         f"butter breaks below {deg(heat.butter.stop_low_c)}: roll when the timer says the core is right, or let "
         "the pâton stand a few minutes"
     )
-    return Warned("rest-cold", text, "heat model, usual coefficients; cold butter snaps: ploetzblog.de")
+    return Warned("rest-cold", text, "heat model, usual coefficients, and published practice")
 
 
 def _safety(spec: BatchSpec, heat: KitchenHeat) -> list[Warned]:
