@@ -66,7 +66,9 @@ class App:
         self.sounder = self.caller.sounder
         self.buttons = buttons.Buttons()
         self.buttons.hold_at_boot(board.buttons(), board.ticks_ms())
-        self.sampler = Sampler(board, tuple([Channel(i, *probe) for i, probe in enumerate(self._probes())]))
+        self.sampler = Sampler(
+            board, tuple([Channel(about.number, *self._curve_of(about)) for about in board.channels])
+        )
         self.bench = Bench(self.store, board)
         self.bench.clock_ok = self.clock.ok
         self.watch = Watch(self)
@@ -91,19 +93,20 @@ class App:
     def ticks(self):
         return self.board.ticks_ms()
 
-    def _probes(self):
-        """(curve, fixed resistor, offset) of each thermometer, from settings and calibration."""
-        s, c = self.settings, self.calibration
-        curves = thermistor.CURVE_NAMES
-        return (
-            (thermistor.curve(curves[s["curve_bench"]]), s["ohm_bench"], c["offset_bench"]),
-            (thermistor.curve(curves[s["curve_probe"]]), s["ohm_probe"], c["offset_probe"]),
-        )
+    def _curve_of(self, about):
+        """(curve, fixed resistor, offset) of a channel: settings and calibration know the first two by name."""
+        s = self.settings
+        if about.number < 2:
+            curve, offset_cdeg = s["curve_" + about.name], self.calibration["offset_" + about.name]
+            ohm = s["ohm_" + about.name]
+        else:
+            curve, offset_cdeg, ohm = about.curve, 0, s["ohm_probe"]
+        return thermistor.curve(thermistor.CURVE_NAMES[curve]), ohm, offset_cdeg
 
     def settings_changed(self):
         """Make settings and calibration count at once."""
-        for channel, probe in zip(self.sampler.channels, self._probes()):
-            channel.configure(*probe)
+        for channel, about in zip(self.sampler.channels, self.board.channels):
+            channel.configure(*self._curve_of(about))
         if self.display_ok:
             try:
                 self.display.contrast(self.settings["contrast"])
@@ -122,6 +125,9 @@ class App:
                 bench.look_back()
             if bench.journal_format < J.VERSION:  # a day begun under an older firmware
                 bench.note(now_s, J.FORMAT, J.VERSION)
+            channels = bench.channel_records(now_s)
+            if channels:
+                bench.write(now_s, channels)
             bench.note(now_s, J.BOOT, self.board.reset_cause(), 1 if self.clock.ok else 0, *config.VERSION)
             bench.state.clock_ok = self.clock.ok
         lost = self.store.losses

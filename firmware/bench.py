@@ -14,6 +14,7 @@ from shared_schedule import history as H
 from shared_schedule import journal as J
 from shared_schedule import plan as P
 from shared_schedule import window as W
+from shared_schedule.channels import USUAL
 from shared_schedule.samples import read_blocks
 from shared_schedule.states import probe_at
 from shared_schedule.timeline import Projection, adopt
@@ -139,10 +140,8 @@ class Bench:
         self.known_s = max(plan.made_at_s, at_s)
         self._hold(plan, data)
         self.journal_format = J.VERSION
-        data = J.encode(J.FORMAT, self._next_seq(), at_s, J.VERSION) + J.encode(
-            J.PLAN, self._next_seq(), at_s, plan_id, len(data)
-        )
-        self.write(at_s, data)
+        begun = J.encode(J.FORMAT, self._next_seq(), at_s, J.VERSION) + self.channel_records(at_s)
+        self.write(at_s, begun + J.encode(J.PLAN, self._next_seq(), at_s, plan_id, len(data)))
         if not self.clock_ok:
             self.note(at_s, J.BOOT, self.board.reset_cause(), 0, *VERSION)  # so that replay knows what the stamps mean
 
@@ -196,6 +195,14 @@ class Bench:
         self.store_failed = False
         self.board.mark("durable %d" % (self.seq - 1))
         return True
+
+    def channel_records(self, at_s):
+        """Return the records of a board's channels; none for bench and probe alone, which every reader knows."""
+        out = b""
+        if self.board.channels != USUAL:
+            for channel in self.board.channels:
+                out += J.encode(J.CHANNEL, self._next_seq(), at_s, *channel)
+        return out
 
     def note(self, at_s, kind, *body):
         """Journal something that is not a transition; True when durable.

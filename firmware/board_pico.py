@@ -13,6 +13,8 @@ import machine
 import pins
 from machine import ADC, I2C, PWM, Pin
 
+from shared_schedule.channels import USUAL
+
 _POLL_MS = 10  # how often the buttons are looked at: shorter than a knuckle's shortest tap by far
 _IN = 512  # octets taken from the link at once: 28 ms at 55 us an octet, measured on an emulated RP2040
 _DUTY_HALF = 32768
@@ -36,6 +38,7 @@ class Board:
             Pin(number, Pin.IN, Pin.PULL_UP)
             for number in (pins.PIN_BUTTON_LEFT, pins.PIN_BUTTON_MIDDLE, pins.PIN_BUTTON_RIGHT)
         ]
+        self.channels = USUAL
         # ADC(Pin(n)), never ADC(n): it also takes the pad's pull and input buffer away.
         self._adcs = (ADC(Pin(pins.PIN_BENCH_NTC)), ADC(Pin(pins.PIN_PROBE_NTC)))
         _free_bus()

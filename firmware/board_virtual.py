@@ -16,6 +16,8 @@ import sys
 import vfs
 import virtual_chips
 
+from shared_schedule.channels import USUAL, Channel
+
 _HELLO = 1
 _IDLE = 2  # for_ms u32, watchdog fed u8, number u8
 _FRAME = 3  # 1024 octets of the display's memory
@@ -32,8 +34,7 @@ _PLAN = 13  # canonical bytes of the plan now held
 
 _SETTINGS = "<IIBBiiHHBB8s"
 _SETTINGS_OCTETS = struct.calcsize(_SETTINGS)
-_TURN = "<IHHBBhHIB"  # the last field repeats the number of the idle it answers
-_TURN_OCTETS = struct.calcsize(_TURN)
+_TURN = "<IHHBBhHIB"  # the last field repeats the number of the idle it answers; codes of more channels follow
 
 BLOCK_OCTETS = 4096
 BLOCKS = 352  # file system of a Pico: 1408 KiB
@@ -119,7 +120,13 @@ class Board:
             self._flags & 32,
         )  # fmt: skip
         self.i2c = virtual_chips.Bus(self, self._flags, i2c_fail_at, self._flags & 32)
-        self._turn = bytearray(_TURN_OCTETS)
+        self.channels = USUAL
+        for row in (os.getenv("TOURIER_CHANNELS") or "").split(";"):  # "2:3:5:0:0:proof space;..."
+            if row:
+                fields = row.split(":")
+                self.channels += (Channel(*([int(field) for field in fields[:5]] + fields[5:])),)
+        self._form = _TURN + "H" * (len(self.channels) - 2)
+        self._turn = bytearray(struct.calcsize(self._form))
         self._poll = select.poll()
         self._poll.register(self._side, select.POLLIN)
         self._poll.register(sys.stdin, select.POLLIN)
@@ -133,7 +140,7 @@ class Board:
         self._waited_ms = 0
         self._idle_n = 0
         self._fed = 0
-        self._codes = [0, 0]
+        self._codes = {}  # by number of the channel
         self._dither = 0
         self._adc_reads = 0
         self.adc_fails = 0
@@ -169,10 +176,12 @@ class Board:
         for item in self._poll.poll(-1):
             if item[0] is self._side:
                 self._read(self._turn)
-                (
-                    self._ticks, self._codes[0], self._codes[1], self._mask, self._flags, self.air_cdeg, self.rh_cpct,
-                    self._rtc_s, number,
-                ) = struct.unpack(_TURN, self._turn)  # fmt: skip
+                turn = struct.unpack(self._form, self._turn)
+                self._ticks = turn[0]
+                self._mask, self._flags, self.air_cdeg, self.rh_cpct, self._rtc_s, number = turn[3:9]
+                codes = turn[1:3] + turn[9:]
+                for i in range(len(codes)):
+                    self._codes[self.channels[i].number] = codes[i]
                 if number == self._idle_n:  # else an answer that crossed with a shorter wish
                     self._waiting = False
             else:
@@ -199,7 +208,7 @@ class Board:
                 self.adc_fails += 1
                 self.mark("failed adc %d" % (self._adc_reads - 1))
                 raise OSError(5)
-        code = self._codes[channel]
+        code = self._codes.get(channel, 0)
         # Readings 2 steps of a 12-bit code apart at most, turning with every call, so that none repeats exactly.
         if self._flags & 128:  # a converter that has died with a number in it
             for i in range(len(into)):

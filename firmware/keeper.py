@@ -21,14 +21,15 @@ class Keeper:
 
     def __init__(self, app, now_s):
         self._app = app
-        self._writer = SampleWriter(SAMPLE_S)
+        self._numbers = tuple([channel.number for channel in app.sampler.channels])
+        self._writer = SampleWriter(SAMPLE_S, self._numbers)
         self._flushed_s = 0
         self._aired_s = self._measured_s = now_s
         self._unwritten = 0  # blocks of samples that flash refused, one after the other
 
     def begin(self, now_s):
         """Another batch is in hand: its log begins now."""
-        self._writer = SampleWriter(SAMPLE_S)
+        self._writer = SampleWriter(SAMPLE_S, self._numbers)
         self._flushed_s = now_s
 
     def clock_set(self, now_s):
@@ -39,10 +40,10 @@ class Keeper:
         app = self._app
         bench = app.bench
         if bench.plan is not None and bench.mode != D.FINISHED:
-            sampler = app.sampler
-            if not self._writer.add(now_s, sampler.bench.cdeg, sampler.probe.cdeg):
+            readings = app.sampler.readings
+            if not self._writer.add(now_s, readings):
                 self.flush()
-                self._writer.add(now_s, sampler.bench.cdeg, sampler.probe.cdeg)
+                self._writer.add(now_s, readings)
             if not 0 <= now_s - self._flushed_s < FLUSH_S - SAMPLE_S:
                 self._flushed_s = now_s
                 self.flush()

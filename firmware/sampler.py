@@ -97,17 +97,18 @@ class Channel:
 
 
 class Sampler:
-    """Reads both channels. `bench` and `probe` are Channels."""
+    """Reads every channel. `bench` and `probe` are the first two; `readings` what all said last, in their order."""
 
     def __init__(self, board, channels):
         self._board = board
         self.channels = channels
+        self.readings = [NO_CDEG] * len(channels)
         self.bench = channels[BENCH]
         self.probe = channels[PROBE]
         self._codes = [0] * board.ADC_READS  # a list, because lists sort in place at the interpreter's own speed
 
     def turn(self, room_cdeg=NO_CDEG):
-        """Read both channels now; `room_cdeg` is the air the needle would hang in."""
+        """Read every channel now; `room_cdeg` is the air the needle would hang in."""
         for channel in self.channels:
             try:
                 spread = self._burst(channel.number)
@@ -118,6 +119,8 @@ class Sampler:
                 continue
             channel.take(mean_of_middle(self._codes), spread)
         self.probe.watch(room_cdeg)
+        for i in range(len(self.channels)):
+            self.readings[i] = self.channels[i].cdeg
 
     def _burst(self, number):
         """Read a channel many times; leave the codes sorted and return how far apart they were."""

@@ -17,7 +17,8 @@ def run(app):
     ok = pins.ADDR_OLED in found
     passed = passed and ok
     out.append("display: " + ("ok" if ok else "no answer at 0x%02X; check SDA, SCL, reset" % pins.ADDR_OLED))
-    for name, channel in (("bench", app.sampler.bench), ("probe", app.sampler.probe)):
+    for about, channel in zip(app.board.channels, app.sampler.channels):
+        name = about.name
         if channel.cdeg != NO_CDEG:
             out.append("%s thermometer: %s%s, code %d" % (name, degrees(channel.cdeg, us), unit, channel.code >> 4))
         else:

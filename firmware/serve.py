@@ -69,6 +69,7 @@ class Handler:
             "fold_of": g.fold_of, "bench_cdeg": app.sampler.bench.cdeg, "probe_cdeg": app.sampler.probe.cdeg,
             "low_cdeg": g.low_cdeg, "high_cdeg": g.high_cdeg, "left_s": left, "slack_s": g.slack_s,
             "alarm": g.alarm, "fault": g.fault,
+            "more": b"".join([struct.pack("<Bh", c.number, c.cdeg) for c in app.sampler.channels[2:]]),
         }  # fmt: skip
 
     # --- plan -----------------------------------------------------------------------------------------------------

@@ -27,7 +27,7 @@ class Watch:
 
     def __init__(self, app):
         self._app = app
-        self._faults = [0, 0]
+        self._faults = {}  # by number of the channel
         self._fault_for = 0
         self._outside = 0
         self._slip_told_s = 0
@@ -51,7 +51,7 @@ class Watch:
         bench = app.bench
         for channel in app.sampler.channels:
             fault = 0 if channel.fault == AWAY else channel.fault  # a needle on its way is not broken
-            if fault != self._faults[channel.number]:
+            if fault != self._faults.get(channel.number, 0):
                 self._faults[channel.number] = fault
                 bench.note(now_s, J.FAULT, channel.number, fault)
         probe = app.sampler.probe

@@ -16,7 +16,7 @@ import binascii
 import struct
 
 PROTOCOL_MAJOR = 1  # another major is refused
-PROTOCOL_MINOR = 0  # another minor is talked to, with a warning
+PROTOCOL_MINOR = 1  # another minor is talked to, with a warning
 
 NO_READING = -32768  # i16 temperature fields: no sensor, open, short or out of range
 
@@ -26,6 +26,8 @@ PLAN_CHUNK_MAX = 1000  # one PLAN_DATA; the device holds it up to three times wh
 PLAN_MAX = 8192  # a whole plan (plan.MAX_PLAN_BYTES); one of 48 steps is under 4096
 STEPS_MAX = 96  # records in STATE (plan.MAX_STEPS)
 STEP_RECORD = "<BII"  # in STATE.steps: state, started at, ended at (0 = not yet)
+CHANNEL_RECORD = "<Bh"  # in TELEMETRY.more, one for each channel past the first two: number, 0.01 degC
+CHANNEL_OCTETS = 3
 LOG_MAX = 4194304  # a stream; the largest board's whole file system has 3 MiB
 TEXT_MAX = 120
 HEADER = "<BHH"
@@ -175,7 +177,8 @@ TABLE = (
     (TELEMETRY, "TELEMETRY", "<",
      (("at_s", "u32", 0), ("mode", "u8", 0), ("word", "u8", 0), ("step_id", "u8", 0), ("fold_n", "u8", 0),
       ("fold_of", "u8", 0), ("bench_cdeg", "i16", 0), ("probe_cdeg", "i16", 0), ("low_cdeg", "i16", 0),
-      ("high_cdeg", "i16", 0), ("left_s", "i32", 0), ("slack_s", "i32", 0), ("alarm", "u8", 0), ("fault", "u8", 0))),
+      ("high_cdeg", "i16", 0), ("left_s", "i32", 0), ("slack_s", "i32", 0), ("alarm", "u8", 0), ("fault", "u8", 0),
+      ("more", "rest", CHANNEL_OCTETS * 2))),
 )  # fmt: skip
 
 # What answers a request, where it is not RESULT.

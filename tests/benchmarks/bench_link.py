@@ -47,7 +47,7 @@ def two_days_of_samples() -> bytes:
             target = chance.choice((-1500.0, 400.0, 400.0, 1400.0, 2000.0, 2600.0))
         bench += chance.gauss(0, 0.8)
         probe += (target - probe) / 120 + chance.gauss(0, 0.8)
-        while not writer.add(1000 + 5 * i, int(bench + chance.gauss(0, 2)), int(probe + chance.gauss(0, 2))):
+        while not writer.add(1000 + 5 * i, (int(bench + chance.gauss(0, 2)), int(probe + chance.gauss(0, 2)))):
             out += bytes(writer.block())
     out += bytes(writer.block())
     return bytes(out)

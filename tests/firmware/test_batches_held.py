@@ -129,9 +129,9 @@ for n in range(14 * 86400 // 5):
     probe = max(-2000, min(6000, probe + random.randint(-5, 5) + (300 if n % 2000 == 0 else 0)))
     reading = -32768 if n % 5000 < 20 else probe
     at_s += 5
-    if not writer.add(at_s, bench, reading):
+    if not writer.add(at_s, (bench, reading)):
         if not store.append_samples(writer.block()): full += 1
-        writer.add(at_s, bench, reading)
+        writer.add(at_s, (bench, reading))
     if n % 6 == 5:
         if not store.append_samples(writer.block()): full += 1
     if n % 1000 == 0: store.append(b"x" * 20)

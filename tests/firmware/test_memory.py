@@ -50,7 +50,7 @@ while done < 200:
     mean = mean_of_middle(codes)
     window.judge(1000 + done)
     rate.add(at_s, 1000 + done)
-    fits = writer.add(at_s, 2000 + done % 5, 1000 + done % 7)
+    fits = writer.add(at_s, (2000 + done % 5, 1000 + done % 7))
     micropython.heap_unlock()
     if not fits:
         writer.block()

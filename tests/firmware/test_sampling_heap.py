@@ -37,15 +37,14 @@ def play():
         board.open_ = 200 <= turn < 260
         micropython.heap_lock()
         sampler.turn(2150)
-        bench_cdeg = sampler.bench.cdeg
         probe_cdeg = sampler.probe.cdeg
         window.judge(probe_cdeg)
         rate.add(at_s, probe_cdeg)
-        fits = writer.add(at_s, bench_cdeg, probe_cdeg)
+        fits = writer.add(at_s, sampler.readings)
         micropython.heap_unlock()
         if not fits:
             writer.block()
-            writer.add(at_s, bench_cdeg, probe_cdeg)
+            writer.add(at_s, sampler.readings)
             blocks += 1
         if probe_cdeg == NO_CDEG:
             missing += 1

@@ -85,9 +85,9 @@ class Day:
 
         def sample(at_s, bench, probe):
             pair = [NO_CDEG if c is None else round(c * 100) for c in (bench, probe)]
-            if not writer.add(at_s, *pair):
+            if not writer.add(at_s, pair):
                 samples.extend(bytes(writer.block()))
-                writer.add(at_s, *pair)
+                writer.add(at_s, pair)
 
         slips = slips or {}
         now = plan.made_at_s + 600

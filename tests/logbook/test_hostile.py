@@ -104,9 +104,9 @@ def test_sound_records_in_any_order_at_any_time_are_read_and_reported(folder, re
     journal = b"".join(J.encode(r[0], n, times[n], *r[1:]) for n, r in enumerate(records))
     writer, blocks = SampleWriter(5), bytearray()
     for pair in samples:
-        if not writer.add(*pair):
+        if not writer.add(pair[0], pair[1:]):
             blocks += bytes(writer.block())
-            writer.add(*pair)
+            writer.add(pair[0], pair[1:])
     blocks += bytes(writer.block())
     with Logbook(folder / "book.sqlite") as book:
         for item in book.batches():

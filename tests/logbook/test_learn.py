@@ -141,9 +141,9 @@ def kitchen_batch(seed: int, film_factor: float, fridge_c: float, made_at_s: int
         for t in range(0, 5400, 5):
             kitchen.advance(5)
             pair = (step.start_at_s + t, round(kitchen.bench_c * 100), round(kitchen.probe_c * 100))
-            if not writer.add(*pair):
+            if not writer.add(pair[0], pair[1:]):
                 samples += bytes(writer.block())
-                writer.add(*pair)
+                writer.add(pair[0], pair[1:])
         seq += 1
         journal.append(J.encode(J.STEP, seq, step.start_at_s + 5400, step.step_id, 1, 2, 1))
     samples += bytes(writer.block())

@@ -73,7 +73,7 @@ def test_a_needle_left_in_the_other_paton_is_not_put_down_to_the_rest(left_in_c,
     c = np.where((at_s >= 1200) & (at_s < 1800), 14.0, chill)
     if left_in_c is not None:
         c = np.where(at_s >= 1800, left_in_c, c)
-    owner = owners(plan, past, Samples(at_s, np.full(len(at_s), 20.0), c), 3600)
+    owner = owners(plan, past, Samples(at_s, {0: np.full(len(at_s), 20.0), 1: c}), 3600)
     assert (owner[at_s < 1200] == 0).all() and (owner[(at_s >= 1200) & (at_s < 1800)] == 1).all()
     assert ((owner[at_s >= 1800] == 0).all()) == believed and ((owner[at_s >= 1800] == -1).all()) != believed
 
@@ -81,9 +81,10 @@ def test_a_needle_left_in_the_other_paton_is_not_put_down_to_the_rest(left_in_c,
 def test_a_needle_moved_in_the_midst_of_a_rest_ends_its_readings():
     plan, past, at_s, chill = _two_patons()
     past.started_at_s[1] = past.ended_at_s[1] = 0
-    owner = owners(plan, past, Samples(at_s, np.full(len(at_s), 20.0), np.where(at_s >= 2400, chill - 3, chill)), 3600)
+    pulled = np.where(at_s >= 2400, chill - 3, chill)
+    owner = owners(plan, past, Samples(at_s, {0: np.full(len(at_s), 20.0), 1: pulled}), 3600)
     assert (owner[at_s < 2370] == 0).all() and (owner[at_s >= 2400] == -1).all()
-    calm = owners(plan, past, Samples(at_s, np.full(len(at_s), 20.0), chill), 3600)
+    calm = owners(plan, past, Samples(at_s, {0: np.full(len(at_s), 20.0), 1: chill}), 3600)
     assert (calm == 0).all()
 
 

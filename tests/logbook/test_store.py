@@ -264,10 +264,10 @@ def test_a_clock_set_late_moves_what_was_logged_before_it(book):
     writer = SampleWriter(5)
     samples = b""
     for n in range(13):
-        writer.add(wrong + 5 * n, 2000, 1300)
+        writer.add(wrong + 5 * n, (2000, 1300))
     samples += bytes(writer.block())
     for n in range(60):
-        writer.add(right + 5 + 5 * n, 2000, 1400)
+        writer.add(right + 5 + 5 * n, (2000, 1400))
     samples += bytes(writer.block())
     loaded = book.load(book.collect("b", raw, journal, samples))
     assert loaded.clock_corrections == 1

@@ -93,9 +93,9 @@ def test_any_samples_come_back(at_s: int, interval_s: int, data) -> None:
     writer = S.SampleWriter(interval_s)
     raw = bytearray()
     for place, sample in enumerate(samples):
-        if not writer.add(*sample):
+        if not writer.add(sample[0], sample[1:]):
             raw += writer.block()
-            assert writer.add(*sample)
+            assert writer.add(sample[0], sample[1:])
         if place % flush == 0:
             raw += writer.block()
     raw += writer.block()

@@ -60,7 +60,7 @@ def curve_lines(batch: Batch, width: int, height: int = 12) -> list[str]:
     """Return dough and bench temperature over the whole batch as terminal lines, without colour."""
     import numpy as np
 
-    from tourier.logbook.record.model import clock_text
+    from tourier.logbook.record.model import channel_title, clock_text
     from tourier.picture.decimate import extent
     from tourier.picture.raster import Band, Series, draw, scale
 
@@ -68,14 +68,16 @@ def curve_lines(batch: Batch, width: int, height: int = 12) -> list[str]:
     if len(samples) < 2:
         return ["No temperatures were logged."]
     at_s = samples.at_s.astype(float)
-    seen = extent(np.concatenate([samples.probe_c, samples.bench_c]))
+    seen = extent(np.concatenate(list(samples.columns.values())))
     if seen is None:
         return ["No temperatures were logged."]
     low_c, high_c = seen[0] - 1, min(seen[1], 45.0) + 1
     columns = width - 5
     plan = batch.plan
     band = [Band(at_s[0], at_s[-1], plan.butter_low_cdeg / 100, plan.butter_high_cdeg / 100)]
-    series = [Series("bench", at_s, samples.bench_c, dotted=True), Series("probe", at_s, samples.probe_c)]
+    series = [
+        Series(channel_title(one), at_s, samples.columns[one.number], dotted=one.number != 1) for one in batch.channels
+    ]
     drawn = draw(series, band, at_s[0], at_s[-1] + 1, low_c, high_c, columns, height)
     lines = [
         label.rjust(4) + "│" + "".join(row)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import struct
 from dataclasses import dataclass
 
-from shared_schedule import day, words
+from shared_schedule import day, messages, words
 from shared_schedule import plan as wire
 from shared_schedule.units import NO_CDEG
 from tourier.voice import Voice, span, step_name
@@ -29,6 +30,7 @@ class Sight:
     offset_min: int
     step_id: int = 0
     left_of: str = ""
+    channels: tuple[tuple[int, int | None], ...] = ()  # (number, 0.01 °C) of every sensor
     units: int = 0  # of the plan: 0 metric, 1 °F and inches
 
     @property
@@ -74,6 +76,15 @@ def _left_of(telemetry: dict, step: wire.Step | None) -> str:
     return "window" if _known(telemetry["low_cdeg"]) is not None else "step"
 
 
+def _channels(telemetry: dict) -> tuple[tuple[int, int | None], ...]:
+    """Bench and probe, and what further sensors there are; a record cut short is left out."""
+    more = telemetry.get("more", b"")
+    whole = more[: len(more) // messages.CHANNEL_OCTETS * messages.CHANNEL_OCTETS]
+    rows = [(0, telemetry["bench_cdeg"]), (1, telemetry["probe_cdeg"])]
+    rows += struct.iter_unpack(messages.CHANNEL_RECORD, whole)
+    return tuple((number, _known(cdeg)) for number, cdeg in rows)
+
+
 def _known(cdeg: int) -> int | None:
     return None if cdeg == NO_CDEG else cdeg
 
@@ -103,4 +114,5 @@ def sight_of(telemetry: dict, plan: wire.Plan | None) -> Sight:
         step_id=telemetry["step_id"],
         left_of=_left_of(telemetry, step),
         units=plan.units if plan is not None else 0,
+        channels=_channels(telemetry),
     )

@@ -8,6 +8,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
+from shared_schedule.samples import CHANNELS_MAX
+
 _SCAN_EVERY_S = 3.0  # listing ports reads a few small files; a cook who plugs in looks up after about that time
 _NAMED = 4  # digits of a board's own number that name it
 _CLOCK_SET_S = 5
@@ -36,7 +38,7 @@ class Berth:
     sight: Any = None
     why: str = ""
     clock: Callable[[], float] | None = None  # a virtual timer lives in its own time
-    looks: deque[tuple[int, float, float]] = field(default_factory=lambda: deque(maxlen=_KEPT))
+    looks: deque[tuple[float, ...]] = field(default_factory=lambda: deque(maxlen=_KEPT))
     alarm: str = ""
     calm: Callable[[bool], None] = lambda _on: None  # slows a virtual timer while something is transferred
     twin: int = 0  # from 2: the how manieth whose number ends alike
@@ -54,12 +56,9 @@ class Berth:
             if sight.at_s > self.looks[-1][0] - _CLOCK_SET_S:
                 return
             self.looks.clear()
-        nan = float("nan")
-        self.looks.append((
-            sight.at_s,
-            nan if sight.probe_cdeg is None else sight.probe_cdeg / 100,
-            nan if sight.bench_cdeg is None else sight.bench_cdeg / 100,
-        ))  # fmt: skip
+        read_c = {number: float("nan") if cdeg is None else cdeg / 100 for number, cdeg in sight.channels}
+        further = [read_c[number] for number, _cdeg in sight.channels[2:CHANNELS_MAX]]
+        self.looks.append((sight.at_s, read_c[1], read_c[0], *further))
 
     @property
     def label(self) -> str:

@@ -92,7 +92,11 @@ def picture(batch: Batch, account: Account, review: Any) -> Pictured:
     """Return what the look-back room draws of a batch, its account and its review."""
     samples = batch.samples
     at_s = samples.at_s.astype(float)
-    series = [Series("bench", at_s, samples.bench_c, dotted=True), Series("probe", at_s, samples.probe_c)]
+    styles = {0: "bench", 1: "probe"}  # further channels are drawn as what is only indicated
+    series = [
+        Series(styles.get(number, "ahead"), at_s, column, dotted=number != 1)
+        for number, column in sorted(samples.columns.items(), key=lambda one: one[0] == 1)  # the probe over the others
+    ]
     strip = sorted(
         (step.from_s, step.to_s if step.to_s is not None else batch.last_at_s, step.title)
         for step in account.steps

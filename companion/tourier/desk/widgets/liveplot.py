@@ -44,12 +44,14 @@ class LivePlot(Plot):
         if port == berth.port and step_id == sight.step_id and now_s - drawn_s < _CURVE_EVERY_S and not few:
             return
         self._followed = (berth.port, now_s, sight.step_id, len(berth.looks))
-        data = np.array(berth.looks, dtype=float)
+        width = max(len(look) for look in berth.looks)  # a timer may be given another sensor
+        data = np.array([(*look, *(width - len(look)) * (np.nan,)) for look in berth.looks], dtype=float)
         data = data[data[:, 0] >= data[-1, 0] - _HOUR_S]
         at_s = data[:, 0]
         low = None if sight.low_cdeg is None else sight.low_cdeg / 100
         high = None if sight.high_cdeg is None else sight.high_cdeg / 100
-        series = [Series("bench", at_s, data[:, 2], dotted=True), Series("probe", at_s, data[:, 1])]
+        series = [Series("ahead", at_s, column, dotted=True) for column in data[:, 3:].T]  # further sensors
+        series += [Series("bench", at_s, data[:, 2], dotted=True), Series("probe", at_s, data[:, 1])]
         windowed = low is not None and high is not None
         # The timer counts down to the edge of the window only while the step has one.
         left_s = sight.left_s if sight.left_of == "window" else None

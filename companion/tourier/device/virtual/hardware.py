@@ -17,6 +17,7 @@ from collections import deque
 from pathlib import Path
 
 from shared_schedule import plan as plan_records
+from shared_schedule.channels import Channel
 from tourier.device.virtual import sidechannel as S
 from tourier.device.virtual.bridge import Bridge
 from tourier.device.virtual.flash import FlashOp, make_blank
@@ -59,6 +60,7 @@ class Hardware:
         held_at_boot: int = 0,
         bridge_options: dict | None = None,
         restart_by_itself: bool = True,
+        more_channels: tuple[Channel, ...] = (),
     ) -> None:
         self.flash = make_blank(Path(flash))
         self.kitchen = kitchen
@@ -80,6 +82,7 @@ class Hardware:
         self.held_at_boot = held_at_boot
         self.bridge_options = bridge_options or {}
         self.restart_by_itself = restart_by_itself
+        self.more_channels = more_channels
 
         self.board_id = struct.pack("<Q", (0x7072000000000000 | (seed & 0xFFFFFFFF)))
         self.glance: Glance = Glance()
@@ -154,7 +157,8 @@ class Hardware:
     def _power_on(self, cause: int) -> None:
         termios.tcflush(self._tty, termios.TCIOFLUSH)  # what was in the old interpreter's buffers went with it
         tty.setraw(self._tty)
-        self._process, ours = launch(self._tty, self.flash, self.heap, self._scratch, self._errors)
+        channels = ";".join(":".join(map(str, channel)) for channel in self.more_channels)
+        self._process, ours = launch(self._tty, self.flash, self.heap, self._scratch, self._errors, channels)
         ours.settimeout(PATIENCE_S)
         self._side = ours
         self._inbox.clear()
@@ -201,6 +205,8 @@ class Hardware:
         ticks = (self._ticks0 + self._now_ms) % S.TICKS
         self._idle_ms = None
         turn = S.TURN.pack(ticks, bench, probe, self._mask, self._flags(), air, rh, self._chip_s(), self._idle_n)
+        more = [21.0 if kitchen is None else kitchen.felt_c(channel) for channel in self.more_channels]
+        turn += struct.pack(f"<{len(more)}H", *map(code16, more))
         with contextlib.suppress(BrokenPipeError, ConnectionResetError):  # noticed when its end is read
             self._side.sendall(turn)
 

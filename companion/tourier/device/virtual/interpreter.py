@@ -33,7 +33,9 @@ def find_micropython() -> str:
     return found
 
 
-def launch(line: int, flash: Path, heap: str, scratch: Path, errors: Path) -> tuple[subprocess.Popen, socket.socket]:
+def launch(
+    line: int, flash: Path, heap: str, scratch: Path, errors: Path, channels: str = ""
+) -> tuple[subprocess.Popen, socket.socket]:
     """Start the firmware with its port on the terminal `line`; return the process and our end of its side channel.
 
     It sees nothing of this machine's environment and ends when its side channel does. What it prints besides its port
@@ -46,6 +48,7 @@ def launch(line: int, flash: Path, heap: str, scratch: Path, errors: Path) -> tu
         "TOURIER_SOURCE": str(firmware_dir()),
         "TOURIER_SHARED": str(shared_dir()),
         "MICROPYPATH": f"{firmware_dir()}:{shared_dir()}",
+        "TOURIER_CHANNELS": channels,
         "HOME": str(scratch),
     }
     command = [find_micropython(), "-X", f"heapsize={heap}", "-i", str(firmware_dir() / "virtual_main.py")]

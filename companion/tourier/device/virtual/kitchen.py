@@ -33,10 +33,12 @@ import math
 import random
 from dataclasses import dataclass
 
+from shared_schedule.channels import DOUGH, Channel
 from tourier.craft.butter import profile
 from tourier.device.virtual.matter import BENCH_NODES, BENCHES, PATON_NODES, Body, Matter
 
 PLACES = ("bench", "fridge", "freezer", "proof", "oven", "room")
+_PLACES = {1: "bench", 2: "fridge", 3: "freezer", 4: "room", 5: "proof", 6: "oven"}  # by the plan's numbers
 
 
 @dataclass
@@ -162,6 +164,12 @@ class PlayedKitchen(Matter):
     def air_c(self) -> float:
         """True room air by the bench timer, degrees C."""
         return self.air["room"]
+
+    def felt_c(self, channel: Channel) -> float:
+        """What a further sensor feels, degrees C: the middle of its pâton once that is there, else its place's air."""
+        if channel.kind == DOUGH and f"dough{channel.paton}" in self.bodies:
+            return self.truth(channel.paton)["core_c"]
+        return self.air[_PLACES.get(channel.place, "room")]
 
     @property
     def air_humidity(self) -> float:

@@ -19,14 +19,13 @@ from shared_schedule import journal as J
 from shared_schedule import plan as plans
 from shared_schedule import states, thermistor
 from shared_schedule.history import History
-from tourier.logbook.record.model import Batch, Floats, Samples
+from tourier.logbook.record.model import Batch, Floats, Samples, channel_title
 
 _SETTLE_S = 120.0  # after the needle's move the reading may run as it likes
 _WITHIN_S = 30.0
 _JUMP_C = 1.0  # within that time; a thin pâton in a freezer makes three quarters of it
 _WARMER_C = 0.4  # dough that went on resting in the cold has not warmed, apart from the needle's place in it
 _COLDER_C, _COLDER_C_MIN = 0.6, {plans.FRIDGE: 0.15, plans.FREEZER: 1.5}  # nor cooled faster than this
-CHANNELS = ("bench", "probe")
 _LEAST_S = 30  # shorter ones are no news
 _BOOT_S = 60  # a first "all well" this soon after the beginning ends no fault: the channels had not been read before
 
@@ -89,7 +88,7 @@ def _jump(t: Floats, c: Floats) -> float | None:
 
 
 class Gap(NamedTuple):
-    """No reading of a channel ("bench" or "probe") in from_s..to_s; `broken` when the timer called it a fault."""
+    """No reading of a channel (its name) in from_s..to_s; `broken` when the timer called it a fault."""
 
     channel: str
     from_s: int
@@ -101,8 +100,9 @@ def gaps(batch: Batch) -> tuple[Gap, ...]:
     """Return the stretches of 30 s and more without a reading, per channel, in order of time."""
     out = []
     at_s = batch.samples.at_s
-    for number, column in enumerate((batch.samples.bench_c, batch.samples.probe_c)):
-        lost = np.isnan(column)
+    for channel in batch.channels:
+        number = channel.number
+        lost = np.isnan(batch.samples.columns[number])
         if not lost.any():
             continue
         spans = fault_spans(batch, number)
@@ -111,8 +111,8 @@ def gaps(batch: Batch) -> tuple[Gap, ...]:
         for start, stop in zip(edges[::2], edges[1::2], strict=True):
             from_s, to_s = int(at_s[start]), int(at_s[min(stop, len(at_s) - 1)])
             if to_s - from_s >= _LEAST_S:
-                broken = never or number == 0 or any(a < to_s and b > from_s for a, b in spans)
-                out.append(Gap(CHANNELS[number], from_s, to_s, broken))
+                broken = never or number != 1 or any(a < to_s and b > from_s for a, b in spans)
+                out.append(Gap(channel_title(channel), from_s, to_s, broken))
     return tuple(out)
 
 

@@ -15,10 +15,11 @@ import numpy as np
 from shared_schedule import journal as J
 from shared_schedule import plan as plans
 from shared_schedule import samples as sampling
+from shared_schedule.channels import USUAL
 from shared_schedule.units import CDEG_MAX, CDEG_MIN, NO_CDEG
 from tourier.logbook import LogbookError
 from tourier.logbook.record.model import Record, Samples
-from tourier.logbook.record.pack import MAX_PAIRS, from_cdeg
+from tourier.logbook.record.pack import MAX_CHANNELS, MAX_PAIRS, from_cdeg
 
 MAX_JOURNAL_BYTES = 1 << 20  # a two-day journal is about 10 KB; the timer's whole flash is 2 MB
 MAX_SAMPLE_BYTES = 4 << 20
@@ -108,10 +109,13 @@ def read_samples(data: bytes, corrections: tuple[tuple[int, int, int], ...] = ()
     if len(data) > MAX_SAMPLE_BYTES:
         raise LogbookError(f"The temperatures are {len(data)} bytes long; at most {MAX_SAMPLE_BYTES} are taken.")
     reader = sampling.read_blocks(data)
-    rows: list[tuple[int, int, int]] = []
+    rows: list[tuple[int, ...]] = []
+    runs: list[tuple[int, tuple[int, ...]]] = []  # (first row, channels): a timer may be given another sensor
     unread = 0
     try:
         for row in reader:
+            if not runs or runs[-1][1] != reader.channels:
+                runs.append((len(rows), reader.channels))
             rows.append(row)
             if len(rows) > MAX_PAIRS:
                 raise LogbookError(f"The log holds more than {MAX_PAIRS} temperature pairs; it cannot be a batch.")
@@ -120,11 +124,16 @@ def read_samples(data: bytes, corrections: tuple[tuple[int, int, int], ...] = ()
     unread += int(reader.unread)
     if not rows:
         return Samples.empty(), unread
-    table = np.array(rows, dtype=np.int64)
+    numbers = sorted({channel.number for channel in USUAL}.union(*(channels for _start, channels in runs)))
+    if len(numbers) > MAX_CHANNELS:
+        raise LogbookError(f"The log holds {len(numbers)} channels; at most {MAX_CHANNELS} are taken.")
+    table = np.full((len(rows), 1 + len(numbers)), NO_CDEG, dtype=np.int64)
+    for (start, channels), (stop, _channels) in zip(runs, [*runs[1:], (len(rows), ())], strict=True):
+        places = [0, *(1 + numbers.index(number) for number in channels)]
+        table[start:stop, places] = np.array(rows[start:stop], dtype=np.int64)
     table = table[(table[:, 0] >= 0) & (table[:, 0] < MAX_AT_S)]
-    for column in (1, 2):
-        odd = (table[:, column] < CDEG_MIN) | (table[:, column] > CDEG_MAX)
-        table[odd, column] = NO_CDEG  # outside anything the product reads: no reading, not a wrong one
+    odd = (table[:, 1:] < CDEG_MIN) | (table[:, 1:] > CDEG_MAX)
+    table[:, 1:][odd] = NO_CDEG  # outside anything the product reads: no reading, not a wrong one
     if not len(table):
         return Samples.empty(), unread
     at_s = table[:, 0].copy()
@@ -136,5 +145,5 @@ def read_samples(data: bytes, corrections: tuple[tuple[int, int, int], ...] = ()
     keep = np.ones(len(at_s), bool)
     keep[1:] = np.diff(at_s) > 0  # a block written twice across a power cut counts once
     table = table[order][keep]
-    bench, probe = (from_cdeg(table[:, column].astype(np.int16)) for column in (1, 2))
-    return Samples(at_s[keep], bench, probe), unread
+    columns = {number: from_cdeg(table[:, 1 + place].astype(np.int16)) for place, number in enumerate(numbers)}
+    return Samples(at_s[keep], columns), unread

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from shared_schedule import journal as J
 from shared_schedule import plan as plans
+from shared_schedule.channels import OTHER, USUAL, Channel
 from shared_schedule.units import EPOCH_UNIX_S
 from tourier.voice import Voice, clock, step_name, voice_of_plan
 
@@ -34,11 +35,23 @@ class Record:
 
 @dataclass(frozen=True)
 class Samples:
-    """Temperature history: equal-length columns, time ascending, NaN where nothing was read."""
+    """Temperature history: equal-length columns, time ascending, NaN where nothing was read.
+
+    `columns` holds °C by the number of the channel; bench (0) and probe (1) are always among them.
+    """
 
     at_s: NDArray[np.int64]
-    bench_c: Floats
-    probe_c: Floats
+    columns: dict[int, Floats]
+
+    @property
+    def bench_c(self) -> Floats:
+        """The plate under the bench."""
+        return self.columns[0]
+
+    @property
+    def probe_c(self) -> Floats:
+        """The probe in the dough."""
+        return self.columns[1]
 
     def __len__(self) -> int:
         return len(self.at_s)
@@ -46,12 +59,12 @@ class Samples:
     @staticmethod
     def empty() -> Samples:
         """Return a history of nothing."""
-        return Samples(np.zeros(0, np.int64), np.zeros(0), np.zeros(0))
+        return Samples(np.zeros(0, np.int64), {channel.number: np.zeros(0) for channel in USUAL})
 
     def between(self, from_s: float, to_s: float) -> Samples:
         """Return the part with from_s <= at_s <= to_s (views)."""
         low, high = np.searchsorted(self.at_s, [from_s, to_s + 1])
-        return Samples(self.at_s[low:high], self.bench_c[low:high], self.probe_c[low:high])
+        return Samples(self.at_s[low:high], {number: column[low:high] for number, column in self.columns.items()})
 
 
 @dataclass(frozen=True)
@@ -93,6 +106,15 @@ class Batch:
         return voice_of_plan(self.plan)
 
     @cached_property
+    def channels(self) -> tuple[Channel, ...]:
+        """The sensors that this batch has temperatures of, as its journal describes them; bench and probe first."""
+        told = {c.number: c for c in USUAL}
+        told.update((r.body[0], Channel(*r.body)) for r in self.records if r.type == J.CHANNEL)
+        return tuple(
+            told.get(number, Channel(number, OTHER, 0, 0, 0, "")) for number in sorted(self.samples.columns)
+        )
+
+    @cached_property
     def begun_at_s(self) -> int:
         """Instant of the plan record, or of the plan when the journal holds none."""
         for record in self.records:
@@ -121,6 +143,11 @@ class Listed:
     symptoms: tuple[str, ...]
     board_id: str
     bytes_held: int
+
+
+def channel_title(channel: Channel) -> str:
+    """Return a sensor's name, fit for a heading: its own, or its number."""
+    return channel.name or f"channel {channel.number}"
 
 
 def clock_text(plan: plans.Plan, at_s: float, with_day: bool = True) -> str:

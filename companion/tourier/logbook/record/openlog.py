@@ -16,7 +16,7 @@ import numpy as np
 
 from shared_schedule import journal as J
 from shared_schedule import plan as plans
-from shared_schedule.samples import SampleWriter
+from shared_schedule.samples import CHANNELS_MAX, SampleWriter
 from shared_schedule.units import NO_CDEG
 from tourier.logbook import LogbookError
 from tourier.logbook.record import decode
@@ -62,11 +62,15 @@ def write(batch: Batch) -> Iterator[str]:
                    word=TYPE_WORDS[record.type], body=body)  # fmt: skip
     samples = batch.samples
     at_s = samples.at_s.tolist()
-    bench = [None if c == NO_CDEG else c for c in to_cdeg(samples.bench_c).tolist()]
-    probe = [None if c == NO_CDEG else c for c in to_cdeg(samples.probe_c).tolist()]
+    bench, probe, *more = (
+        [None if c == NO_CDEG else c for c in to_cdeg(samples.columns[channel.number]).tolist()]
+        for channel in batch.channels
+    )
     for start in range(0, len(at_s), _ROWS):
         part = slice(start, start + _ROWS)
-        yield line("samples", at_s=at_s[part], bench=bench[part], probe=probe[part])
+        further = {str(c.number): column[part] for c, column in zip(batch.channels[2:], more, strict=True)}
+        keys = {"more": further} if further else {}
+        yield line("samples", at_s=at_s[part], bench=bench[part], probe=probe[part], **keys)
     if batch.outcome:
         o = batch.outcome
         yield line("outcome", symptoms=list(o.symptoms), rating=o.rating, photo=o.photo, note=o.note)
@@ -92,7 +96,8 @@ def read(text: bytes, where: str = "the file") -> dict[str, Any]:
     plan_bytes, batch_text, board_id = b"", "", ""
     outcome: Outcome | None = None
     events: list[bytes] = []
-    columns: list[list[Any]] = [[], [], []]
+    at_s: list[int] = []
+    columns: dict[int, list[int]] = {}  # by number of the channel
     ended = False
     for number, raw in enumerate(text.split(b"\n"), 1):
         if not raw.strip():
@@ -117,7 +122,7 @@ def read(text: bytes, where: str = "the file") -> dict[str, Any]:
                 head = [_whole(entry[key]) for key in ("type", "seq", "at_s")]
                 events.append(J.encode(*head, *body))
             elif kind == "samples":
-                _rows(entry, columns, place)
+                _rows(entry, at_s, columns, place)
             elif kind == "outcome":
                 rating = entry.get("rating")
                 outcome = Outcome(tuple(clean(str(s), 40) for s in entry.get("symptoms", [])[:40]),
@@ -125,7 +130,7 @@ def read(text: bytes, where: str = "the file") -> dict[str, Any]:
                                   clean(str(entry.get("photo", "")), 500),
                                   clean(str(entry.get("note", "")), 2000, lines=True))  # fmt: skip
             elif kind == "end":
-                ended = entry.get("events") == len(events) and entry.get("samples") == len(columns[0])
+                ended = entry.get("events") == len(events) and entry.get("samples") == len(at_s)
         except LogbookError:
             raise
         except (KeyError, TypeError, ValueError, AttributeError, OverflowError, binascii.Error) as error:
@@ -135,7 +140,7 @@ def read(text: bytes, where: str = "the file") -> dict[str, Any]:
     if not ended:
         raise LogbookError(f"{where} is cut off or was changed: its last line does not count what stands before it.")
     return {"board_id": board_id, "plan_bytes": plan_bytes, "journal": b"".join(events),
-            "samples": _blocks(columns), "batch_text": batch_text, "outcome": outcome}  # fmt: skip
+            "samples": _blocks(at_s, columns), "batch_text": batch_text, "outcome": outcome}  # fmt: skip
 
 
 def _entry(raw: bytes, place: str) -> dict[str, Any]:
@@ -156,32 +161,37 @@ def _whole(value: Any) -> int:
     return value
 
 
-def _rows(entry: dict[str, Any], columns: list[list[Any]], place: str) -> None:
-    at_s, bench, probe = entry["at_s"], entry["bench"], entry["probe"]
-    if not len(at_s) == len(bench) == len(probe):
-        raise LogbookError(f"{place}: the three columns are not equally long.")
-    if len(columns[0]) + len(at_s) > MAX_PAIRS:
-        raise LogbookError(f"{place}: more than {MAX_PAIRS} temperature pairs.")
-    columns[0].extend(_whole(v) for v in at_s)
-    for column, part in ((columns[1], bench), (columns[2], probe)):
+def _rows(entry: dict[str, Any], at_s: list[int], columns: dict[int, list[int]], place: str) -> None:
+    more = {int(number): column for number, column in entry.get("more", {}).items()}
+    parts = {**more, 0: entry["bench"], 1: entry["probe"]}
+    if any(len(part) != len(entry["at_s"]) for part in parts.values()):
+        raise LogbookError(f"{place}: the columns are not equally long.")
+    if len(at_s) + len(entry["at_s"]) > MAX_PAIRS:
+        raise LogbookError(f"{place}: more than {MAX_PAIRS} temperatures of a channel.")
+    if len(columns.keys() | parts.keys()) > CHANNELS_MAX or not all(0 <= number <= 255 for number in parts):
+        raise LogbookError(f"{place}: more than {CHANNELS_MAX} channels, or one without a number of 0 to 255.")
+    for number in columns.keys() | parts.keys():
+        column = columns.setdefault(number, [NO_CDEG] * len(at_s))
+        part = parts.get(number, [None] * len(entry["at_s"]))
         column.extend(NO_CDEG if v is None else max(-32767, min(32767, _whole(v))) for v in part)
+    at_s.extend(_whole(v) for v in entry["at_s"])
 
 
-def _blocks(columns: list[list[Any]]) -> bytes:
+def _blocks(times: list[int], columns: dict[int, list[int]]) -> bytes:
     """Return the temperatures as a timer's sample blocks, at the interval that is most frequent."""
-    at_s = np.array(columns[0], dtype=np.int64)
+    at_s = np.array(times, dtype=np.int64)
     if not len(at_s):
         return b""
     if at_s.min() < 0 or at_s.max() >= plans.S32_MAX:
         raise LogbookError("A temperature's time is outside 2020 to 2054.")
     steps = np.diff(at_s)
     usual = int(np.clip(np.median(steps) if len(steps) else 5, 1, 255))
-    writer = SampleWriter(usual)
+    numbers = sorted(columns)
+    writer = SampleWriter(usual, numbers)
     out = bytearray()
-    for row in zip(*columns, strict=True):
-        if not writer.add(*row):
+    for one_s, *readings in zip(times, *(columns[number] for number in numbers), strict=True):
+        if not writer.add(one_s, readings):
             out.extend(bytes(writer.block()))
-            writer.add(*row)
+            writer.add(one_s, readings)
     out.extend(bytes(writer.block()))
     return bytes(out)
-

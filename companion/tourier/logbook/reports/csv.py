@@ -13,7 +13,7 @@ import re
 
 from shared_schedule import plan as plans
 from tourier.logbook.account.steps import STATE_WORDS, Account
-from tourier.logbook.record.model import local
+from tourier.logbook.record.model import channel_title, local
 from tourier.voice import Voice
 
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?\Z", re.ASCII)
@@ -35,32 +35,32 @@ def cell(value: object) -> str:
 def _write(head: list[str], rows) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(head)
+    writer.writerow([cell(title) for title in head])
     for row in rows:
         writer.writerow([cell(value) for value in row])
     return out.getvalue()
 
 
 def samples_csv(acc: Account) -> str:
-    """Return every temperature pair: local time, seconds since 2020-01-01Z, bench, probe, the step at hand.
+    """Return every sample: local time, seconds since 2020-01-01Z, each channel, the step at hand.
 
     Headings end in `_c`, or in `_f` for a cook who reads °F.
     """
-    plan, samples, said = acc.batch.plan, acc.batch.samples, acc.said
+    plan, samples, said, channels = acc.batch.plan, acc.batch.samples, acc.said, acc.batch.channels
     unit = _unit(said)
     spans = sorted((s.from_s, s.to_s if s.to_s is not None else acc.batch.last_at_s, s.title)
                    for s in acc.steps if s.from_s is not None)  # fmt: skip
 
     def rows():
         place = 0
-        for at_s, bench, probe in zip(samples.at_s.tolist(), samples.bench_c.tolist(), samples.probe_c.tolist(),
-                                      strict=True):  # fmt: skip
+        columns = (samples.columns[channel.number].tolist() for channel in channels)
+        for at_s, *readings in zip(samples.at_s.tolist(), *columns, strict=True):
             while place + 1 < len(spans) and spans[place + 1][0] <= at_s:
                 place += 1
             title = spans[place][2] if spans and spans[place][0] <= at_s <= spans[place][1] else ""
-            yield local(plan, at_s).isoformat(), at_s, _t(said, bench), _t(said, probe), title
+            yield (local(plan, at_s).isoformat(), at_s, *(_t(said, c) for c in readings), title)
 
-    return _write(["time", "at_s", f"bench_{unit}", f"probe_{unit}", "step"], rows())
+    return _write(["time", "at_s", *(f"{channel_title(channel)}_{unit}" for channel in channels), "step"], rows())
 
 
 def steps_csv(acc: Account) -> str:

@@ -15,7 +15,7 @@ from shared_schedule import plan as plans
 from shared_schedule import states
 from shared_schedule.units import NO_CDEG
 from tourier.logbook.account.steps import Account, StepAccount
-from tourier.logbook.record.model import Floats, Samples, clock_text
+from tourier.logbook.record.model import Floats, Samples, channel_title, clock_text
 from tourier.voice import span as lasting
 
 INK, PAPER, COLD, WARM, QUIET, RULE = "#1d1d1b", "#ffffff", "#1f5fa8", "#b26a00", "#6b6b66", "#d9d9d4"
@@ -27,6 +27,10 @@ _PLACE_FILL = {
 _NAME_W, _NAME_H = 100.0, 14.0  # of "too cold 13 min"
 WIDTH = 960
 _LEFT, _RIGHT = 48, 14
+# One for each channel: bench, probe, and what else there is.
+_LINES = (f'stroke="{QUIET}" stroke-width="1.3" stroke-dasharray="6 3"', f'stroke="{INK}" stroke-width="1.9"',
+          f'stroke="{COLD}" stroke-width="1.5" stroke-dasharray="2 2"',
+          f'stroke="{WARM}" stroke-width="1.5" stroke-dasharray="9 2 2 2"')  # fmt: skip
 
 
 def esc(text: object) -> str:
@@ -109,7 +113,7 @@ def temperatures(acc: Account, span: Span, title: str, number: int, cores=()) ->
     """
     top, bottom, lane = 16.0, 300.0, 330.0
     part = acc.batch.samples.between(span.from_s, span.to_s)
-    values = [v for v in (part.probe_c, part.bench_c) if len(v) and not np.isnan(v).all()]
+    values = [v for v in part.columns.values() if len(v) and not np.isnan(v).all()]
     low = min([float(np.nanmin(v)) for v in values] + [8.0])
     # A bake would flatten everything else: what is above 45 °C runs out of the picture and the table says so.
     high = min(45.0, max([float(np.nanmax(v)) for v in values] + [22.0]))
@@ -144,9 +148,12 @@ def temperatures(acc: Account, span: Span, title: str, number: int, cores=()) ->
         middle = " ".join(f"{span.x(t):.1f},{y(v):.1f}" for t, v in zip(at_s, core.middle_c[seen], strict=True))
         out.append(f'<polygon points="{upper} {lower}" fill="{QUIET}" fill-opacity="0.2"/>')
         out.append(f'<polyline points="{middle}" fill="none" stroke="{QUIET}" stroke-dasharray="2 3"/>')
-    for column, style in ((part.bench_c, f'stroke="{QUIET}" stroke-width="1.3" stroke-dasharray="6 3"'),
-                          (part.probe_c, f'stroke="{INK}" stroke-width="1.9"')):  # fmt: skip
-        for line in _columns(part, column, span):
+    for channel, style in zip(acc.batch.channels, _LINES, strict=False):
+        if channel.number > 1:  # the first two are explained beside the picture
+            row = top + 12 + 13 * (style == _LINES[-1])
+            out.append(_text(WIDTH - _RIGHT, row, channel_title(channel), "s", "end"))
+            out.append(f'<path d="M{WIDTH - 190} {row - 4:.1f}h44" {style}/>')
+        for line in _columns(part, part.columns[channel.number], span):
             points = " ".join(f"{x:.1f},{y(c):.1f}" for x, c in line)
             out.append(f'<polyline points="{points}" fill="none" {style} stroke-linejoin="round"/>')
     for channel, from_s, to_s, broken in acc.gaps:

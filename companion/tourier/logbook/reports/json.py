@@ -5,15 +5,19 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import numpy as np
+
 from shared_schedule import plan as plans
 from shared_schedule import words
+from shared_schedule.channels import Channel
 from shared_schedule.window import VERDICT_WORDS
 from tourier.logbook.account import core
 from tourier.logbook.account.steps import STATE_WORDS, StepAccount, Trace
 from tourier.logbook.findings.review import Finding, Review
-from tourier.logbook.record.model import local
+from tourier.logbook.record.model import channel_title, local
 
 SCHEMA = "tourier/review/1"
+KIND_WORDS = ("other", "bench", "dough", "air")  # of channels
 
 
 def _n(value: float | None, places: int = 2) -> float | None:
@@ -48,6 +52,16 @@ def review_dict(review: Review, estimates: bool = True) -> dict[str, Any]:
             "dose_wanted_s": s.step.dose_s or None, "ticks": [{"text": t, "ticked": on} for t, on in s.ticks],
         }  # fmt: skip
 
+    def channel(one: Channel) -> dict[str, Any]:
+        c = acc.batch.samples.columns[one.number]
+        known = c[~np.isnan(c)]
+        return {
+            "number": one.number, "name": channel_title(one), "kind": KIND_WORDS[one.kind] if one.kind < 4 else "",
+            "place": plans.PLACE_WORDS[one.place] if one.place < len(plans.PLACE_WORDS) else "", "paton": one.paton,
+            "curve": one.curve, "samples": len(known), "min_c": _n(float(known.min())) if len(known) else None,
+            "max_c": _n(float(known.max())) if len(known) else None,
+        }  # fmt: skip
+
     def finding(f: Finding) -> dict[str, Any]:
         return {
             "cause": f.key, "title": f.cause.title, "probability": round(f.probability, 4), "strength": f.strength,
@@ -57,6 +71,7 @@ def review_dict(review: Review, estimates: bool = True) -> dict[str, Any]:
         }  # fmt: skip
 
     return {
+        "channels": [channel(one) for one in acc.batch.channels],
         "schema": SCHEMA, "batch": acc.batch.id, "name": acc.batch.name, "timer": acc.batch.board_id,
         "begun_at": when(acc.batch.begun_at_s), "wanted_at": when(plan.ready_at_s), "slip_s": _n(acc.slip_s, 0),
         "verdict": review.verdict, "change": review.change or None, "enough_data": review.enough_data,
