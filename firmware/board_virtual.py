@@ -16,8 +16,6 @@ import sys
 import vfs
 import virtual_chips
 
-from shared_schedule.channels import USUAL, Channel
-
 _HELLO = 1
 _IDLE = 2  # for_ms u32, watchdog fed u8, number u8
 _FRAME = 3  # 1024 octets of the display's memory
@@ -120,12 +118,9 @@ class Board:
             self._flags & 32,
         )  # fmt: skip
         self.i2c = virtual_chips.Bus(self, self._flags, i2c_fail_at, self._flags & 32)
-        self.channels = USUAL
-        for row in (os.getenv("TOURIER_CHANNELS") or "").split(";"):  # "2:3:5:0:0:proof space;..."
-            if row:
-                fields = row.split(":")
-                self.channels += (Channel(*([int(field) for field in fields[:5]] + fields[5:])),)
-        self._form = _TURN + "H" * (len(self.channels) - 2)
+        self._more = [row.split(":") for row in (os.getenv("TOURIER_CHANNELS") or "").split(";") if row]
+        self.channels = ()  # known once the file system is there that holds `shared_schedule`
+        self._form = _TURN + "H" * len(self._more)
         self._turn = bytearray(struct.calcsize(self._form))
         self._poll = select.poll()
         self._poll.register(self._side, select.POLLIN)
@@ -179,9 +174,9 @@ class Board:
                 turn = struct.unpack(self._form, self._turn)
                 self._ticks = turn[0]
                 self._mask, self._flags, self.air_cdeg, self.rh_cpct, self._rtc_s, number = turn[3:9]
-                codes = turn[1:3] + turn[9:]
-                for i in range(len(codes)):
-                    self._codes[self.channels[i].number] = codes[i]
+                self._codes[0], self._codes[1] = turn[1:3]
+                for i in range(len(self._more)):
+                    self._codes[int(self._more[i][0])] = turn[9 + i]
                 if number == self._idle_n:  # else an answer that crossed with a shorter wish
                     self._waiting = False
             else:
@@ -313,6 +308,10 @@ class Board:
         os.chdir("/")
         # Either what was installed on the flash, as on a real board, or the sources that came with the host program.
         sys.path[:] = ["/lib"] if self._flags & 64 else ["/source", "/shared"]
+        from shared_schedule.channels import USUAL, Channel
+
+        more = [Channel(*([int(field) for field in row[:5]] + row[5:])) for row in self._more]
+        self.channels = USUAL + tuple(more)
         return formatted
 
     def flash_counts(self):

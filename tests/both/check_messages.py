@@ -6,7 +6,7 @@ from shared_schedule import messages as m
 from shared_schedule import plan
 
 # Regression: changes only together with the version. See tests/link/test_protocol_doc.py.
-PINNED = {(1, 0): 0xB1F04006}
+PINNED = {(1, 0): 0xB1F04006, (1, 1): 0x83964C28}
 
 
 def samples(kind, cap):

@@ -36,7 +36,8 @@ def test_the_whole_conversation(board, record_property):
         one.port,
     ) as timer:
         assert timer.info.board_id == b"MODEL\x03}~".hex()
-        assert timer.info.protocol == (1, 0) and timer.info.samples_octets == 20_480 and not timer.warnings
+        assert timer.info.protocol == (m.PROTOCOL_MAJOR, m.PROTOCOL_MINOR)
+        assert timer.info.samples_octets == 20_480 and not timer.warnings
         data = os.urandom(4000)
         seen = []
         assert timer.send_plan(data, lambda done, total: seen.append((done, total))) is True

@@ -56,6 +56,7 @@ MEANING = {
     "SELF_TEST_REPLY": "Lines of UTF-8 text, one a check.",
     "TELEMETRY": (
         "Sent about once a second to a host heard of lately, when nothing else waits. May be lost; never "
-        "repeated. `left_s` -1 = unknown."
+        "repeated. `left_s` -1 = unknown. `more` holds, for each channel past the first two, its number u8 and its "
+        "reading i16 (since 1.1)."
     ),
 }
