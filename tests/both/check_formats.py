@@ -45,15 +45,26 @@ def check_plans_of_format_1():
         assert encode_plan(plan) == data, "the same plan has another id today"
 
 
-def check_journals_of_format_1():
-    for name in ("1/journal_demo", "1/journal_every"):
+def check_plans_of_format_2():
+    for name in ("2/plan_units", "2/plan_richer"):
+        data, meant = stored(name)
+        plan = P.decode(data)
+        assert data[3] == 2 and plan.units == P.UNITS_US and plan.name == meant["plan"]["name"]
+        assert _plain([[key, octets] for key, octets in plan.extra]) == (
+            [[77, b"one field richer"]] if name == "2/plan_richer" else []
+        )
+        assert encode_plan(plan) == data and P.plan_id(data) == meant["plan_id"]
+
+
+def check_journals():
+    for name in ("1/journal_demo", "1/journal_every", "2/journal_every"):
         data, meant = stored(name)
         reader = J.read(data)
         assert [[r.type, r.seq, r.at_s, list(r.body)] for r in reader] == meant and reader.unread == 0
 
 
-def check_samples_of_format_1():
-    for name in ("1/samples_demo", "1/samples_edges"):
+def check_samples():
+    for name in ("1/samples_demo", "1/samples_edges", "2/samples_edges"):
         data, meant = stored(name)
         reader = S.read_blocks(data)
         assert [list(row) for row in reader] == meant and reader.unread == 0

@@ -1,4 +1,4 @@
-"""Write shared_schedule/PROTOCOL.md from the tables in the code: `python -m tourier.device.protocol_doc`.
+"""Write shared_schedule/PROTOCOL.md, and FORMATS.md beside it, from tables: `python -m tourier.device.protocol_doc`.
 
 A test compares the file with render(), so the document cannot fall behind the code.
 """
@@ -11,6 +11,7 @@ from pathlib import Path
 import shared_schedule
 from shared_schedule import framing, link_host, link_jobs, link_rules
 from shared_schedule import messages as m
+from tourier.device import format_doc
 from tourier.device.protocol_words import MEANING
 
 PATH = Path(shared_schedule.__file__).with_name("PROTOCOL.md")
@@ -163,3 +164,4 @@ COMMAND, session 0x4141, seq 3: step 7 is done, arg -2.
 
 if __name__ == "__main__":
     PATH.write_text(render(), encoding="utf-8")
+    format_doc.write()
