@@ -31,7 +31,7 @@ def two_days(seed: int = 1) -> Samples:
     bench = 22 + np.sin(t / 13000) + rng.normal(0, 0.03, PAIRS)
     probe = 10 + 6 * np.abs(np.sin(t / 4000)) + rng.normal(0, 0.03, PAIRS)
     probe[9000:9120] = np.nan
-    return Samples(support.BEGIN + t, np.round(bench, 2), np.round(probe, 2))
+    return Samples(support.BEGIN + t, {0: np.round(bench, 2), 1: np.round(probe, 2)})
 
 
 def best_ms(work, runs: int = 7) -> float:
