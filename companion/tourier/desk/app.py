@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterable
+from collections import deque
+from collections.abc import Awaitable, Callable, Iterable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, ClassVar
 
+from textual import events
 from textual.app import App, SystemCommand
 from textual.message import Message
+from textual.message_pump import MessagePump
 from textual.screen import Screen
 from textual.signal import Signal
 
@@ -20,6 +23,8 @@ from tourier.desk.data.settings import Settings
 from tourier.desk.themes import THEMES
 from tourier.desk.widgets.topline import RoomRow, TopLine
 
+_WATCH_S = 0.5
+_TRY_S, _TRIES = 0.02, 50
 _ROOMS_AFTER_S = 1.0  # the first room stands by then
 
 
@@ -32,6 +37,66 @@ def _room(name: str):
         return import_module(f"tourier.desk.screens.{name}").ROOM_SCREEN()
 
     return make
+
+
+class KeyOrder:
+    """Gives keys to an application one by one, each when the one before has been answered.
+
+    A letter goes to the field that has the cursor at once, but Tab and every bound key first rise from there to the
+    application: where the loop is late, letters would overtake them and land in the field before.
+    """
+
+    def __init__(self, app: App, give: Callable[[events.Key], Awaitable[None]]) -> None:
+        self._app, self._give = app, give
+        self._waiting: deque[events.Key] = deque()
+        self._under_way: events.Key | None = None
+        self._at: MessagePump = app  # who is asked next whether it has seen the key under way
+
+    async def take(self, event: events.Key) -> None:
+        """Give a key, or keep it until its turn."""
+        if self._under_way is None:
+            await self._begin(event)
+            return
+        if not self._waiting:
+            self._app.set_timer(_WATCH_S, self._watch)
+        self._waiting.append(event)
+
+    async def _begin(self, event: events.Key) -> None:
+        self._under_way = event
+        screen, node = self._app.screen, self._app.focused or self._app.screen
+        await self._give(event)
+        self._rise(event, screen, node)
+
+    def _rise(self, event: events.Key, screen: Screen, node: MessagePump | None) -> None:
+        """Follow a key from its field to the application: what is called later comes after what is there before."""
+        while node is not None and not event._stop_propagation:
+            self._at = node
+            if node.call_later(self._rise, event, screen, node._parent):
+                return
+            node = node._parent
+        self._settle(event, screen, _TRIES)
+
+    def _settle(self, event: events.Key, screen: Screen, tries: int) -> None:
+        """A key that led to another screen is answered when the cursor stands there."""
+        now = self._app.screen
+        if now is screen or now.focused is not None or tries == 0:
+            self._next(event)
+        else:
+            self._app.set_timer(_TRY_S, lambda: self._settle(event, screen, tries - 1))
+
+    def _next(self, answered: events.Key) -> None:
+        if self._under_way is answered:
+            self._under_way = self._waiting.popleft() if self._waiting else None
+            if self._under_way is not None:
+                self._app.call_later(self._begin, self._under_way)
+
+    def _watch(self) -> None:
+        """While keys wait: a field that went before it was asked must not hold them up."""
+        if self._waiting and self._under_way is not None:
+            if not self._at.is_running:
+                self._at = self._app
+                self._next(self._under_way)
+            self._app.set_timer(_WATCH_S, self._watch)
 
 
 class Desk(App):
@@ -62,6 +127,7 @@ class Desk(App):
         self.batch_text = ""
         self.batch_file = batch_file
         self.port = port
+        self._key_order = KeyOrder(self, super().on_event)
         self.fleet = Fleet(lambda at, what: self.post_message(self.Happened(at, what)))
         self.virtual: Any = None
         self.timers: Signal[tuple[Berth, Any]] = Signal(self, "timers")
@@ -70,6 +136,13 @@ class Desk(App):
             self.register_theme(theme)
         names = [theme.name for theme in THEMES]
         self.theme = self.settings.theme if self.settings.theme in names else names[0]
+
+    async def on_event(self, event: events.Event) -> None:
+        """Take a key in its turn, everything else at once."""
+        if isinstance(event, events.Key) and not event.is_forwarded:
+            await self._key_order.take(event)
+        else:
+            await super().on_event(event)
 
     @property
     def link_state(self) -> LinkState:
@@ -277,7 +350,7 @@ class Desk(App):
             if action.where not in (ANYWHERE, room) or action.id == "app.palette":
                 continue
             target = self if action.where == ANYWHERE else screen
-            if not self._can(target, action.name):
+            if not self._can(target, action.name) or (target is screen and not screen.offers(action.name)):
                 continue
 
             async def run(target=target, name=action.name) -> None:

@@ -74,6 +74,11 @@ class Jobs:
             said = str(done.result or "Done.")
             room.app.notify(said, title=title, timeout=10 if len(said) > _LONG else 5, markup=False)
 
+    @property
+    def lasting(self) -> bool:
+        """Whether something shows progress."""
+        return bool(self._lasting)
+
     def break_off(self) -> None:
         """Break off what shows progress."""
         for name, berth in self._lasting.items():
@@ -128,6 +133,16 @@ class Bench(Room):
     def now_panel(self) -> NowPanel:
         """Word, temperature, what runs."""
         return self.query_one("#bench-now", NowPanel)
+
+    def offers(self, name: str) -> bool:
+        berth, virtual = self.berth, self.desk.virtual
+        if name in ("acknowledge", "go", "bend", "note", "replan", "collect"):
+            return berth is not None and berth.connected and berth.plan is not None
+        if name in ("skip", "finish"):
+            return virtual is not None and berth is not None and berth.clock is not None
+        if name == "next_timer":
+            return len(self.desk.fleet.berths) > 1
+        return name != "let_be" or self.hurry is not None or self.jobs.lasting
 
     def _heard(self, heard: tuple[Berth, Any]) -> None:
         berth, what = heard

@@ -142,6 +142,9 @@ class LookBack(Room):
     def on_screen_resume(self) -> None:
         self.reload()
 
+    def offers(self, name: str) -> bool:
+        return name == "put_back" or self.shown is not None
+
     # --- the list ----------------------------------------------------------------------------------------------
 
     @work(thread=True, exclusive=True, group="list")

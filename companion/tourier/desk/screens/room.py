@@ -67,6 +67,10 @@ class Room(Screen):
     async def furnished(self) -> None:
         """Called when a LATE room has its widgets."""
 
+    def offers(self, name: str) -> bool:
+        """Whether the action `name` could do something now; what could not is no command to choose (a key says why)."""
+        return True
+
     def compose_room(self) -> ComposeResult:
         """Yield the room's own widgets."""
         yield from ()

@@ -108,6 +108,12 @@ class TimerRoom(Room):
             self.desk.fleet.shown = str(event.row_key.value)
             self.desk.refresh_toplines()
 
+    def offers(self, name: str) -> bool:
+        berth = self.berth
+        if name in ("check", "clock", "ice_point", "boil_point"):
+            return berth is not None and berth.connected
+        return name == "find" or berth is not None
+
     # --- actions -----------------------------------------------------------------------------------------------
 
     def _do(self, name: str, job: Job) -> bool:

@@ -119,7 +119,7 @@ class FormRow(Horizontal):
             if self.field.kind in ("choice", "flag"):
                 yield Choice(self.field.words, self._value, self.field.unsaid)
             else:
-                yield Input(self._value, placeholder=self.field.example, compact=True, select_on_focus=False)
+                yield Input(self._value, placeholder=self.field.example, compact=True)
             if self._wrong:
                 yield Static(escape(self._wrong), classes="wrong")
 

@@ -135,6 +135,11 @@ class Plot(Widget, can_focus=True):
     def on_resize(self) -> None:
         self._redraw()
 
+    def notify_style_update(self) -> None:
+        """Another theme: what is drawn has its colours in it."""
+        super().notify_style_update()
+        self._redraw()
+
     def _at(self, column: int) -> float:
         first, last = self.view
         width = max(1, self.size.width - _LABEL_COLUMNS)
