@@ -1,4 +1,4 @@
-"""Letters of the glance screens. Written by tourier.device.virtual.fontmaker; change that, not this.
+"""Letters of the glance screens. Written by companion/tools/fontmaker.py; change that, not this.
 
 WORD is 19 dots tall (8.2 mm on a 2.42 inch display), BIG 24 (10.3 mm): letters, their dots in one piece
 (two octets a row, leftmost in bit 7), their widths. SMALL is 7 dots tall: columns, each letter's width.

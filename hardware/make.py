@@ -17,6 +17,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
+sys.path.insert(0, str(ROOT / "companion" / "tools"))  # the firmware's own screens
 
 from hardware import products  # noqa: E402 - the path must be set first
 from hardware.electronics import circuit, rules  # noqa: E402

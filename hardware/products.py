@@ -128,8 +128,8 @@ def _png(image) -> bytes:  # noqa: ANN001
 
 def _screen() -> dict[str, bytes]:
     """The display as the firmware draws it in the middle of a fold, one dot a pixel: what glows in the pictures."""
+    import gallery
     from PIL import Image
-    from tourier.device.virtual import gallery
 
     found, _ = gallery.shots()
     memory = next(shot.memory for shot in found if shot.name == SCREEN_SHOWN)

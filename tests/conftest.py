@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent / "support"))  # what tests of several folders share
+sys.path.insert(0, str(Path(__file__).parents[1] / "companion" / "tools"))  # what only makers run
 pytest_plugins = ["limits"]
 
 _ran: dict[str, Counter[str]] = defaultdict(Counter)

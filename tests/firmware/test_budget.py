@@ -1,9 +1,9 @@
-"""Flash and heap of every module against a budget; `python -m tourier.device.budget` prints the table."""
+"""Flash and heap of every module against a budget; `python companion/tools/budget.py` prints the table."""
 
 from __future__ import annotations
 
 import pytest
-from tourier.device.budget import NAMES, _imports, costs, load_order, table
+from budget import NAMES, _imports, costs, load_order, table
 
 # Heap on the 64-bit interpreter. A Pico has 241 KB with words half as long, so 300 000 here is about 160 KB there and
 # leaves a third of it to a plan, a day's state, the display and the link.

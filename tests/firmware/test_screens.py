@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from tourier.device.virtual.gallery import HEIGHT, WIDTH, image, shots
+from gallery import HEIGHT, WIDTH, image, shots
 
 MM_PER_DOT = 55.01 / 128  # 2.42 inch module: active area 55.01 mm wide, from memory of common data sheets
 

@@ -10,8 +10,8 @@ import sys
 import tomllib
 from pathlib import Path
 
+import gallery
 import pytest
-from tourier.device.virtual import gallery
 
 from hardware import products
 from hardware.electronics import bom

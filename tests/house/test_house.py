@@ -148,16 +148,10 @@ def test_nothing_imports_tests() -> None:
         complain(path, rules.imports_of(path.read_text(encoding="utf-8"), {"tests", "pytest", "hypothesis"}))
 
 
-# Run by hand; they print a generated file or say where they put it.
-DEVELOPER_TOOLS = {
-    "device/virtual/fontmaker.py", "device/virtual/gallery.py", "device/budget.py", "desk/pictures.py",
-}  # fmt: skip
-
-
 def test_only_the_command_line_speaks_and_exits() -> None:
     for path in TOURIER:
         place = companion(path)
-        if not place.startswith("cli/") and path.name != "__main__.py" and place not in DEVELOPER_TOOLS:
+        if not place.startswith("cli/") and path.name != "__main__.py":
             complain(path, rules.prints_or_exits(path.read_text(encoding="utf-8")))
 
 

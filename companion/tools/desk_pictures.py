@@ -1,4 +1,4 @@
-"""Pictures of the running application for the README: `python -m tourier.desk.pictures FOLDER`.
+"""Pictures of the running application for the README: `python companion/tools/desk_pictures.py FOLDER`.
 
 The program really runs: the demo is planned, played on the virtual bench timer for a while, collected and looked back
 on, in a home folder of its own that is thrown away. Pictures are SVG, so they stay sharp and small.

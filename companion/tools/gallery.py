@@ -1,6 +1,6 @@
 """Pictures of every screen of the bench timer, drawn by its own code under MicroPython.
 
-`python -m tourier.device.virtual.gallery FOLDER` writes one PNG a screen and a sheet of them all. Dots are square on
+`python companion/tools/gallery.py FOLDER` writes one PNG a screen and a sheet of them all. Dots are square on
 the display (0.43 mm on a 2.42 inch one), so they are square here.
 """
 
@@ -98,7 +98,7 @@ def write(folder: Path) -> list[Path]:
 
 def main() -> int:
     if len(sys.argv) != 2:
-        sys.stderr.write("usage: python -m tourier.device.virtual.gallery FOLDER\n")
+        sys.stderr.write("usage: python companion/tools/gallery.py FOLDER\n")
         return 2
     for path in write(Path(sys.argv[1])):
         sys.stdout.write(f"{path}\n")

@@ -1,7 +1,7 @@
 """Draw the bench timer's own letters and write them as firmware/fonts.py.
 
 The large ones are strokes on a grid 9 units tall, drawn with a round pen, so that one design serves both sizes; the
-small ones are columns of dots. Run `python -m tourier.device.virtual.fontmaker > firmware/fonts.py`.
+small ones are columns of dots. Run `python companion/tools/fontmaker.py > firmware/fonts.py`.
 """
 
 from __future__ import annotations
@@ -156,7 +156,7 @@ def _literal(data: bytes, indent: str = "    ") -> str:
 def module_text() -> str:
     """The whole of firmware/fonts.py."""
     parts = [
-        '"""Letters of the glance screens. Written by tourier.device.virtual.fontmaker; change that, not this.\n\n'
+        '"""Letters of the glance screens. Written by companion/tools/fontmaker.py; change that, not this.\n\n'
         "WORD is 19 dots tall (8.2 mm on a 2.42 inch display), BIG 24 (10.3 mm): letters, their dots in one piece\n"
         "(two octets a row, leftmost in bit 7), their widths. SMALL is 7 dots tall: columns, each letter's width.\n"
         '"""\n'

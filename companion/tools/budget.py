@@ -1,6 +1,6 @@
 """What each of the bench timer's modules costs: octets of .mpy on flash, octets of heap when it is loaded.
 
-`python -m tourier.device.budget` prints the table. Heap is measured on the 64-bit interpreter by loading the compiled
+`python companion/tools/budget.py` prints the table. Heap is measured on the 64-bit interpreter by loading the compiled
 modules one by one, each after what it imports, with the garbage cleared away in between; a Pico, whose words are half
 as long, needs a little more than half. What only loads on a real board shows no heap.
 
