@@ -65,6 +65,7 @@ class Plot(Widget, can_focus=True):
         self._said = METRIC
         self._whole = (0.0, 1.0)
         self._drawn: list[Strip] = []
+        self._theme = ""
         self._drag_from: tuple[int, tuple[float, float]] | None = None
         self._partner: Plot | None = None
 
@@ -135,11 +136,6 @@ class Plot(Widget, can_focus=True):
     def on_resize(self) -> None:
         self._redraw()
 
-    def notify_style_update(self) -> None:
-        """Another theme: what is drawn has its colours in it."""
-        super().notify_style_update()
-        self._redraw()
-
     def _at(self, column: int) -> float:
         first, last = self.view
         width = max(1, self.size.width - _LABEL_COLUMNS)
@@ -198,6 +194,7 @@ class Plot(Widget, can_focus=True):
         return seen
 
     def _redraw(self) -> None:
+        self._theme = self.app.theme
         width, height = self.size.width - _LABEL_COLUMNS, self.size.height - _AXIS_ROWS
         if width < 4 or height < 2:
             self._drawn = []
@@ -251,6 +248,8 @@ class Plot(Widget, can_focus=True):
 
     def render_line(self, y: int) -> Strip:
         """Return one drawn line."""
+        if self._theme != self.app.theme:  # what is drawn has the colours of another one in it
+            self._redraw()
         base = self.rich_style
         if y < len(self._drawn):
             return self._drawn[y].adjust_cell_length(self.size.width).apply_style(base)
