@@ -1,6 +1,6 @@
 """The bench timer: inputs to events, events to sound, light, screen and journal. One loop, no interrupts of its own.
 
-A KeyboardInterrupt (octet 3 on the line: somebody wants the prompt) is never caught for good: what is in hand is
+A KeyboardInterrupt (somebody knocked, see `knock`: he wants the prompt) is never caught for good: what is in hand is
 written, then it goes on up.
 """
 
@@ -17,6 +17,7 @@ from canvas import Canvas
 from clock import Clock
 from ds3231 import ClockChip
 from keeper import SAMPLE_S, Keeper
+from knock import Knock
 from sampler import Channel, Sampler
 from serve import Handler
 from sht4x import Air
@@ -78,6 +79,7 @@ class App:
         self.display_ok = False
         self.ui = Ui(self)
         self.session = link.DeviceSession(Handler(self))
+        self._knock = Knock()
         self.supervisor = Supervisor(board, self.settings["watchdog"])
         if self.settings["smps_pwm"]:
             board.smps(1)
@@ -253,6 +255,8 @@ class App:
             if buttons.passed_ms(self._heard_ms, now_ms) > link.LISTENER_MS:
                 self._heard_ms = None
             else:
+                if self.session.taking:
+                    return 0
                 wait = 10 if self.session.pending() else min(wait, _LISTEN_MS if not self._pulling() else 50)
         if self.ui.screen is not None or self._counting():
             wait = min(wait, 1000)
@@ -272,6 +276,10 @@ class App:
             data = self.board.link_read(_LINK_SHARE)
             if data:
                 self._heard_ms = now_ms
+                again = self._knock.heard(data, now_ms)
+                if again is not None:
+                    self.board.again(again)
+                    raise KeyboardInterrupt
                 try:
                     session.feed(data, now_ms)
                 except MemoryError:

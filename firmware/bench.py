@@ -147,8 +147,8 @@ class Bench:
 
     def replace(self, plan, data, plan_id, at_s):
         """Put another plan in place of the running one; what has happened stays."""
-        state = H.carry_over(self.aside, self.state, plan)
-        self.store.replace_plan(plan_id, data)
+        state = H.carry_over(self.plan or self.aside, self.state, plan)
+        self.store.replace_plan(plan_id)
         dose, dose_step = self.forecast.dose, self.forecast._dose_step
         self._hold(plan, data)
         self.state = state

@@ -4,6 +4,7 @@ The only module that constructs a pin. Nothing here knows what dough is; nothing
 Times are ticks_ms, which wraps at 2**30. `idle` is the only method that waits.
 """
 
+import io
 import os
 import select
 import sys
@@ -16,7 +17,9 @@ from machine import ADC, I2C, PWM, Pin
 from shared_schedule.channels import USUAL
 
 _POLL_MS = 10  # how often the buttons are looked at: shorter than a knuckle's shortest tap by far
-_IN = 512  # octets taken from the link at once: 28 ms at 55 us an octet, measured on an emulated RP2040
+_IN = 512  # octets taken from the link at once
+_BLOCK = 64  # octets read in one go: a USB packet
+_FILL = b"\x03" * _BLOCK  # the one octet that no frame holds
 _DUTY_HALF = 32768
 _I2C_TIMEOUT_US = 10000  # a page of the display takes 2.9 ms; a bus held low must not hold up a button
 _SMALL = 256  # what the USB stack takes in one piece
@@ -31,7 +34,7 @@ _ENABLE = 1 << 30
 class Board:
     NAME = "bench timer"
     ADC_READS = 64  # 0.9 ms; noise of one reading 1 to 1.4 LSB, of the mean 0.15
-    READ_BLOCK = 1  # blocks would be seven times as fast, and hang the loop on any terminal that sends fewer
+    READ_BLOCK = 1
 
     def __init__(self):
         self._buttons = [
@@ -62,8 +65,9 @@ class Board:
         self._out_poll.register(sys.stdout, select.POLLOUT)
         self._stdin = sys.stdin.buffer
         self._stdout = sys.stdout.buffer
-        self._in = bytearray(_IN)
-        self._one = bytearray(1)
+        self._in = memoryview(bytearray(_IN))
+        self._fill = io.BytesIO(_FILL)
+        self._timer = None
         self._watchdog = None
         self._holder = None
         self.oled_reset()
@@ -144,24 +148,34 @@ class Board:
     # --- link -----------------------------------------------------------------------------------------------------
 
     def link_read(self, limit):
-        """Return the octets that have come, at most `limit`; octet 3 raises KeyboardInterrupt on its way in."""
-        # Octet by octet: a read of more waits until all of them have come, and nothing tells how many there are. But
-        # without garbage: 512 octets by poll() and read(1) would leave 40 KB, and so a collection in mid-turn.
-        into = self._in
-        one = self._one
-        limit = min(limit, len(into))
-        ipoll = self._poll.ipoll
-        readinto = self._stdin.readinto
+        """Return the octets that have come, about `limit` at most; Ctrl-C is an octet like others."""
+        # A read of a block waits until all of it has come, and nothing tells how much that is: so while it
+        # lasts a second terminal gives what the line has not, and says afterwards how many octets that were.
+        fill = self._fill
+        view = self._in
+        limit = min(limit, len(view))
         count = 0
-        while count < limit:
-            for _ in ipoll(0):
+        while count + _BLOCK <= limit:
+            for _ in self._poll.ipoll(0):
                 break
             else:
                 break
-            readinto(one)
-            into[count] = one[0]
-            count += 1
-        return bytes(memoryview(into)[:count])
+            block = view[count : count + _BLOCK]
+            fill.seek(0)
+            before = os.dupterm(fill)
+            try:
+                count += self._stdin.readinto(block)
+            finally:
+                os.dupterm(before)
+            filled = fill.tell()
+            if filled:
+                return bytes(view[: count - _BLOCK]) + _without(bytes(block), filled)
+        return bytes(view[:count])
+
+    def again(self, octets):
+        """Let the prompt read these octets, which were read here, before any others."""
+        if octets:
+            os.dupterm(_Again(octets))
 
     def link_write(self, data):
         """Write what the line takes without waiting; return how many octets that was.
@@ -174,6 +188,14 @@ class Board:
         return self._stdout.write(data[:_SMALL]) or 0
 
     # --- flash, power ---------------------------------------------------------------------------------------------
+
+    def every(self, period_ms, call):
+        """Call `call(timer)` every so often, at the prompt as well; 0: no more."""
+        if self._timer is not None:
+            self._timer.deinit()
+            self._timer = None
+        if period_ms:
+            self._timer = machine.Timer(-1, period=period_ms, mode=machine.Timer.PERIODIC, callback=call)
 
     def mount(self):
         """MicroPython's own boot has mounted the file system; False: not formatted just now, as far as is known."""
@@ -223,6 +245,41 @@ class Board:
         """Regulator mode of a plain Pico: steady frequency (1) or economical (0). Not on boards with a radio."""
         if "W" not in os.uname().machine.split(" with ")[0].split()[-1]:
             Pin(pins.PIN_SMPS_MODE, Pin.OUT, value=pwm)
+
+
+def _without(part, filled):
+    """Octets of a block without the `filled` ones that stood in for octets that had not come."""
+    bare = part.rstrip(b"\x03")
+    if len(part) - len(bare) >= filled:
+        return part[: len(part) - filled]
+    # Some octets came in the middle of the filling. Every octet 3 that is no filling is Ctrl-C: before what it was sent
+    # with when that asks for the prompt, else anywhere, for a frame has none.
+    real = part.count(b"\x03") - filled
+    bare = part.replace(b"\x03", b"")
+    at = len(bare) - 2 if bare.endswith(b"\r\x01") else len(bare)
+    return bare[:at] + b"\x03" * real + bare[at:]
+
+
+class _Again(io.IOBase):
+    """A second terminal that has some octets to give, then is none any more."""
+
+    def __init__(self, octets):
+        self._octets = octets
+        self._at = 0
+
+    def readinto(self, into):
+        if self._at >= len(self._octets):
+            os.dupterm(None)
+            return None
+        into[0] = self._octets[self._at]
+        self._at += 1
+        return 1
+
+    def write(self, data):
+        return len(data)
+
+    def ioctl(self, _request, _argument):
+        return 0
 
 
 def _free_bus():

@@ -29,6 +29,7 @@ _RESET = 10  # the firmware asks for a hard reset
 _MARK = 11  # free text for a test's record
 _WDT = 12  # watchdog started: ms u32
 _PLAN = 13  # canonical bytes of the plan now held
+_AGAIN = 14  # octets that the prompt is to read first
 
 _SETTINGS = "<IIBBiiHHBB8s"
 _SETTINGS_OCTETS = struct.calcsize(_SETTINGS)
@@ -261,7 +262,7 @@ class Board:
         return False
 
     def link_read(self, limit):
-        """Return up to `limit` octets that have come; the interrupt octet ends the program, whoever runs it."""
+        """Return up to `limit` octets that have come, Ctrl-C included."""
         into = self._in
         one = self._one
         limit = min(limit, len(into))
@@ -269,11 +270,16 @@ class Board:
         while count < limit and self.link_waiting():
             if not self._stdin.readinto(one):
                 raise SystemExit
-            if one[0] == 3:
-                raise KeyboardInterrupt
             into[count] = one[0]
             count += 1
         return bytes(memoryview(into)[:count])
+
+    def again(self, octets):
+        """Have the host put these octets on the line once more."""
+        self._send(_AGAIN, octets)
+
+    def every(self, _period_ms, _call):
+        """No time flows at this board's prompt."""
 
     def link_write(self, data):
         """Write as much as the line takes; return how many octets that was."""

@@ -18,6 +18,7 @@ from shared_schedule.voice import degrees
 class Handler:
     def __init__(self, app):
         self.app = app
+        self._taking = None  # a plan on its way from octets to the day: [octets, its decoding, the plan, on flash]
 
     # --- who and what ---------------------------------------------------------------------------------------------
 
@@ -84,39 +85,91 @@ class Handler:
         return m.PLAN_MAX
 
     def on_plan(self, data):
-        bench = self.app.bench
-        bench.put_aside()
-        gc.collect()  # a plan is the largest thing that ever comes in one piece
-        try:
-            return self._adopt(data, bench)
-        finally:
-            bench.take_back()
+        gc.collect()
+        self._taking = [data, P.decoding(data), None, False]
 
-    def _adopt(self, data, bench):
-        app = self.app
+    def plan_step(self):
+        """One step of the plan on its way in; the old one goes on meanwhile, and is replaced in one turn at the end."""
+        taking = self._taking
+        try:
+            answer = self._take(taking)
+        except MemoryError:
+            # Two whole plans do not fit beside each other; without the old one's steps, which flash holds, the new may.
+            answer = self._take_alone(taking)
+        except (ValueError, OSError):
+            self._taking = None
+            raise
+        if answer is not None:
+            self._taking = None
+        return answer
+
+    def _take(self, taking):
+        data, decoding, plan, stored = taking
+        if plan is None:
+            taking[2] = next(decoding)
+            return None
+        refusal = self._refusal(plan)
+        if refusal is not None:
+            return refusal
+        bench = self.app.bench
+        plan_id = P.plan_id(data)
+        if bench.plan is not None and bench.mode == D.DAY_RUNNING:
+            if not stored:
+                self.app.store.next_plan(data)
+                taking[3] = True
+                return None
+            bench.replace(plan, data, plan_id, self.app.clock.now_s)
+            self.app.plan_changed(self.app.clock.now_s)
+            return m.OK, "replaced; what has happened stays"
+        return self._begin(plan, data, plan_id)
+
+    def _take_alone(self, taking):
+        bench = self.app.bench
+        data = taking[0]
+        taking[1] = taking[2] = None
+        bench.put_aside()
+        gc.collect()
         try:
             plan = P.decode(data)
-        except MemoryError:
-            return m.TOO_LARGE, "the timer has no memory for so many steps; plan fewer at a time"
-        plan_id = P.plan_id(data)
-        now_s = app.clock.now_s
-        held = bench.aside
-        if held is not None and bench.mode == D.DAY_RUNNING:
-            if plan.name != held.name:
-                return m.BUSY, "a day is running (%s); finish or forget it first" % held.name
-            bench.replace(plan, data, plan_id, now_s)
-            app.plan_changed(now_s)
+            refusal = self._refusal(plan)
+            if refusal is not None:
+                return refusal
+            if bench.aside is None or bench.mode != D.DAY_RUNNING:
+                return self._begin(plan, data, P.plan_id(data))
+            self.app.store.next_plan(data)
+            bench.replace(plan, data, P.plan_id(data), self.app.clock.now_s)
+            self.app.plan_changed(self.app.clock.now_s)
             return m.OK, "replaced; what has happened stays"
-        if held is not None and bench.mode == D.FINISHED and app.store.flags & COLLECTED != COLLECTED:
+        except MemoryError:
+            plan = None
+            return m.TOO_LARGE, "the timer has no memory for so many steps; plan fewer at a time"
+        finally:
+            plan = None
+            bench.take_back()
+
+    def _refusal(self, plan):
+        """Why a plan may not be taken now, None when it may."""
+        app = self.app
+        bench = app.bench
+        held = bench.plan or bench.aside
+        if held is None:
+            return None
+        if bench.mode == D.DAY_RUNNING and plan.name != held.name:
+            return m.BUSY, "a day is running (%s); finish or forget it first" % held.name
+        if bench.mode == D.FINISHED and app.store.flags & COLLECTED != COLLECTED:
             # Only the batch in hand can be collected: another plan would put this one's log out of reach.
             return m.REFUSED, "the log of %s was not collected; collect it, or forget it" % held.name
-        if held is not None and bench.mode == D.IDLE:
+        return None
+
+    def _begin(self, plan, data, plan_id):
+        app = self.app
+        if app.bench.mode == D.IDLE and (app.bench.plan or app.bench.aside) is not None:
             app.store.mark(AGREED)  # nothing happened under it
         if not app.store.make_room(len(data) + 4096):
             return m.STORAGE, "the timer is full of logs that were not collected; collect them first"
         app.flush()
-        bench.begin(plan, data, plan_id, now_s)
-        app.plan_changed(now_s)
+        app.bench.begin(plan, data, plan_id, app.clock.now_s)
+        app.plan_changed(app.clock.now_s)
         return m.OK, "stored"
 
     # --- logs -----------------------------------------------------------------------------------------------------

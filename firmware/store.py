@@ -200,17 +200,21 @@ class Store:
         self._attach(number, plan_id, 0, at_s)
         self.full = False
 
-    def replace_plan(self, plan_id, data):
-        """Put another plan in place of the one in hand, the batch going on.
+    def next_plan(self, data):
+        """Write another plan beside the one in hand, which goes on until replace_plan."""
+        write_file(self._dir(self.number) + "/next", data)
+        self.writes += 1
 
-        Two files change, so the new plan goes beside the old one first; `plan_bytes` of the head decides.
+    def replace_plan(self, plan_id):
+        """Put the plan that next_plan wrote in place of the one in hand, the batch going on.
+
+        Two files change; `plan_id` of the head decides which of the two plans holds after a power cut in between.
         """
         folder = self._dir(self.number)
-        write_file(folder + "/next", data)
         self.plan_id = plan_id
         self._write_head()
         os.rename(folder + "/next", folder + "/plan")
-        self.writes += 2
+        self.writes += 1
 
     def finish_replacement(self):
         """After a power cut within `replace_plan`: bring plan and head together again. Call before plan_bytes."""

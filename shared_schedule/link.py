@@ -46,8 +46,10 @@ class DeviceSession:
         telemetry() -> dict or None   fields of TELEMETRY; None = nothing to say now
         plan_held() -> (plan_id, crc32 of its bytes)     (0, 0) when none is held
         plan_room() -> int            octets the device could take for a plan now
-      * on_plan(data) -> (code, text) the whole plan as offered (bytearray), its CRC checked; validates and stores it
-                                      before it returns messages.OK, or returns another code and why
+      * on_plan(data) -> (code, text) the whole plan as offered (bytearray or memoryview), its CRC checked; validates
+                                      and stores it before it returns messages.OK, or returns another code and why;
+                                      None: not yet, tick() calls plan_step() until that returns something else
+      * plan_step() -> as on_plan
         log_info(stream) -> (first, end) or None         extent; None = no such stream
       * log_read(stream, offset, n, into) -> count       copies at most n octets at offset into the memoryview
                                       `into`; 0 at the end. Called with n <= messages.CHUNK_MAX
@@ -111,7 +113,13 @@ class DeviceSession:
     def pending(self):
         """True while there is something to do: do not idle then, call tick() and output() again at once."""
         logs = self._logs
-        return self._out_at < len(self._out) or bool(self._replies) or bool(logs.reads) or logs.sum is not None
+        waits = self._out_at < len(self._out) or bool(self._replies)
+        return waits or bool(logs.reads) or logs.sum is not None or self.taking
+
+    @property
+    def taking(self):
+        """True while a plan is being looked at: call tick() again at once."""
+        return self._plans.pull is not None and self._plans.pull.taking
 
     def tick(self, now_ms):
         """Let time pass: ask again for plan parts, go on with a checksum, count telemetry that had to be dropped."""

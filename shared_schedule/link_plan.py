@@ -5,6 +5,10 @@ import binascii
 from shared_schedule import messages as m
 from shared_schedule.link_rules import CHUNK_MIN, PULL_AHEAD, PULL_MS, PULL_TRIES, clip, ms_since
 
+ROOM = 4096  # octets of a plan that are always there; 48 steps have 3,300. A longer one is taken when memory allows
+SHORT_MAX = 8
+NO_MEMORY = "there is no memory for it; the old plan goes on. Unplug the timer, plug it in again, and repeat"
+
 
 class PlanIn:
     """`reply(number, seq, values)` queues an answer; `logs` is told when a new plan makes its memory worthless."""
@@ -14,6 +18,7 @@ class PlanIn:
         self._reply = reply
         self._logs = logs
         self.pull = None  # at most one
+        self._room = bytearray(ROOM)  # had at boot: in mid-day it may not be found in one piece
 
     def other_host(self):
         """Another host said hello: keep what has come, but ask for nothing until it offers the same plan."""
@@ -23,7 +28,9 @@ class PlanIn:
     def tick(self, now_ms):
         """Ask again for what has not come."""
         pull = self.pull
-        if pull is not None and pull.outcome is None and pull.tries and ms_since(pull.asked_ms, now_ms) >= PULL_MS:
+        if pull is not None and pull.taking:
+            self._take_further(now_ms)
+        elif pull is not None and pull.outcome is None and pull.tries and ms_since(pull.asked_ms, now_ms) >= PULL_MS:
             pull.lost()
             pull.tries -= 1
             if pull.tries:
@@ -36,11 +43,18 @@ class PlanIn:
             if pull.outcome is not None and seq == pull.seq and self._handler.plan_held() == (plan_id, crc):
                 self._answer(seq, plan_id, pull.outcome[0], pull.outcome[1])  # the answer was lost
                 return
+            if pull.taking:
+                pull.seq = seq
+                self._ask(now_ms)
+                return
             if pull.outcome is None:  # broken off, or our question was lost: go on where it stopped
                 pull.tries = PULL_TRIES
                 pull.seq = seq
                 self._ask(now_ms)
                 return
+        if pull is not None and pull.taking:
+            self._answer(seq, plan_id, m.BUSY, "another plan is being taken; repeat in some seconds")
+            return
         if self._handler.plan_held() == (plan_id, crc):
             self._answer(seq, plan_id, m.ALREADY, "")
             return
@@ -57,10 +71,9 @@ class PlanIn:
             return
         self.pull = None  # an unfinished one makes room
         try:
-            self.pull = Pull(plan_id, length, crc, seq)
+            self.pull = Pull(plan_id, length, crc, seq, self._room)
         except MemoryError:
-            text = "there is no memory in one piece for it: unplug the timer, plug it in again, and repeat"
-            self._answer(seq, plan_id, m.TOO_LARGE, text)
+            self._answer(seq, plan_id, m.TOO_LARGE, NO_MEMORY)
             return
         self._ask(now_ms)
 
@@ -79,7 +92,9 @@ class PlanIn:
 
     def part(self, values, now_ms):
         pull = self.pull
-        if pull is None or not pull.tries or pull.outcome is not None or values["plan_id"] != pull.plan_id:
+        if pull is None or not pull.tries or pull.taking or pull.outcome is not None:
+            return
+        if values["plan_id"] != pull.plan_id:
             return
         offset, data = values["offset"], values["data"]
         end = offset + len(data)
@@ -95,7 +110,11 @@ class PlanIn:
             pull.data[offset:end] = m.masked(data, values["mask"])
         except MemoryError:  # in pieces: what is smaller may fit
             pull.lost()
-            self._ask(now_ms)
+            pull.short += 1
+            if pull.short > SHORT_MAX:
+                self._refuse(m.TOO_LARGE, NO_MEMORY)
+            else:
+                self._ask(now_ms)
             return
         pull.got = end
         pull.asked_ms = now_ms
@@ -111,28 +130,56 @@ class PlanIn:
             pull.got = 0  # frames are checked, so this is a host that changed its mind: start over
             self._ask(now_ms)
             return
-        pull.data = None  # the memory is wanted now
+        pull.taking = True
+        self._outcome(self._tried(self._handler.on_plan, data))
+
+    def _take_further(self, now_ms):
+        """A plan is read and checked a little in each turn of the loop, so that presses are heard meanwhile."""
+        pull = self.pull
+        outcome = self._tried(self._handler.plan_step)
+        if outcome is not None:
+            self._outcome(outcome)
+        elif ms_since(pull.asked_ms, now_ms) >= PULL_MS:
+            self._ask(now_ms)  # nothing is wanted: it tells the host that all is there and being looked at
+
+    def _tried(self, call, *arguments):
         try:
-            code, text = self._handler.on_plan(data)
+            return call(*arguments)
         except ValueError as problem:
-            code, text = m.BAD_VALUE, str(problem)
+            return m.BAD_VALUE, str(problem)
         except OSError as problem:
-            code, text = m.STORAGE, str(problem)
-        pull.outcome = (code, text)
-        self._answer(pull.seq, pull.plan_id, code, text)
-        if code != m.OK:
+            return m.STORAGE, str(problem)
+        except MemoryError:
+            return m.TOO_LARGE, NO_MEMORY
+
+    def _outcome(self, outcome):
+        if outcome is None:
+            return  # it goes on in tick()
+        pull = self.pull
+        pull.taking = False
+        pull.data = None
+        pull.outcome = outcome
+        self._answer(pull.seq, pull.plan_id, outcome[0], outcome[1])
+        if outcome[0] != m.OK:
             self.pull = None  # so that the same plan may be offered again when the reason is gone
+
+    def _refuse(self, code, text):
+        pull = self.pull
+        self.pull = None
+        self._answer(pull.seq, pull.plan_id, code, text)
 
 
 class Pull:
     """A plan on its way in."""
 
-    def __init__(self, plan_id, length, crc, seq):
+    def __init__(self, plan_id, length, crc, seq, room):
         self.plan_id = plan_id
         self.length = length
         self.crc = crc
         self.seq = seq
-        self.data = bytearray(length)
+        self.data = memoryview(room)[:length] if length <= len(room) else bytearray(length)
+        self.taking = False  # all of it is here, and the handler is at it
+        self.short = 0  # times there was no memory for a part
         self.got = 0
         self.asked_to = 0
         self.asked_ms = 0

@@ -83,74 +83,77 @@ S32_MAX = 0x3FFFFFFF  # a Pico's small integer
 UNITS_METRIC = 0
 UNITS_US = 1  # degrees F, inches, ounces
 
+# By name, so that the rows are made when the module is loaded: constant rows would each bring strings of their own.
+_WHOLE, _SIGNED, _CDEG, _TEXT, _TEXTS, _IDS, _SPANS = "u", "s", "c", "t", "T", "i", "q"
+
 # (field, kind of field, low, high). The order is the canonical order and never changes: new fields are tagged, below.
 # Kinds: u = unsigned, s = signed, c = temperature or NO_CDEG, t = text (cap in bytes), T = texts, i = ids, q = spans.
 STEP_FIELDS = (
-    ("step_id", "u", 1, 250),
-    ("kind", "u", 1, 21),
-    ("name", "t", 1, 32),
-    ("place", "u", 0, 6),
-    ("paton", "u", 0, 8),  # 0 = the whole batch
-    ("start_at_s", "s", 0, S32_MAX),
-    ("planned_for_s", "u", 0, 864000),
-    ("attended_s", "u", 0, 86400),  # hands-on time from the start of the step
-    ("min_s", "u", 0, 864000),
-    ("ideal_s", "u", 0, 864000),
-    ("max_s", "u", 0, 2678400),
-    ("after", "i", 0, MAX_AFTER),
-    ("ends_by", "u", 0, 3),
-    ("low_cdeg", "c", 0, 0),  # window for the probe while the step runs
-    ("high_cdeg", "c", 0, 0),
-    ("core_cdeg", "c", 0, 0),  # core temperature that ends a rest or chill
-    ("air_max_cdeg", "c", 0, 0),  # limit of the air in a proof
-    ("fold", "u", 0, 4),  # 2, 3 or 4; 0 = none
-    ("fold_n", "u", 0, 12),
-    ("fold_of", "u", 0, 12),
-    ("spine", "u", 0, 4),
-    ("quarter", "u", 0, 1),  # 1 = give the pâton a quarter turn before rolling
-    ("length_um", "u", 0, 5000000),
-    ("width_um", "u", 0, 5000000),
-    ("thickness_um", "u", 0, 200000),
-    ("layers", "u", 0, 20000),  # fat layers after the step
-    ("dose_s", "u", 0, 864000),  # proof dose: seconds at the reference temperature
-    ("flags", "u", 0, 255),
-    ("ticks", "T", MAX_TICKS, 40),  # questions to be ticked before the step may end
+    ("step_id", _WHOLE, 1, 250),
+    ("kind", _WHOLE, 1, 21),
+    ("name", _TEXT, 1, 32),
+    ("place", _WHOLE, 0, 6),
+    ("paton", _WHOLE, 0, 8),  # 0 = the whole batch
+    ("start_at_s", _SIGNED, 0, S32_MAX),
+    ("planned_for_s", _WHOLE, 0, 864000),
+    ("attended_s", _WHOLE, 0, 86400),  # hands-on time from the start of the step
+    ("min_s", _WHOLE, 0, 864000),
+    ("ideal_s", _WHOLE, 0, 864000),
+    ("max_s", _WHOLE, 0, 2678400),
+    ("after", _IDS, 0, MAX_AFTER),
+    ("ends_by", _WHOLE, 0, 3),
+    ("low_cdeg", _CDEG, 0, 0),  # window for the probe while the step runs
+    ("high_cdeg", _CDEG, 0, 0),
+    ("core_cdeg", _CDEG, 0, 0),  # core temperature that ends a rest or chill
+    ("air_max_cdeg", _CDEG, 0, 0),  # limit of the air in a proof
+    ("fold", _WHOLE, 0, 4),  # 2, 3 or 4; 0 = none
+    ("fold_n", _WHOLE, 0, 12),
+    ("fold_of", _WHOLE, 0, 12),
+    ("spine", _WHOLE, 0, 4),
+    ("quarter", _WHOLE, 0, 1),  # 1 = give the pâton a quarter turn before rolling
+    ("length_um", _WHOLE, 0, 5000000),
+    ("width_um", _WHOLE, 0, 5000000),
+    ("thickness_um", _WHOLE, 0, 200000),
+    ("layers", _WHOLE, 0, 20000),  # fat layers after the step
+    ("dose_s", _WHOLE, 0, 864000),  # proof dose: seconds at the reference temperature
+    ("flags", _WHOLE, 0, 255),
+    ("ticks", _TEXTS, MAX_TICKS, 40),  # questions to be ticked before the step may end
 )
 
 PLAN_FIELDS = (
-    ("name", "t", 1, 40),
-    ("made_at_s", "u", 0, S32_MAX),
-    ("ready_at_s", "u", 0, S32_MAX),
-    ("offset_min", "s", -1080, 1080),  # local time minus UTC when the plan begins
-    ("offset_change_at_s", "u", 0, S32_MAX),  # 0 = no change of clocks during the plan
-    ("offset_after_min", "s", -1080, 1080),
-    ("quiet", "q", 0, MAX_QUIET),  # (from_at_s, to_at_s) spans in which only SAVES_BATCH alarms sound
-    ("butter_low_cdeg", "c", 0, 0),  # pliable window of this butter
-    ("butter_high_cdeg", "c", 0, 0),
-    ("butter_brittle_cdeg", "c", 0, 0),  # below: it breaks
-    ("butter_stop_cdeg", "c", 0, 0),  # above: stop and chill
-    ("butter_melt_cdeg", "c", 0, 0),  # melting onset
-    ("proof_cap_cdeg", "c", 0, 0),
-    ("yeast_min_cdeg", "c", 0, 0),  # cardinal temperatures of the dose, and its reference
-    ("yeast_opt_cdeg", "c", 0, 0),
-    ("yeast_max_cdeg", "c", 0, 0),
-    ("yeast_ref_cdeg", "c", 0, 0),
-    ("room_cdeg", "c", 0, 0),
-    ("room_rh_pct", "u", 0, 100),
-    ("fridge_cdeg", "c", 0, 0),
-    ("freezer_cdeg", "c", 0, 0),
-    ("proof_cdeg", "c", 0, 0),
-    ("bench_um", "u", 0, 200000),
-    ("bench_effusivity", "u", 0, 30000),  # J m-2 K-1 s-0.5
-    ("film_room_mw", "u", 0, 200000),  # mW m-2 K-1
-    ("film_fridge_mw", "u", 0, 200000),
-    ("film_freezer_mw", "u", 0, 200000),
-    ("laminate_k_mw", "u", 0, 5000),  # mW m-1 K-1 across the layers
-    ("laminate_rc", "u", 0, 10000),  # kJ m-3 K-1, apparent
+    ("name", _TEXT, 1, 40),
+    ("made_at_s", _WHOLE, 0, S32_MAX),
+    ("ready_at_s", _WHOLE, 0, S32_MAX),
+    ("offset_min", _SIGNED, -1080, 1080),  # local time minus UTC when the plan begins
+    ("offset_change_at_s", _WHOLE, 0, S32_MAX),  # 0 = no change of clocks during the plan
+    ("offset_after_min", _SIGNED, -1080, 1080),
+    ("quiet", _SPANS, 0, MAX_QUIET),  # (from_at_s, to_at_s) spans in which only SAVES_BATCH alarms sound
+    ("butter_low_cdeg", _CDEG, 0, 0),  # pliable window of this butter
+    ("butter_high_cdeg", _CDEG, 0, 0),
+    ("butter_brittle_cdeg", _CDEG, 0, 0),  # below: it breaks
+    ("butter_stop_cdeg", _CDEG, 0, 0),  # above: stop and chill
+    ("butter_melt_cdeg", _CDEG, 0, 0),  # melting onset
+    ("proof_cap_cdeg", _CDEG, 0, 0),
+    ("yeast_min_cdeg", _CDEG, 0, 0),  # cardinal temperatures of the dose, and its reference
+    ("yeast_opt_cdeg", _CDEG, 0, 0),
+    ("yeast_max_cdeg", _CDEG, 0, 0),
+    ("yeast_ref_cdeg", _CDEG, 0, 0),
+    ("room_cdeg", _CDEG, 0, 0),
+    ("room_rh_pct", _WHOLE, 0, 100),
+    ("fridge_cdeg", _CDEG, 0, 0),
+    ("freezer_cdeg", _CDEG, 0, 0),
+    ("proof_cdeg", _CDEG, 0, 0),
+    ("bench_um", _WHOLE, 0, 200000),
+    ("bench_effusivity", _WHOLE, 0, 30000),  # J m-2 K-1 s-0.5
+    ("film_room_mw", _WHOLE, 0, 200000),  # mW m-2 K-1
+    ("film_fridge_mw", _WHOLE, 0, 200000),
+    ("film_freezer_mw", _WHOLE, 0, 200000),
+    ("laminate_k_mw", _WHOLE, 0, 5000),  # mW m-1 K-1 across the layers
+    ("laminate_rc", _WHOLE, 0, 10000),  # kJ m-3 K-1, apparent
 )
 
 # Optional fields of format 2. A field's key is its place in the table, from 1 on: append only, never take one out.
-PLAN_TAGS = (("units", "u", 0, 1),)
+PLAN_TAGS = (("units", _WHOLE, 0, 1),)
 STEP_TAGS = ()
 
 
@@ -283,6 +286,14 @@ def _check_text(field, text, low, high):
 
 def validate(plan):
     """Raise PlanError naming the first field that is not allowed; return the plan."""
+    _check_head(plan)
+    seen = set()
+    for index in range(len(plan.steps)):
+        _check_step(plan.steps[index], index, seen)
+    return plan
+
+
+def _check_head(plan):
     for spec in PLAN_FIELDS + PLAN_TAGS:
         _check_field("", spec, getattr(plan, spec[0]))
     last = 0
@@ -294,31 +305,30 @@ def validate(plan):
         raise PlanError("steps", "a plan needs at least one step")
     if len(plan.steps) > MAX_STEPS:
         raise PlanError("steps", "%d steps; the timer holds at most %d" % (len(plan.steps), MAX_STEPS))
-    seen = set()
-    specs = STEP_FIELDS + STEP_TAGS
-    for index in range(len(plan.steps)):
-        step = plan.steps[index]
-        where = "steps[%d]." % index
+
+
+def _check_step(step, index, seen):
+    where = "steps[%d]." % index
+    for specs in (STEP_FIELDS, STEP_TAGS):
         for spec in specs:
             value = getattr(step, spec[0])
             # Most fields are small whole numbers: no call for those. A plan of fifty steps has 1,500 fields.
             if spec[1] != "u" or type(value) is not int or value < spec[2] or value > spec[3]:
                 _check_field(where, spec, value)
-        if step.step_id in seen:
-            raise PlanError(where + "step_id", "%d is used twice" % step.step_id)
-        for before in step.after:
-            if before not in seen:
-                raise PlanError(where + "after", "names step %d, which does not stand before it" % before)
-        if step.min_s > step.max_s:
-            raise PlanError(where + "min_s", "is longer than max_s")
-        if not step.min_s <= step.ideal_s <= step.max_s:
-            raise PlanError(where + "ideal_s", "is not between min_s and max_s")
-        if step.low_cdeg != NO_CDEG and step.high_cdeg != NO_CDEG and step.low_cdeg >= step.high_cdeg:
-            raise PlanError(where + "low_cdeg", "is not below high_cdeg")
-        if step.kind == FOLD and step.fold < 2:
-            raise PlanError(where + "fold", "a fold step must be a 2-fold, 3-fold or 4-fold")
-        seen.add(step.step_id)
-    return plan
+    if step.step_id in seen:
+        raise PlanError(where + "step_id", "%d is used twice" % step.step_id)
+    for before in step.after:
+        if before not in seen:
+            raise PlanError(where + "after", "names step %d, which does not stand before it" % before)
+    if step.min_s > step.max_s:
+        raise PlanError(where + "min_s", "is longer than max_s")
+    if not step.min_s <= step.ideal_s <= step.max_s:
+        raise PlanError(where + "ideal_s", "is not between min_s and max_s")
+    if step.low_cdeg != NO_CDEG and step.high_cdeg != NO_CDEG and step.low_cdeg >= step.high_cdeg:
+        raise PlanError(where + "low_cdeg", "is not below high_cdeg")
+    if step.kind == FOLD and step.fold < 2:
+        raise PlanError(where + "fold", "a fold step must be a 2-fold, 3-fold or 4-fold")
+    seen.add(step.step_id)
 
 
 # --- canonical bytes --------------------------------------------------------------------------------------------
@@ -425,6 +435,11 @@ def _decode_tagged(reader, record):
 
 def decode(data):
     """Return the Plan in canonical bytes. Raises PlanError on anything else; allocates nothing beyond the caps."""
+    return list(decoding(data))[-1]
+
+
+def decoding(data):
+    """As decode, a little at a time: yields None after each step read or checked (10 ms on a Pico), last the Plan."""
     if len(data) > MAX_PLAN_BYTES:
         raise PlanError("plan", "is %d bytes; the timer holds at most %d" % (len(data), MAX_PLAN_BYTES))
     if bytes(data[:3]) != MAGIC:
@@ -448,11 +463,17 @@ def decode(data):
             tagged = True
         base = step.start_at_s
         plan.steps.append(step)
+        yield None
     if reader.at != len(data):
         raise PlanError("plan", "has %d bytes too many" % (len(data) - reader.at))
     if form > 1 and not tagged:
         raise PlanError("plan", "has no optional field, so it belongs in format 1")  # one plan, one id
-    return validate(plan)
+    _check_head(plan)
+    seen = set()
+    for index in range(count):
+        _check_step(plan.steps[index], index, seen)
+        yield None
+    yield plan
 
 
 def _put_defaults(record):

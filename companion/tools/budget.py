@@ -90,7 +90,7 @@ def costs(files: list[DeviceFile] | None = None) -> list[Cost]:
     """Measure every device file; largest heap first. Raises CompileError, VirtualTimerError."""
     files = files if files is not None else build()
     sources = {_name(path): source.read_text(encoding="utf-8") for path, source in device_files().items()}
-    order = [name for name in load_order(sources) if name != "main"]
+    order = [name for name in load_order(sources) if name not in ("boot", "main")]
     with tempfile.TemporaryDirectory(prefix="tourier-budget-") as folder:
         for file in files:
             path = Path(folder) / file.path.lstrip("/").removeprefix("lib/")

@@ -36,7 +36,7 @@ if state == "prompt":
 if state == "reset":
     timer.run_for(5)
     line = os.open(timer.port, os.O_RDWR | os.O_NOCTTY)
-    os.write(line, b"\\r\\x03")
+    os.write(line, b"\\x03\\x03\\x03")
     while b">>> " not in os.read(line, 1000):
         pass
     os.write(line, b"main.board.reset()\\r")

@@ -42,6 +42,13 @@ def test_mpremote_gets_through_a_running_program(board, tmp_path, record_propert
         timer.collect(m.STREAM_SAMPLES)
     assert mpremote(one.port, "exec", "print(6*7)").strip() == "42"
     # The program is interrupted now, and a companion says so instead of waiting.
+    with pytest.raises(NotOurDevice, match="MicroPython prompt") as found:
+        Timer.open(one.port)
+    assert f"device start --port {one.port}" in str(found.value)
+    # mpremote left a raw prompt once, when it was killed: that one echoes nothing, and is known all the same.
+    fd = os.open(one.port, os.O_RDWR | os.O_NOCTTY)
+    assert talk(fd, b"\r\x01").endswith(b"raw REPL; CTRL-B to exit\r\n>")
+    os.close(fd)
     with pytest.raises(NotOurDevice, match="MicroPython prompt"):
         Timer.open(one.port)
     # A file goes in and comes out whole, with every octet there is.

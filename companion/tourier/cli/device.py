@@ -1,4 +1,4 @@
-"""`tourier device`: list, install, check, clock, settings, calibrate, forget, back up, restore."""
+"""`tourier device`: list, install, start, check, clock, settings, calibrate, forget, back up, restore."""
 
 from __future__ import annotations
 
@@ -57,6 +57,16 @@ def _install(args: argparse.Namespace, out: Output) -> int:
     out.result({"schema": "tourier/device/1", **asdict(done)})
     out.line(f"{done.written} files written and verified, {done.unchanged} were right already, {done.removed} removed.")
     out.line("Journal, settings and calibration were left alone. The timer starts with the new program.")
+    return 0
+
+
+def _start(args: argparse.Namespace, out: Output) -> int:
+    from tourier.device.prompt import start_again
+
+    port = _need_port(args)
+    start_again(port)
+    out.result({"schema": "tourier/device/1", "started": True})
+    out.line("The board starts anew; the day goes on where its journal ends.")
     return 0
 
 
@@ -184,6 +194,6 @@ def _restore(args: argparse.Namespace, out: Output) -> int:
 
 
 _PARTS = {
-    "list": _list, "install": _install, "check": _check, "clock": _clock, "ice-point": _ice, "boil-point": _boil,
-    "settings": _settings, "forget": _forget, "backup": _backup, "restore": _restore,
+    "list": _list, "install": _install, "start": _start, "check": _check, "clock": _clock, "ice-point": _ice,
+    "boil-point": _boil, "settings": _settings, "forget": _forget, "backup": _backup, "restore": _restore,
 }  # fmt: skip

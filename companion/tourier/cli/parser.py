@@ -186,7 +186,8 @@ def build_parser() -> argparse.ArgumentParser:
     device.add_argument(
         "part",
         choices=[
-            "list", "install", "check", "clock", "settings", "ice-point", "boil-point", "forget", "backup", "restore",
+            "list", "install", "start", "check", "clock", "settings", "ice-point", "boil-point", "forget", "backup",
+            "restore",
         ],
     )
     device.add_argument(

@@ -77,6 +77,19 @@ def about_file(error: OSError) -> str:
     return f"{file} cannot be used ({error.strerror}); check the name, its rights and the room on the disk."
 
 
+def _offer_start(error: Exception, out: Output) -> None:
+    """A board that stands at its prompt watches no dough: where somebody can answer, ask whether to start it again."""
+    if not (getattr(error, "prompt", False) and sys.stdin.isatty() and sys.stderr.isatty()):
+        return
+    sys.stderr.write("Start the timer again now? [Y/n] ")
+    sys.stderr.flush()
+    if sys.stdin.readline().strip().lower() in ("", "y", "yes"):
+        from tourier.device.prompt import start_again
+
+        start_again(error.port)  # type: ignore[attr-defined]
+        out.complain("It starts anew; repeat the command in ten seconds.")
+
+
 @contextlib.contextmanager
 def _ended_as_by_ctrl_c() -> Iterator[None]:
     """Let a kill and a closed terminal end a command as Ctrl-C does: ports are closed, a virtual timer is ended."""
@@ -144,6 +157,7 @@ def run(parser: argparse.ArgumentParser, arguments: list[str]) -> int:
             )
             return OUR_FAULT
         out.complain(error)
+        _offer_start(error, out)
         if hasattr(error, "give_up"):  # dayplan's Impossible, not imported here: the command line starts without it
             from tourier.dayplan.words import offers
 

@@ -40,6 +40,7 @@ Watcher = Callable[[str, int, bytes], None]
 
 _IDLE_S = 0.02  # the session's timers need a tick at least every 50 ms
 _STUCK_S = 5.0  # a port that takes nothing for this long is given up; the device reads at least every second
+_RAW_S = 0.7  # a raw prompt answers Ctrl-B at once
 _TELEMETRY_KEPT = 64
 _CLOCK_ROUNDS = 5  # the shortest of five round trips bounds the error by half of it
 _CODE_NAMES = dict(m.CODES)
@@ -254,6 +255,14 @@ class Timer:
             raise BadAnswer(f"{m.name_of(event.number)} to {m.name_of(number)}")
         return event.values
 
+    def _at_raw_prompt(self) -> bool:
+        """Ask what listens in silence for the friendly prompt (Ctrl-B): a raw prompt echoes nothing, but has that."""
+        self._port.write(b"\r\x02")
+        said, until = b"", time.monotonic() + _RAW_S
+        while time.monotonic() < until and not said.endswith(b">>> "):
+            said += self._port.read(0.05)
+        return said.endswith(b">>> ")
+
     # -- calls ------------------------------------------------------------------------------------------------
 
     def hello(self) -> DeviceInfo:
@@ -262,7 +271,8 @@ class Timer:
         try:
             values = self._run("being greeted").values
         except LinkTimeout as problem:
-            raise NotOurDevice(self._port.url, prompt=False, said=self._said()) from problem
+            prompt = self._at_raw_prompt()
+            raise NotOurDevice(self._port.url, prompt, said=self._said()) from problem
         self._check_version(values)
         self.info = DeviceInfo(
             protocol=(values["major"], values["minor"]),

@@ -89,13 +89,14 @@ class NotOurDevice(LinkError):
         last = f" (it said: {plain(lines[-1], 80)})" if lines and any(c.isalpha() for c in lines[-1]) else ""
         if prompt:
             text = (
-                f"On {plain(url)} a MicroPython prompt answers{last}, not the bench timer's program: unplug the timer "
-                "and plug it in again (or run: mpremote reset), or install the program first."
+                f"On {plain(url)} a MicroPython prompt answers{last}, not the bench timer's program, so the day stands "
+                f"still: start it again (tourier device start --port {plain(url)}), or install the program first."
             )
         else:
             text = f"Nothing on {plain(url)} answers like a bench timer{last}: check that this is the right port."
         super().__init__(text)
         self.prompt = prompt
+        self.port = url
 
 
 class VersionMismatch(LinkError):

@@ -96,6 +96,12 @@ def _enter(transport: SerialTransport) -> None:
                 raise
 
 
+def start_again(port: str) -> None:
+    """Start the board anew, with the bench timer: for a board that stands at its prompt."""
+    with at_prompt(port):
+        pass
+
+
 @contextlib.contextmanager
 def at_prompt(port: str, reset: bool = True) -> Iterator[Prompt]:
     """Interrupt what runs on the board, give its prompt, and start the board anew afterwards, whatever went wrong.

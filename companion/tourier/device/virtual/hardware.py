@@ -7,6 +7,7 @@ over a socket (see firmware/board_virtual.py). How time passes is the business o
 from __future__ import annotations
 
 import contextlib
+import os
 import signal
 import socket
 import struct
@@ -278,6 +279,8 @@ class Hardware:
             kind_, block, offset = struct.unpack_from("<BHH", payload)
             if self.record is not None:
                 self.record.append(FlashOp(kind_, block, offset, payload[5:]))
+        elif kind == S.AGAIN:
+            os.write(self._master, payload)
         elif kind == S.MARK:
             self.marks.append((self._now_ms / 1000, payload.decode(errors="replace")))
             if self.record is not None:

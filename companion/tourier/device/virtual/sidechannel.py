@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from shared_schedule.units import NO_CDEG
 
-HELLO, IDLE, FRAME, GLANCE, TONE, LIGHT, CUT, FLASH, CLOCK, RESET, MARK, WDT, PLAN = range(1, 14)
+HELLO, IDLE, FRAME, GLANCE, TONE, LIGHT, CUT, FLASH, CLOCK, RESET, MARK, WDT, PLAN, AGAIN = range(1, 15)
 SETTINGS = struct.Struct("<IIBBiiHHBB8s")
 TURN = struct.Struct("<IHHBBhHIB")
 TICKS = 1 << 30  # ticks_ms wraps here
