@@ -60,7 +60,7 @@ class App:
         self.calibration = config.load(self.store, config.PATH_CALIBRATION, config.CALIBRATION, S.LOST_CALIBRATION)
         found = board.scan()
         self.air = Air(board.i2c, pins.ADDR_AIR) if pins.ADDR_AIR in found else None
-        chip = ClockChip(board.i2c, pins.ADDR_CLOCK) if pins.ADDR_CLOCK in found else None
+        chip = ClockChip(board.i2c, pins.ADDR_CLOCK) if pins.ADDR_CLOCK in found else board.own_clock()
         self.clock = Clock(board.ticks_ms(), chip)
         self.caller = Caller(board)
         self.alarms = self.caller.alarms

@@ -21,6 +21,10 @@ _IN = 512  # octets taken from the link at once
 _BLOCK = 64  # octets read in one go: a USB packet
 _FILL = b"\x03" * _BLOCK  # the one octet that no frame holds
 _DUTY_HALF = 32768
+_SET_S = 189302400  # 2026-01-01: an earlier time is none
+_SEAL = 0x2A5C3369
+_BITE_S = 9  # from the last turn of a hung loop until the board runs again
+_EPOCH_S = 1577836800  # 2020-01-01, from which seconds are counted here, in MicroPython's
 _I2C_TIMEOUT_US = 10000  # a page of the display takes 2.9 ms; a bus held low must not hold up a button
 _SMALL = 256  # what the USB stack takes in one piece
 
@@ -77,6 +81,18 @@ class Board:
     def ticks_ms(self):
         """Milliseconds, wrapping at 2**30."""
         return time.ticks_ms()
+
+    def own_clock(self):
+        """The chip's own clock, which every start but one by power survives; as ds3231.ClockChip."""
+        return _OwnClock
+
+    def keep_time(self, runs):
+        """Put the time where a reset leaves it; `runs`: the program does, so a reset now is the watchdog's."""
+        now_s = time.time() - _EPOCH_S
+        if now_s >= _SET_S:
+            _scratch(0, now_s)
+            _scratch(1, now_s ^ _SEAL)
+            _scratch(2, 1 if runs else 0)
 
     def idle(self, for_ms):
         """Wait at most for_ms; return early (True) when the link has octets, (False) when a button changes."""
@@ -215,6 +231,7 @@ class Board:
 
     def reset(self):
         """Start anew, as after power-up."""
+        self.keep_time(False)
         machine.reset()
 
     def watchdog_start(self, for_ms):
@@ -258,6 +275,43 @@ def _without(part, filled):
     bare = part.replace(b"\x03", b"")
     at = len(bare) - 2 if bare.endswith(b"\r\x01") else len(bare)
     return bare[:at] + b"\x03" * real + bare[at:]
+
+
+class _OwnClock:
+    """The chip's own clock: it goes on over a soft reset, and stands in 2021 after power-up (clock.py: not set).
+
+    A reset by the watchdog, which machine.reset() is too, sets it back as well, but leaves the watchdog's scratch
+    registers: the time is put there all the while.
+    """
+
+    @staticmethod
+    def read():
+        now_s = time.time() - _EPOCH_S
+        kept_s = _scratch(0)
+        if now_s < _SET_S <= kept_s and _scratch(1) == kept_s ^ _SEAL:
+            now_s = kept_s + (_BITE_S if _scratch(2) else 1)
+            _OwnClock.write(now_s)
+        return max(0, now_s)
+
+    @staticmethod
+    def write(at_s):
+        year, month, day, hour, minute, second, weekday = time.gmtime(at_s + _EPOCH_S)[:7]
+        machine.RTC().datetime((year, month, day, weekday, hour, minute, second, 0))
+
+
+def _scratch(number, value=None):
+    """A register that only loss of power clears; RP2040 data sheet 4.7.6, RP2350 data sheet 12.9."""
+    at = _watchdog_at() + 0x0C + 4 * number
+    if value is not None:
+        machine.mem32[at] = value
+    return machine.mem32[at]
+
+
+def _watchdog_at():
+    for chip in _WATCHDOG_CTRL:
+        if chip in os.uname().machine.upper():
+            return _WATCHDOG_CTRL[chip]
+    return _WATCHDOG_CTRL["RP2040"]
 
 
 class _Again(io.IOBase):

@@ -184,6 +184,12 @@ class Board:
                 link = True
         return link
 
+    def own_clock(self):
+        """None: no reset of this board leaves its time."""
+
+    def keep_time(self, _runs):
+        pass
+
     def clock_chip_s(self):
         return self._rtc_s
 

@@ -14,6 +14,8 @@ from shared_schedule import thermistor
 from shared_schedule.units import NO_CDEG
 from shared_schedule.voice import degrees
 
+_STEP_MS = 20  # of a turn for a plan on its way in
+
 
 class Handler:
     def __init__(self, app):
@@ -106,7 +108,10 @@ class Handler:
     def _take(self, taking):
         data, decoding, plan, stored = taking
         if plan is None:
-            taking[2] = next(decoding)
+            board = self.app.board
+            begun = board.ticks_ms()
+            while taking[2] is None and (board.ticks_ms() - begun) & 0x3FFFFFFF < _STEP_MS:
+                taking[2] = next(decoding)
             return None
         refusal = self._refusal(plan)
         if refusal is not None:

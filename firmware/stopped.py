@@ -83,6 +83,7 @@ class Stopped:
     def tick(self, _timer=None):
         """Twice a second while no program runs."""
         board = self.board
+        board.keep_time(False)
         self._alone += 1
         ticks = self._alone
         if self._loading:

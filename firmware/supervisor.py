@@ -72,6 +72,7 @@ class Supervisor:
         self._loop_us = 0
         if self._watched and self._alive == _ALL:
             self._alive = 0
+            self._board.keep_time(True)
             self._board.watchdog_feed()
 
     def histogram_text(self, task):

@@ -211,3 +211,40 @@ board._poll = Silent()
 print(board.link_read(512))
 """
     assert run(code) == "b''"
+
+
+def test_the_chip_keeps_the_time_over_a_reset_but_not_over_a_cut():
+    """rp2's RTC starts in 2021 at power-up, and a reset leaves it alone (MicroPython ports/rp2/main.c)."""
+    code = """
+import time as real, clock, ds3231
+class Rtc:
+    now = 1609459201  # 2021-01-01 00:00:01
+    def datetime(self, fields):
+        year, month, day, _, hour, minute, second, _ = fields
+        Rtc.now = real.mktime((year, month, day, hour, minute, second, 0, 0))
+machine.RTC = Rtc
+class Registers(dict):
+    def __getitem__(self, at): return self.get(at, 0)
+machine.mem32 = Registers()
+class Time:
+    gmtime = real.gmtime
+    time = staticmethod(lambda: Rtc.now)
+import board_pico
+board_pico.time = Time
+first = clock.Clock(0, board.own_clock())
+first.set(218000000)
+Rtc.now += 50
+print(clock.Clock(0, board.own_clock()).ok, clock.Clock(0, board.own_clock()).now_s)
+board.keep_time(True)
+Rtc.now = 1609459201  # set back: by the watchdog
+print(clock.Clock(0, board.own_clock()).now_s)
+board.keep_time(False)
+Rtc.now = 1609459201  # by machine.reset()
+print(clock.Clock(0, board.own_clock()).now_s)
+Rtc.now = 1609459201  # by loss of power
+machine.mem32 = Registers()
+print(clock.Clock(0, board.own_clock()).ok)
+"""
+    before = run(code.replace("first.set(218000000)", "print(first.ok)").replace("\nprint(clock", "\n#"))
+    assert before == "False"
+    assert run(code).split() == ["True", "218000050", "218000059", "218000060", "False"]

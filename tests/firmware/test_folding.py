@@ -100,15 +100,19 @@ def call():
 
 class One:
     def __init__(self, held):
-        self.held = held
+        self.held = self._hidden = held
+        self._also = 0
 
     def get(self, held):
-        return self.held * 10 + held
+        return self._hidden * 10 + held + self._also + self._method()
+
+    def _method(self):
+        return 0
 """
     renamed = rename({"one": source})["one"]
-    for word in ("second", "deep", "_TABLE", "_OTHER", "rest"):
+    for word in ("second", "deep", "_TABLE", "_OTHER", "rest", "_hidden", "_also"):
         assert word not in renamed
-    assert "key=6" in renamed and "self.held" in renamed and '"first"' in renamed
+    assert "key=6" in renamed and "self.held" in renamed and "self._method()" in renamed and '"first"' in renamed
     before, after = {}, {}
     exec(source, before)
     exec(renamed, after)

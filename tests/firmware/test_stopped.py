@@ -102,6 +102,7 @@ import gc, sys, stopped
 class Board:
     events = []
     def every(self, ms, call): pass
+    def keep_time(self, runs): pass
     def light(self, *rgb): pass
     def tone(self, hz):
         if hz: self.events.append(("tone", hz))

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import argparse
+import time
 from dataclasses import asdict
 from pathlib import Path
 
 from tourier.cli.common import open_timer
 from tourier.cli.output import Output, table
 from tourier.cli.run import UserError
+
+_STARTS_S = 15  # from the reset at the end of an installation until the timer answers
 
 
 def run(args: argparse.Namespace, out: Output) -> int:
@@ -57,7 +60,25 @@ def _install(args: argparse.Namespace, out: Output) -> int:
     out.result({"schema": "tourier/device/1", **asdict(done)})
     out.line(f"{done.written} files written and verified, {done.unchanged} were right already, {done.removed} removed.")
     out.line("Journal, settings and calibration were left alone. The timer starts with the new program.")
+    out.line(_clock_after_install(args, out))
     return 0
+
+
+def _clock_after_install(args: argparse.Namespace, out: Output) -> str:
+    """Set the clock of a board that has just started anew; a sentence about it."""
+    from tourier.device.errors import LinkError
+    from tourier.device.upkeep import set_clock
+
+    until = time.monotonic() + _STARTS_S
+    while True:
+        try:
+            with open_timer(args, out) as timer:
+                set_clock(timer)
+            return "Its clock is set."
+        except LinkError:
+            if time.monotonic() > until:
+                return "Its clock is not set yet: tourier device clock does that."
+            time.sleep(1)
 
 
 def _start(args: argparse.Namespace, out: Output) -> int:

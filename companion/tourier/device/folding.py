@@ -85,15 +85,43 @@ def fold(sources: dict[str, str]) -> dict[str, str]:
 
 
 def rename(sources: dict[str, str]) -> dict[str, str]:
-    """Return the sources with the same few names for the arguments of all functions and the tables of each module.
+    """Return the sources with the same few names for every function's arguments, every module's tables and attributes.
 
     Each name that is used but once in the program costs the interpreter's table of names an entry, and that grows by
-    doubling. No call names these, and no crash log: names of functions, classes and attributes stay.
+    doubling. No call names these, and no crash log: names of functions, classes and of what modules share stay.
     """
     trees = {name: ast.parse(text) for name, text in sources.items()}
     keywords = {node.arg for tree in trees.values() for node in ast.walk(tree) if isinstance(node, ast.keyword)}
     elsewhere = {word for tree in trees.values() for node in ast.walk(tree) for word in _named_from_outside(node)}
-    return {name: _renamed(sources[name], tree, keywords, elsewhere) for name, tree in trees.items()}
+    own = _own_attributes(trees)
+    return {name: _renamed(sources[name], tree, keywords, elsewhere, own[name]) for name, tree in trees.items()}
+
+
+def _own_attributes(trees: dict[str, ast.Module]) -> dict[str, dict[str, str]]:
+    """New names by module for attributes with a leading underscore that one module alone uses, as data."""
+    used: dict[str, set[str]] = {}
+    made: set[str] = set()
+    for name, tree in trees.items():
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Attribute):
+                used.setdefault(node.attr, set()).add(name)
+            elif isinstance(node, (ast.FunctionDef, ast.ClassDef)):
+                made.add(node.name)  # a traceback names functions
+                for inner in node.body if isinstance(node, ast.ClassDef) else ():
+                    made |= {target.id for target in ast.walk(inner) if isinstance(target, ast.Name)}
+            elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+                made.add(node.value)
+            elif isinstance(node, ast.alias):
+                made.add(node.asname or node.name)
+    found: dict[str, dict[str, str]] = {}
+    for name, tree in trees.items():
+        here = {node.name for node in tree.body if isinstance(node, ast.ClassDef)}
+        bases = {ast.unparse(base) for node in tree.body if isinstance(node, ast.ClassDef) for base in node.bases}
+        alone = all(base in here or base.endswith(("Error", "Exception", "IOBase")) for base in bases)
+        mine = [word for word in used if word.startswith("_") and not word.startswith("__") and used[word] == {name}]
+        mine = [word for word in mine if word not in made] if alone else []
+        found[name] = {word: f"_a{n}" for n, word in enumerate(mine)}
+    return found
 
 
 def _named_from_outside(node: ast.AST) -> list[str]:
@@ -102,7 +130,7 @@ def _named_from_outside(node: ast.AST) -> list[str]:
     return [alias.name for alias in node.names] if isinstance(node, ast.ImportFrom) else []
 
 
-def _renamed(source: str, tree: ast.Module, keywords: set, elsewhere: set[str]) -> str:
+def _renamed(source: str, tree: ast.Module, keywords: set, elsewhere: set[str], own: dict[str, str]) -> str:
     edits: list[tuple[int, int, int, int, str]] = []
     at_top = {"self"}
     for node in tree.body:
@@ -132,7 +160,10 @@ def _renamed(source: str, tree: ast.Module, keywords: set, elsewhere: set[str]) 
             if word in mine:
                 edits.append((node.lineno, node.col_offset, node.lineno, node.col_offset + len(word), mine[word]))
     for node in ast.walk(tree):
-        if isinstance(node, ast.Name) and node.id in short:
+        if isinstance(node, ast.Attribute) and node.attr in own:
+            end, column = node.end_lineno or 0, node.end_col_offset or 0
+            edits.append((end, column - len(node.attr), end, column, own[node.attr]))
+        elif isinstance(node, ast.Name) and node.id in short:
             edits.append((node.lineno, node.col_offset, node.lineno, node.col_offset + len(node.id), short[node.id]))
     return _edited(source, edits)
 

@@ -46,7 +46,7 @@ class Hardware:
         cook=None,
         start_at_s: int = 0,
         seed: int = 0,
-        heap: str = "384k",
+        heap: str = "440k",
         speed: float | None = None,
         capture=None,
         parts: tuple[str, ...] = ("display", "air", "clock"),
