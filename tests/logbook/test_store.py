@@ -6,7 +6,7 @@ import logbook_support as support
 import numpy as np
 import pytest
 from tourier.logbook import Logbook, LogbookError, Outcome
-from tourier.logbook.record import decode, pack
+from tourier.logbook.record import decode, openlog, pack
 
 from shared_schedule import plan as P
 from shared_schedule.plan_writer import encode_plan
@@ -296,3 +296,44 @@ def test_a_logbook_emptied_by_damage_is_not_called_empty(tmp_path):
                 ask()
     with Logbook(tmp_path / "new.sqlite") as new:
         assert new.batches() == []
+
+
+def test_a_new_logbook_is_its_owners_alone(tmp_path):
+    with Logbook(tmp_path / "own.sqlite") as book:
+        support.Day(support.small_plan(), until=2).collect(book)
+        assert {file.stat().st_mode & 0o777 for file in tmp_path.glob("own.sqlite*")} == {0o600}
+
+
+def test_a_full_disk_and_a_busy_file_are_called_so(tmp_path, monkeypatch):
+    from tourier.logbook.record import store
+
+    path = tmp_path / "book.sqlite"
+    with Logbook(path) as book:
+        pages = book._db.execute("PRAGMA page_count").fetchone()[0]
+        book._db.execute(f"PRAGMA max_page_count={pages}")
+        with pytest.raises(LogbookError, match="disk is full; nothing was changed"):
+            support.Day(support.small_plan()).collect(book)
+        assert book.batches() == []
+        monkeypatch.setattr(store, "_BUSY_S", 0.05)
+        with Logbook(path) as other:
+            book._db.execute("BEGIN IMMEDIATE")
+            with pytest.raises(LogbookError, match="another program is writing"):
+                support.Day(support.small_plan(), until=2).collect(other)
+            book._db.execute("ROLLBACK")
+
+
+def test_an_open_log_taken_beside_another_import_counts_its_own_batch_alone(tmp_path, monkeypatch):
+    file = tmp_path / "one.jsonl"
+    with Logbook(tmp_path / "a.sqlite") as first:
+        number = support.Day(support.small_plan(), until=2).collect(first)
+        file.write_text("".join(openlog.write(first.load(number))), encoding="utf-8")
+    with Logbook(tmp_path / "b.sqlite") as book, Logbook(tmp_path / "b.sqlite") as beside:
+        change = book._change
+
+        def meanwhile():
+            support.Day(support.small_plan("Another"), seed=2, until=2).collect(beside)
+            return change()
+
+        monkeypatch.setattr(book, "_change", meanwhile)
+        assert book.import_from(file) == {"taken": 1, "known": 0}
+        assert book.import_from(file) == {"taken": 0, "known": 1}

@@ -39,6 +39,8 @@ class Logbook:
     def __init__(self, path: str | os.PathLike[str]) -> None:
         self.path = Path(path)
         self.path.parent.mkdir(parents=True, exist_ok=True)
+        with contextlib.suppress(OSError):  # its own reader's alone; what cannot be made, SQLite says below
+            os.close(os.open(self.path, os.O_CREAT | os.O_EXCL, 0o600))
         try:
             self._db = sqlite3.connect(self.path, timeout=_BUSY_S, isolation_level=None)
             self._db.execute("PRAGMA trusted_schema=OFF")
@@ -48,6 +50,8 @@ class Logbook:
             self._db.execute("PRAGMA foreign_keys=ON")
             self._migrate(self._db)
         except sqlite3.DatabaseError as error:
+            if passing := _passing(error):
+                raise LogbookError(f"{self.path}: {passing}") from error
             raise LogbookError(
                 f"{self.path} cannot be opened as a logbook ({error}); restore a backup or name another file."
             ) from error
@@ -90,18 +94,22 @@ class Logbook:
             db.execute(f"PRAGMA user_version={len(MIGRATIONS)}")
             db.execute("COMMIT")
         except BaseException:
-            db.execute("ROLLBACK")
+            if db.in_transaction:
+                db.execute("ROLLBACK")
             raise
 
     @contextlib.contextmanager
     def _change(self) -> Iterator[sqlite3.Connection]:
-        self._db.execute("BEGIN IMMEDIATE")
         try:
+            self._db.execute("BEGIN IMMEDIATE")
             yield self._db
-        except BaseException:
-            self._db.execute("ROLLBACK")
+            self._db.execute("COMMIT")
+        except BaseException as error:
+            if self._db.in_transaction:  # a full disk has ended it already
+                self._db.execute("ROLLBACK")
+            if passing := _passing(error):
+                raise LogbookError(f"{self.path}: {passing}") from error
             raise
-        self._db.execute("COMMIT")
 
     def check(self) -> list[str]:
         """Return what is wrong with the file, one sentence each; an empty list when it is sound."""
@@ -243,12 +251,12 @@ class Logbook:
             raw = stream.read(openlog.MAX_BYTES + 1)
         found = openlog.read(raw, str(source))
         outcome = found.pop("outcome")
-        known = self._db.execute("SELECT count(*) FROM batch").fetchone()[0]
         with self._change() as db:
+            held = [row[0] for row in db.execute("SELECT id FROM batch")]  # inside: another import may run beside
             batch_id = self._take(db, *found.values())
             if outcome and db.execute("SELECT 1 FROM outcome WHERE batch_id = ?", (batch_id,)).fetchone() is None:
                 _put_outcome(db, batch_id, outcome)
-        taken = self._db.execute("SELECT count(*) FROM batch").fetchone()[0] - known
+        taken = int(batch_id not in held)
         return {"taken": taken, "known": 1 - taken}
 
     def _import_one(self, db: sqlite3.Connection, other: sqlite3.Connection, foreign_id: int) -> bool:
@@ -366,6 +374,16 @@ def _begins(path: str | os.PathLike[str]) -> bytes:
         raise LogbookError(f"There is no file {path}.") from None
     except OSError as error:
         raise LogbookError(f"{path} cannot be read: {error.strerror}.") from error
+
+
+def _passing(error: BaseException) -> str:
+    """Return what to do about a fault that is not the file's own; "" for any other."""
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    if code == sqlite3.SQLITE_FULL:
+        return "the disk is full; nothing was changed. Make room and try again."
+    if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        return "another program is writing to it; nothing was changed. Try again when it is done."
+    return ""
 
 
 def batch_key(board_id: str, plan_bytes: bytes, records) -> str:
