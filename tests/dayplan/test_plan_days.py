@@ -44,11 +44,12 @@ def test_the_checker_finds_what_is_broken(one):
     """A checker that finds nothing proves nothing: each rule broken by hand is named."""
 
     def moved(key, minutes):
-        by = timedelta(minutes=minutes)
+        by_s = minutes * 60
         return replace(
             one,
             steps=tuple(
-                replace(s, start=s.start + by, end=s.end + by) if s.process.key == key else s for s in one.steps
+                replace(s, start_at_s=s.start_at_s + by_s, end_at_s=s.end_at_s + by_s) if s.process.key == key else s
+                for s in one.steps
             ),
         )
 
