@@ -1,7 +1,7 @@
 """The messages of the link: one table, and a codec that is driven by it.
 
 Job: what is said. How it is framed is framing.py's, when it is said and said again is link.py's.
-PROTOCOL.md is generated from this table, and from companion/tourier/device/protocol_words.py, which says what each
+PROTOCOL.md is generated from this table, and from companion/tools/protocol_words.py, which says what each
 message is for. The fingerprint of the table is pinned by a test together with the version, so that a message cannot
 change without the version changing with it.
 

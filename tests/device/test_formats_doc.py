@@ -217,10 +217,10 @@ def test_settings_by_the_text_alone(name: str) -> None:
 
 
 def test_the_document_is_current_and_knows_every_setting(monkeypatch) -> None:
-    from tourier.device import format_doc
+    import format_doc
 
     assert format_doc.PATH.read_text(encoding="utf-8") == format_doc.render(), (
-        "run: python -m tourier.device.protocol_doc"
+        "run: python companion/tools/protocol_doc.py"
     )
     monkeypatch.setattr(sys, "path", [*sys.path, str(ROOT / "firmware")])
     import config

@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import protocol_doc
+import protocol_words
 import pytest
-from tourier.device import protocol_doc, protocol_words
 
 from shared_schedule import link_host, link_jobs, link_rules, messages
 from shared_schedule.framing import Deframer
@@ -16,7 +17,7 @@ OLD = json.loads((Path(__file__).parent.parent / "vectors" / "framing_messages_1
 
 def test_document_is_current():
     assert protocol_doc.PATH.read_text(encoding="utf-8") == protocol_doc.render(), (
-        "run: python -m tourier.device.protocol_doc"
+        "run: python companion/tools/protocol_doc.py"
     )
 
 

@@ -1,18 +1,19 @@
 """shared_schedule/FORMATS.md, from the tables in the code: what stands in every octet that is kept or sent.
 
-`python -m tourier.device.protocol_doc` writes it beside PROTOCOL.md; a test decodes stored octets by that text alone.
+`python companion/tools/protocol_doc.py` writes it beside PROTOCOL.md; a test decodes stored octets by that text alone.
 """
 
 from __future__ import annotations
 
 from pathlib import Path
 
+from format_words import ARGUMENTS, BODIES, MEANING, SETTINGS, TEXT
+
 import shared_schedule
 from shared_schedule import channels, journal, link_rules, samples, states, thermistor, window, words
 from shared_schedule import messages as m
 from shared_schedule import plan as P
 from shared_schedule.units import CDEG_MAX, CDEG_MIN
-from tourier.device.format_words import ARGUMENTS, BODIES, MEANING, SETTINGS, TEXT
 
 PATH = Path(shared_schedule.__file__).with_name("FORMATS.md")
 _FORMS = {"u": "uint", "s": "sint", "c": "cdeg", "t": "text", "T": "texts", "i": "ids", "q": "spans"}
