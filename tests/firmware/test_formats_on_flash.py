@@ -61,11 +61,13 @@ def test_a_day_begun_under_formats_1_goes_on(tmp_path, record_property) -> None:
         with Timer.open(timer.port) as link:
             state = link.state()
             assert state.plan_id == then["plan_id"] and state.running == D.DAY_RUNNING
-            assert [[s.state, s.started_at_s, s.ended_at_s] for s in state.steps] == then["steps"]
-            index = next(i for i, s in enumerate(state.steps) if s.state == D.RUNNING and i > 7)
+            past = state.past
+            told = zip(past.steps, past.started_at_s, past.ended_at_s, strict=True)
+            assert [list(row) for row in told] == then["steps"]
+            index = next(i for i, s in enumerate(past.steps) if s == D.RUNNING and i > 7)
             held = P.decode(link.collect(m.STREAM_PLAN))
             link.command(m.ACTION_STEP_DONE, held.steps[index].step_id)
-            assert link.state().steps[index].state == D.DONE
+            assert link.state().past.steps[index] == D.DONE
         journal, samples, _plan = collect(timer)
         timer.run_for(60)
         assert len(collect(timer)[1]) > len(samples) >= then["samples_octets"]
@@ -100,7 +102,7 @@ def test_a_day_survives_a_firmware_with_formats_one_higher_and_the_way_back(tmp_
         timer.run_for(10)
         with Timer.open(timer.port) as link:
             state = link.state()
-            assert state.plan_id == P.plan_id(data) and state.steps[0].state == D.RUNNING
+            assert state.plan_id == P.plan_id(data) and state.past.steps[0] == D.RUNNING
             link.command(m.ACTION_STEP_DONE, plan.steps[0].step_id)
             later, _samples, held = (link.collect(stream) for stream in (1, 2, 3))
         assert held == data and later.startswith(before[0])
@@ -117,7 +119,7 @@ def test_a_day_survives_a_firmware_with_formats_one_higher_and_the_way_back(tmp_
         timer.run_for(10)
         assert collect(timer)[0].startswith(later)
         with Timer.open(timer.port) as link:
-            assert link.state().steps[0].state == D.DONE
+            assert link.state().past.steps[0] == D.DONE
 
 
 def test_a_plan_of_a_format_not_known_is_refused_in_a_sentence(tmp_path, record_property) -> None:
