@@ -214,7 +214,7 @@ class App:
         sup.begin()
         sampled = pressed is None and not self._stale and self._sample_due(now_ms)
         if sampled:
-            self.sampler.turn(self._needle_air())
+            self.sampler.turn(self._probe_air())
         sup.end(SAMPLE)
 
         sup.begin()
@@ -312,7 +312,7 @@ class App:
             return self.air.cdeg
         return self.bench.plan.room_cdeg if self.bench.plan is not None else NO_CDEG
 
-    def _needle_air(self):
+    def _probe_air(self):
         """The room's air where dough is not meant to be as warm as that; NO_CDEG where it may be."""
         bench = self.bench
         index = bench.probe_step() if bench.plan is not None else -1
