@@ -7,8 +7,9 @@ import struct
 
 import pins
 
-VERSION = (0, 1, 0)
-FIRMWARE = "tourier %d.%d.%d" % VERSION
+RELEASE = "0.1.0"  # the wheel's too (pyproject.toml)
+VERSION = tuple(int(part) for part in RELEASE.split("."))
+FIRMWARE = "tourier " + RELEASE
 
 _WORDS = {"curve_bench": ("103at", "3977"), "curve_probe": ("103at", "3977")}
 

@@ -20,6 +20,7 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
 TABLE = re.compile(r"(<!-- rooms -->\n).*?(<!-- /rooms -->)", re.DOTALL)
+INDEX = re.compile(r"(<!-- decisions -->\n).*?(<!-- /decisions -->)", re.DOTALL)
 OURS = ("tourier", "shared_schedule")
 FLASH_CALLS = {"remove", "unlink", "rename", "mkdir", "rmdir", "mount", "umount"}
 SPEAKERS = {"__main__", "cli"}  # stdout and exit codes; what a developer runs by hand prints too
@@ -192,9 +193,22 @@ def table() -> str:
     return "\n".join(lines) + "\n"
 
 
+def decisions() -> str:
+    """The index of companion/decisions: number, title, and what is no longer so."""
+    lines = []
+    for path in sorted((ROOT / "companion" / "decisions").glob("*.md")):
+        text = path.read_text(encoding="utf-8")
+        status = re.search(r"^Status:? (.*)$", text, re.MULTILINE)[1].strip()
+        remark = "" if status == "accepted" else f" ({status})"
+        title = text.splitlines()[0].lstrip("# ")
+        lines.append(f"- [{path.name[:3]}](companion/decisions/{path.name}) {title}{remark}")
+    return "\n".join(lines) + "\n"
+
+
 def written(text: str) -> str:
-    """DEVELOPERS.md with the table of today."""
-    return TABLE.sub(lambda found: found[1] + table() + found[2], text)
+    """DEVELOPERS.md with the table and the index of today."""
+    text = TABLE.sub(lambda found: found[1] + table() + found[2], text)
+    return INDEX.sub(lambda found: found[1] + decisions() + found[2], text)
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import subprocess
 import sys
@@ -22,7 +23,7 @@ FAULTS = [
     ("companion/tourier/device/client.py", "from tourier.dayplan import plan", "may not know tourier.dayplan"),
     ("companion/tourier/device/client.py", "from tourier.device.virtual import board", "may not know tourier.device"),
     ("companion/tourier/dayplan/plan.py", "from tourier import rehearsal", "may not know tourier.rehearsal"),
-    ("companion/tourier/planning.py", "from tourier import replanning", "may not know tourier.replanning"),
+    ("companion/tourier/known.py", "from tourier import design", "may not know tourier.design"),
     ("companion/tourier/craft/sheets.py", "from tourier.quantities import length", "may not know tourier.quantities"),
     ("companion/tourier/cli/plan.py", "from tourier.desk import app", "may not know tourier.desk.app"),
     ("companion/tourier/cli/plan.py", "import runpy\nrunpy.run_module('tourier.desk')", "only cli.desk launches it"),
@@ -30,7 +31,7 @@ FAULTS = [
     ("companion/tourier/desk/data/settings.py", "from tourier.desk.screens import help", "may not know tourier.desk"),
     ("companion/tourier/picture/raster.py", "import tourier.logbook", "may not know tourier.logbook"),
     ("companion/tourier/craft/block.py", "print(1)", "calls print()"),
-    ("companion/tourier/planning.py", "import sys\nsys.stdout.write('x')", "uses sys.stdout"),
+    ("companion/tourier/design.py", "import sys\nsys.stdout.write('x')", "uses sys.stdout"),
     ("companion/tourier/logbook/findings/review.py", "import textual", "may not use textual"),
     ("companion/tourier/device/client.py", "import pint", "may not use pint"),
     ("companion/tourier/batch/read.py", "import requests", "may not use requests"),
@@ -76,9 +77,24 @@ def test_a_planted_fault_is_caught(answers, number: int) -> None:
     assert any(said in line and Path(file).stem in line for line in answers[number + 1]), answers[number + 1]
 
 
-def test_the_table_in_developers_md_is_the_one_of_today() -> None:
+def test_table_and_index_in_developers_md_are_those_of_today() -> None:
     text = (rooms.ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    assert rooms.TABLE.search(text) and rooms.written(text) == text, "run: python tests/house/rooms.py --write"
+    assert rooms.table() in text, "run: python tests/house/rooms.py --write"
+    listed = rooms.INDEX.search(text)[0].splitlines()[1:-1]
+    assert len(listed) > 50 and set(listed) <= set(rooms.decisions().splitlines()), listed
+
+
+def test_decisions_have_all_their_parts() -> None:
+    """Date, status, context, decision, alternatives; each number once; what is superseded says by what."""
+    found = sorted((rooms.ROOT / "companion" / "decisions").glob("*.md"))
+    numbers = [path.name[:3] for path in found]
+    assert len(found) > 50 and len(set(numbers)) == len(numbers) and all(n.isdigit() for n in numbers)
+    for path in found:
+        text = path.read_text(encoding="utf-8")
+        status = r"^Status:? (accepted|(superseded|amended) by \d{3})"
+        day = r"^Date:? \d{4}-\d\d-\d\d$"
+        for part in (r"^# \S", day, status, "^## Context", "^## Decision", "^## Alternatives"):
+            assert re.search(part, text, re.MULTILINE), f"{path.name} lacks {part}"
 
 
 def test_every_room_is_there() -> None:
