@@ -146,8 +146,8 @@ def _spoken(place: Path, source: str) -> list[str]:
         found = [f"{module}: {said}" for _line, said in house_rules.prints_or_exits(source)]
     for node in ast.walk(tree):
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and re.match(r"tourier\.desk\b", node.value):
-            if not (short(module) == "cli.desk" or short(module).startswith("desk")):
-                found.append(f"{module} reaches the desk by name; only cli.desk launches it")
+            if not (short(module) == "cli.begin" or short(module).startswith("desk")):
+                found.append(f"{module} reaches the desk by name; only cli.begin launches it")
     return found
 
 
