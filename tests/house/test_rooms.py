@@ -102,6 +102,6 @@ def test_every_room_is_there() -> None:
     for room, about in rooms.contracts()["rooms"].items():
         for place in about.get("also", [room]):
             path = rooms.ROOT / "companion" / "tourier" / Path(*place.split("."))
-            elsewhere = room in {"shared_schedule", "firmware", "tourier", "device.tools", "voice"}
+            elsewhere = room in {"shared_schedule", "firmware", "tourier", "device.tools"}
             assert path.is_dir() or path.with_suffix(".py").is_file() or elsewhere, place
         assert set(about["may"]) <= rooms.contracts()["rooms"].keys()
