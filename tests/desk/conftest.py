@@ -64,6 +64,14 @@ def until():
     return wait
 
 
+@pytest.fixture
+def picture(request):
+    """Return `picture(desk, size, before)`: the desk, once `before(pilot)` is done, looks as it is stored."""
+    from cells import compared
+
+    return lambda desk, size, before: compared(request.node.name, desk, size, before)
+
+
 _LOGS = Path(__file__).resolve().parents[1] / "vectors" / "logs"
 
 

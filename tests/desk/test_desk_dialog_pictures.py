@@ -1,12 +1,12 @@
 """Snapshots of every dialog that has none among the rooms', at 80x24 and 120x40, light and dark.
 
-Update: pytest tests/desk/test_desk_dialog_pictures.py --snapshot-update
+New ones: TOURIER_PICTURES=update pytest tests/desk/test_desk_dialog_pictures.py
 """
 
 from __future__ import annotations
 
 import pytest
-from pictured import NOON, _still, batch_ready, looks, on_the_bench, sizes  # noqa: F401
+from pictured import NOON, _still, batch_ready, on_the_bench, views  # noqa: F401
 from textual.widgets import Input
 from tourier.desk.data.follow import Seen
 from tourier.desk.screens.dialogs import Ask, Choose, Confirm
@@ -20,9 +20,8 @@ async def _shown(desk, pilot, until) -> None:
     await pilot.pause(0.3)
 
 
-@looks
-@sizes
-def test_welcome(snap_compare, make_desk, until, size, theme):
+@views
+def test_welcome(picture, make_desk, until, size, theme):
     desk = make_desk(welcomed=False, theme=theme)
 
     async def before(pilot):
@@ -30,7 +29,7 @@ def test_welcome(snap_compare, make_desk, until, size, theme):
         await until(pilot, lambda: isinstance(desk.screen, Welcome), what="no welcome")
         await _shown(desk, pilot, until)
 
-    assert snap_compare(desk, terminal_size=size, run_before=before)
+    picture(desk, size, before)
 
 
 _DIALOGS = {
@@ -40,10 +39,9 @@ _DIALOGS = {
 }
 
 
-@looks
-@sizes
+@views
 @pytest.mark.parametrize("dialog", _DIALOGS)
-def test_questions_in_one_line(snap_compare, make_desk, until, size, theme, dialog):
+def test_questions_in_one_line(picture, make_desk, until, size, theme, dialog):
     desk = make_desk(theme=theme)
 
     async def before(pilot):
@@ -51,13 +49,12 @@ def test_questions_in_one_line(snap_compare, make_desk, until, size, theme, dial
         await desk.push_screen(_DIALOGS[dialog]())
         await _shown(desk, pilot, until)
 
-    assert snap_compare(desk, terminal_size=size, run_before=before)
+    picture(desk, size, before)
 
 
-@looks
-@sizes
+@views
 @pytest.mark.parametrize("key", {"help": "f10", "keys": "f9"}.items(), ids=lambda pair: pair[0])
-def test_help_and_keys(snap_compare, make_desk, until, size, theme, key):
+def test_help_and_keys(picture, make_desk, until, size, theme, key):
     desk = make_desk(theme=theme)
 
     async def before(pilot):
@@ -65,12 +62,11 @@ def test_help_and_keys(snap_compare, make_desk, until, size, theme, key):
         await pilot.press(key[1])
         await _shown(desk, pilot, until)
 
-    assert snap_compare(desk, terminal_size=size, run_before=before)
+    picture(desk, size, before)
 
 
-@looks
-@sizes
-def test_kitchen_questions(snap_compare, make_desk, until, size, theme):
+@views
+def test_kitchen_questions(picture, make_desk, until, size, theme):
     desk = make_desk(theme=theme)
 
     async def before(pilot):
@@ -82,12 +78,11 @@ def test_kitchen_questions(snap_compare, make_desk, until, size, theme):
         await until(pilot, lambda: isinstance(desk.focused, Input), what="no questions")
         await _shown(desk, pilot, until)
 
-    assert snap_compare(desk, terminal_size=size, run_before=before)
+    picture(desk, size, before)
 
 
-@looks
-@sizes
-def test_what_changed_since_the_last_good_batch(snap_compare, make_desk, until, played, home, size, theme):
+@views
+def test_what_changed_since_the_last_good_batch(picture, make_desk, until, played, home, size, theme):
     from tourier.logbook.record.model import Outcome
 
     played("good").into(home / "data" / "logbook.sqlite", Outcome(rating=5))
@@ -101,13 +96,12 @@ def test_what_changed_since_the_last_good_batch(snap_compare, make_desk, until, 
         await until(pilot, lambda: "Looking" not in str(title.content))
         await _shown(desk, pilot, until)
 
-    assert snap_compare(desk, terminal_size=size, run_before=before)
+    picture(desk, size, before)
 
 
-@looks
-@sizes
+@views
 @pytest.mark.parametrize("kind", ["ice", "boil"])
-def test_calibration(snap_compare, make_desk, until, played, size, theme, kind):
+def test_calibration(picture, make_desk, until, played, size, theme, kind):
     from tourier.desk.screens.calibrate import Calibrate
 
     desk, log = make_desk(theme=theme), played("good")
@@ -121,4 +115,4 @@ def test_calibration(snap_compare, make_desk, until, played, size, theme, kind):
         await until(pilot, lambda: "watched" in str(desk.screen.query_one("#steady").content), what="no reading")
         await _shown(desk, pilot, until)
 
-    assert snap_compare(desk, terminal_size=size, run_before=before)
+    picture(desk, size, before)

@@ -1,6 +1,6 @@
 """Snapshots of rooms and dialogs with a day in them: logs that were played and kept, so no clock is in the picture.
 
-Update: pytest tests/desk/test_desk_logged_pictures.py --snapshot-update
+New ones: TOURIER_PICTURES=update pytest tests/desk/test_desk_logged_pictures.py
 """
 
 from __future__ import annotations
@@ -9,15 +9,14 @@ from datetime import datetime
 from types import SimpleNamespace
 
 import pytest
-from pictured import _still, batch_ready, looks, on_the_bench, sizes  # noqa: F401
+from pictured import _still, batch_ready, looks, on_the_bench, views  # noqa: F401
 from textual.widgets import TextArea
 
 NOW_DAY = datetime(2027, 3, 14, 8, 0)
 
 
-@looks
-@sizes
-def test_bench_with_a_day(snap_compare, make_desk, until, played, size, theme):
+@views
+def test_bench_with_a_day(picture, make_desk, until, played, size, theme):
     desk, log = make_desk(theme=theme), played("warm-third-fold")
 
     async def before(pilot):
@@ -27,12 +26,11 @@ def test_bench_with_a_day(snap_compare, make_desk, until, played, size, theme):
         await until(pilot, lambda: desk.screen.query("DaySteps") and desk.screen.query_one("DaySteps").row_count)
         await pilot.pause(0.2)
 
-    assert snap_compare(desk, terminal_size=size, run_before=before)
+    picture(desk, size, before)
 
 
-@looks
-@sizes
-def test_bench_with_two_timers_and_an_alarm(snap_compare, make_desk, until, played, size, theme):
+@views
+def test_bench_with_two_timers_and_an_alarm(picture, make_desk, until, played, size, theme):
     desk, log, other = make_desk(theme=theme), played("warm-third-fold"), played("good")
 
     async def before(pilot):
@@ -45,7 +43,7 @@ def test_bench_with_two_timers_and_an_alarm(snap_compare, make_desk, until, play
         desk.clear_notifications()
         await pilot.pause(0.3)
 
-    assert snap_compare(desk, terminal_size=size, run_before=before)
+    picture(desk, size, before)
 
 
 async def _look_back(desk, pilot, until):
@@ -60,7 +58,7 @@ async def _look_back(desk, pilot, until):
     ("size", "tab"),
     [((80, 24), "findings"), ((80, 24), "steps"), *(((120, 40), tab) for tab in ("findings", "excursions", "marks"))],
 )
-def test_look_back_with_a_day(snap_compare, make_desk, until, played, home, size, tab, theme):
+def test_look_back_with_a_day(picture, make_desk, until, played, home, size, tab, theme):
     from tourier.logbook.record.model import Outcome
 
     desk = make_desk(theme=theme)
@@ -72,12 +70,11 @@ def test_look_back_with_a_day(snap_compare, make_desk, until, played, home, size
         desk.screen.query_one("#lookback-tabs").active = f"tab-{tab}"
         await pilot.pause(0.3)
 
-    assert snap_compare(desk, terminal_size=size, run_before=before)
+    picture(desk, size, before)
 
 
-@looks
-@sizes
-def test_two_batches_side_by_side(snap_compare, make_desk, until, played, home, size, theme):
+@views
+def test_two_batches_side_by_side(picture, make_desk, until, played, home, size, theme):
     desk = make_desk(theme=theme)
     played("good").into(home / "data" / "logbook.sqlite", board="00112233445599aa")
     played("warm-third-fold").into(home / "data" / "logbook.sqlite")
@@ -90,13 +87,12 @@ def test_two_batches_side_by_side(snap_compare, make_desk, until, played, home, 
         desk.clear_notifications()
         await pilot.pause(0.3)
 
-    assert snap_compare(desk, terminal_size=size, run_before=before)
+    picture(desk, size, before)
 
 
-@looks
-@sizes
+@views
 @pytest.mark.parametrize("dialog", ["outcome", "export"])
-def test_dialogs_of_the_look_back(snap_compare, make_desk, until, played, home, size, dialog, monkeypatch, theme):
+def test_dialogs_of_the_look_back(picture, make_desk, until, played, home, size, dialog, monkeypatch, theme):
     monkeypatch.setattr("pathlib.Path.home", lambda: type(home)("/home/cook"))
     desk = make_desk(theme=theme)
     played("warm-third-fold").into(home / "data" / "logbook.sqlite")
@@ -107,12 +103,11 @@ def test_dialogs_of_the_look_back(snap_compare, make_desk, until, played, home, 
         await until(pilot, lambda: len(desk.screen_stack) > 1)
         await pilot.pause(0.3)
 
-    assert snap_compare(desk, terminal_size=size, run_before=before)
+    picture(desk, size, before)
 
 
-@looks
-@sizes
-def test_what_a_new_plan_would_move(snap_compare, make_desk, until, size, theme):
+@views
+def test_what_a_new_plan_would_move(picture, make_desk, until, size, theme):
     from tourier.desk.data.jobs import Proposal
     from tourier.desk.screens.sending import Replanned
 
@@ -126,12 +121,11 @@ def test_what_a_new_plan_would_move(snap_compare, make_desk, until, size, theme)
         await desk.push_screen(Replanned(proposal))
         await pilot.pause(0.2)
 
-    assert snap_compare(desk, terminal_size=size, run_before=before)
+    picture(desk, size, before)
 
 
-@looks
-@sizes
-def test_sending(snap_compare, make_desk, until, played, size, monkeypatch, theme):
+@views
+def test_sending(picture, make_desk, until, played, size, monkeypatch, theme):
     from tourier.desk.screens.sending import Sending
 
     monkeypatch.setattr(Sending, "_encode", lambda self: self._encoded(b"a plan"))
@@ -144,12 +138,11 @@ def test_sending(snap_compare, make_desk, until, played, size, monkeypatch, them
         await desk.push_screen(Sending(SimpleNamespace(day=day)))
         await pilot.pause(0.2)
 
-    assert snap_compare(desk, terminal_size=size, run_before=before)
+    picture(desk, size, before)
 
 
-@looks
-@sizes
-def test_a_file_to_be_mended(snap_compare, make_desk, until, size, theme):
+@views
+def test_a_file_to_be_mended(picture, make_desk, until, size, theme):
     from tourier.batch.examples import demo_text
     from tourier.desk.screens.batchdialogs import Mend
 
@@ -162,12 +155,11 @@ def test_a_file_to_be_mended(snap_compare, make_desk, until, size, theme):
         desk.screen.query_one(TextArea).cursor_blink = False
         await pilot.pause(0.2)
 
-    assert snap_compare(desk, terminal_size=size, run_before=before)
+    picture(desk, size, before)
 
 
-@looks
-@sizes
-def test_batch_files(snap_compare, make_desk, until, size, theme):
+@views
+def test_batch_files(picture, make_desk, until, size, theme):
     desk = make_desk(theme=theme)
     desk.settings.recent = ["/home/cook/batches/sunday.toml", "/home/cook/batches/easter.toml"]
 
@@ -177,4 +169,4 @@ def test_batch_files(snap_compare, make_desk, until, size, theme):
         await until(pilot, lambda: len(desk.screen_stack) > 1)
         await pilot.pause(0.2)
 
-    assert snap_compare(desk, terminal_size=size, run_before=before)
+    picture(desk, size, before)

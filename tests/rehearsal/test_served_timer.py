@@ -149,9 +149,9 @@ def test_a_cable_pulled_while_sending_is_told_and_repeating_completes(home, demo
     with _slow_timer(tmp_path, puller) as timer:
         thread = puller.arm(timer, 1200)
         code = main(["send", str(demo), "--port", timer.port, "--keep-clock"])
-        thread.join()
         said = capsys.readouterr()
-        assert puller.fired.is_set()
+        assert puller.fired.is_set(), said
+        thread.join()
         assert code == 3 and said.out == ""
         assert "cable" in said.err.strip().split("\n")[-1] or "gone" in said.err.strip().split("\n")[-1]
         assert "Traceback" not in said.err
@@ -170,9 +170,9 @@ def test_a_cable_pulled_while_collecting_is_told_and_repeating_completes(home, d
         capsys.readouterr()
         thread = puller.arm(timer, 6000)
         code = main(["collect", "--port", timer.port, "--json"])
-        thread.join()
         said = capsys.readouterr()
-        assert puller.fired.is_set()
+        assert puller.fired.is_set(), said
+        thread.join()
         assert code == 3 and said.out == "" and "Traceback" not in said.err
         kept = sum(file.stat().st_size for file in (home / "state" / "collecting").glob("*.part"))
         assert kept > 3000  # what had arrived
