@@ -198,8 +198,8 @@ def decisions() -> str:
     lines = []
     for path in sorted((ROOT / "companion" / "decisions").glob("*.md")):
         text = path.read_text(encoding="utf-8")
-        status = re.search(r"^Status:? (.*)$", text, re.MULTILINE)[1].strip()
-        remark = "" if status == "accepted" else f" ({status})"
+        status = re.search(r"\bStatus:? ([\w ]+)", text)
+        remark = f" ({status[1].strip()})" if status and status[1].strip() != "accepted" else ""
         title = text.splitlines()[0].lstrip("# ")
         lines.append(f"- [{path.name[:3]}](companion/decisions/{path.name}) {title}{remark}")
     return "\n".join(lines) + "\n"

@@ -91,8 +91,8 @@ def test_decisions_have_all_their_parts() -> None:
     assert len(found) > 50 and len(set(numbers)) == len(numbers) and all(n.isdigit() for n in numbers)
     for path in found:
         text = path.read_text(encoding="utf-8")
-        status = r"^Status:? (accepted|(superseded|amended) by \d{3})"
-        day = r"^Date:? \d{4}-\d\d-\d\d$"
+        status = r"\bStatus:? (accepted|(superseded|amended) by \d{3})"
+        day = r"^Date:? \d{4}-\d\d-\d\d\b"
         for part in (r"^# \S", day, status, "^## Context", "^## Decision", "^## Alternatives"):
             assert re.search(part, text, re.MULTILINE), f"{path.name} lacks {part}"
 
