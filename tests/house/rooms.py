@@ -24,7 +24,7 @@ INDEX = re.compile(r"(<!-- decisions -->\n).*?(<!-- /decisions -->)", re.DOTALL)
 OURS = ("tourier", "shared_schedule")
 FLASH_CALLS = {"remove", "unlink", "rename", "mkdir", "rmdir", "mount", "umount"}
 SPEAKERS = {"__main__", "cli"}  # stdout and exit codes; what a developer runs by hand prints too
-TOOLS = {"device.virtual.fontmaker", "device.virtual.gallery", "desk.pictures", "desk.__main__"}
+TOOLS = {"desk.__main__"}
 
 
 @lru_cache
