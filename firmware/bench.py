@@ -354,10 +354,17 @@ class Bench:
     def _dose_path(self):
         return "/b/%04d/d" % self.store.number
 
+    def _unprobed(self, index):
+        """Proofs the probe has left go by the plan: what was forecast of them while they were cold was too long."""
+        for other, step in enumerate(self.plan.steps):
+            if other != index and step.ends_by == P.BY_DOSE and self.state.steps[other] == D.RUNNING:
+                self.state.for_s[other] = D.planned_for_s(step)
+
     def _dose(self, index, step, now_s, for_s, probe_cdeg, room_cdeg):
         forecast = self.forecast
         dose = forecast.dose_of(step.step_id)
         if dose is None:
+            self._unprobed(index)
             forecast.begin_dose(step.step_id)
             dose = forecast.dose
         cdeg = probe_cdeg if probe_cdeg != NO_CDEG else forecast.air_of(step, room_cdeg)

@@ -37,7 +37,7 @@ from shared_schedule.states import (
     FX_REFUSED, FX_STEP_DUE, FX_STEP_ENDED, IDLE, PUT_AWAY_S, READY, REASONS, RESTING, RUNNING, R_BEFORE, R_HANDS_FULL,
     R_NOTHING_TO_UNDO, R_NOT_NOW, R_NO_STEP, R_NO_TICK, R_OVEN, R_TOO_EARLY, R_UNTICKED, SKIPPED, STATE_WORDS,
     TABLE, TICK_OVEN, UNTICK, WAITING, all_ticks, before, follows_at_once, hands_on, is_open,
-    has_not_ended, planned_for_s, runs_itself, tick_mask, unanswered, waiters,
+    has_not_ended, planned_for_s, probe_at, runs_itself, tick_mask, unanswered, waiters,
 )  # fmt: skip
 from shared_schedule.units import NO_CDEG
 
@@ -253,8 +253,8 @@ def _ready_by_time(plan, state, index, now_s):
     if step.ends_by == P.BY_CORE and state.probed_at_s[index]:
         if now_s - state.probed_at_s[index] <= PROBE_FRESH_S:
             wait_s = step.max_s
-    elif step.ends_by == P.BY_DOSE and step.dose_s:
-        wait_s = step.max_s
+    elif step.ends_by == P.BY_DOSE and step.dose_s and probe_at(plan, state) == index:
+        wait_s = step.max_s  # its dose is counted; without the probe a proof is called at the time last forecast
     return elapsed_s >= wait_s
 
 

@@ -16,7 +16,8 @@ from tourier.craft import stacks
 from tourier.known import Known, Learned
 
 NOW = datetime(2026, 11, 25, 9, tzinfo=UTC)
-BASE = read_batch_text(demo_text(), "", NOW)
+OWN = read_batch_text(demo_text(), "", NOW)  # with the cook's own proof of 2 h at 25 °C
+BASE = replace(OWN, proof_s=None)
 GEOMETRY = lay_out(BASE)
 NOTHING = Known()
 
@@ -91,6 +92,39 @@ def test_altitude_shortens_proof_and_bulk():
     ratio = heat(altitude_m=1500.0).proof().ideal_s / heat().proof().ideal_s
     assert 0.6 < ratio < 0.85
     assert heat(altitude_m=1500.0).bulk().ideal_s < heat().bulk().ideal_s
+
+
+@pytest.mark.parametrize("air_c", [23.0, 25.0, 27.0])
+@pytest.mark.parametrize("overnight", ["pieces", "dough"])
+def test_the_cooks_own_proof_takes_as_long_as_the_cook_says(air_c, overnight):
+    # In the same air the time is the cook's, whatever the pieces weigh, however cold they come, and at any altitude.
+    spec = replace(OWN, proof_s=5400.0, proof_ref_c=air_c, folds=replace(OWN.folds, overnight=overnight),
+                   kitchen=replace(OWN.kitchen, proof_c=air_c, altitude_m=1200.0))  # fmt: skip
+    assert KitchenHeat(spec, lay_out(spec)).proof().ideal_s == pytest.approx(5400.0, abs=60)
+    warmer = replace(spec, kitchen=replace(spec.kitchen, proof_c=air_c - 3.0))
+    assert KitchenHeat(warmer, lay_out(warmer)).proof().ideal_s > 1.1 * 5400.0
+
+
+def with_share(kind, percent):
+    lines = tuple(replace(x, percent_of_flour=percent) if x.kind == kind else x for x in BASE.formula)
+    spec = replace(BASE, formula=lines)
+    return KitchenHeat(spec, lay_out(spec))
+
+
+def test_yeast_sugar_and_salt_move_bulk_and_proof():
+    # common practice, no source: yeast times time stays the same; sugar of 25 % asks for about double the yeast.
+    usual, double = heat(), with_share("fresh yeast", 8.0)
+    sweet, salt = with_share("sugar", 25.0), with_share("salt", 4.0)
+    assert double.bulk().ideal_s == pytest.approx(usual.bulk().ideal_s / 2, rel=0.1)
+    assert 1.6 < sweet.bulk().ideal_s / usual.bulk().ideal_s < 3.0
+    assert double.proof().ideal_s < usual.proof().ideal_s < salt.proof().ideal_s < sweet.proof().ideal_s
+    with pytest.raises(Unworkable, match="more yeast"):
+        with_share("salt", 12.0).bulk()
+
+
+def test_moist_air_warms_cold_pieces_sooner():
+    dry, moist = heat(proof_humidity_pct=35.0), heat(proof_humidity_pct=80.0)
+    assert 5 * 60 <= dry.proof().ideal_s - moist.proof().ideal_s <= 25 * 60
 
 
 def test_proof_is_capped_by_the_butter():

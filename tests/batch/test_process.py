@@ -1,6 +1,7 @@
 """The steps of every example: a workable order, links that name steps, limits in order, what the timer can hold."""
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -143,3 +144,40 @@ def test_puff_that_waits_for_the_oven_is_asked_into_the_fridge():
 
     assert "later loads wait in the fridge" in ticks() and len(ticks()) <= ss.MAX_TICKS
     assert "later loads wait in the fridge" not in ticks(trays=2)
+
+
+def with_trays(trays, per_tray, **kitchen):
+    spec = read_batch_text(example_text("mixed-shapes"), "", NOW)
+    more = {"oven_trays": trays, "pieces_per_tray": per_tray, "fridge_shelves": 20, "proof_place": "box", **kitchen}
+    return work_up(replace(spec, kitchen=replace(spec.kitchen, **more)), Known())
+
+
+@pytest.mark.parametrize(("trays", "per_tray"), [(4, 12), (2, 9), (1, 12), (1, 6), (1, 4)])
+def test_pieces_are_dealt_to_proofs_and_loads_without_loss(trays, per_tray):
+    made = with_trays(trays, per_tray)
+    steps = {s.key: s for s in made.process}
+    assert len(steps) <= ss.MAX_STEPS
+    proofs = [s for s in made.process if s.kind == ss.PROOF]
+    bakes = [s for s in made.process if s.kind == ss.BAKE]
+    baked = sum(p.count - p.freeze_raw for p in made.spec.pieces)
+    assert len(bakes) == -(-baked // (trays * per_tray))
+    assert sum(s.units for s in proofs) >= -(-baked // per_tray)
+    # Each proof has its wash, and the first load after it bakes what that wash has glazed.
+    for proof in proofs:
+        wash = steps[proof.key.replace("proof", "wash")]
+        assert wash.after_max_s == {proof.key: 900}
+        assert sum(wash.key in bake.after for bake in bakes) == 1
+        # It comes from a pâton, or from trays kept cold for it.
+        assert all(steps[key].kind in (ss.HOLD, ss.REST, ss.SHAPE) for key in proof.after)
+    late = [w for w in made.warnings if w.code == "loads"]
+    assert bool(late) == (len(bakes) > len(proofs) and len(proofs) > 0), (len(bakes), len(proofs))
+
+
+def test_an_oven_that_proofs_takes_its_heating_off_the_proof_and_says_who_waits():
+    one, two = with_trays(4, 12, proof_place="oven"), with_trays(1, 12, proof_place="oven")
+    box = with_trays(4, 12, proof_place="box")
+    doses = [next(s.dose_s for s in made.process if s.kind == ss.PROOF) for made in (one, box)]
+    # By hand: half an hour at the room's temperature is taken off; 26 °C counts as itself.
+    assert 0.1 < 1 - doses[0] / doses[1] < 0.5
+    assert sum(s.kind == ss.PROOF for s in two.process) == 1
+    assert [w.code for w in two.warnings].count("loads") == 1 and "outside the oven" in str(two.warnings)

@@ -179,20 +179,22 @@ def test_a_piece_proofs_about_when_the_plan_says():
     from tourier.craft import proof, stacks
     from tourier.craft.properties import REFERENCE_DOUGH, butter_material, dough_material, laminate_material
 
-    from shared_schedule.ferment import Dose
+    from shared_schedule.ferment import GAS, Dose
 
     butter = profile("standard-82")
     laminate = laminate_material(dough_material(REFERENCE_DOUGH), butter_material(butter), 28.0, 72.0)
-    wanted = proof.proof(butter, laminate, 65.0, 5.0, 26.0, stacks.Ambient())
+    dry = stacks.Ambient(proof_humidity=0.3)
+    dose_s = proof.usual_dose_s(laminate, dry)
+    wanted_s = proof.warming(laminate, 65.0, 5.0, 26.0, dry).when_s(dose_s)
     k = PlayedKitchen(KitchenConfig(**EXACT), seed=1)
     k.add_dough(t_c=5.0, thickness_um=round(5e5 * proof.piece_thickness_m(65.0)), where="fridge")
     k.bodies["dough1"].phi = [0.33] * 24
     k.place("proof")
-    dose = Dose()
-    while dose.seconds() < proof.USUAL_DOSE_S and k.t_s < 30_000:
+    dose = Dose(GAS)
+    while dose.seconds() < dose_s and k.t_s < 30_000:
         k.advance(30)
         dose.add(round(100 * k.truth()["mean_c"]), 30)
-    assert k.t_s == pytest.approx(wanted.ready_s, rel=0.10)
+    assert k.t_s == pytest.approx(wanted_s, rel=0.10)
 
 
 def test_patons_are_apart():

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 #: Kinds by the words of a name; the first entry whose words all occur wins.
 _WORDS: tuple[tuple[tuple[str, ...], str], ...] = (
+    (("yeast", "osmotolerant"), "osmotolerant yeast"),
     (("yeast", "instant"), "instant yeast"),
-    (("yeast", "dry"), "instant yeast"),
+    (("yeast", "dry"), "active dry yeast"),
     (("yeast",), "fresh yeast"),
     (("flour", "bread"), "bread flour"),
     (("flour", "strong"), "bread flour"),
@@ -32,7 +33,7 @@ _WORDS: tuple[tuple[tuple[str, ...], str], ...] = (
 
 KINDS: tuple[str, ...] = tuple(dict.fromkeys(kind for _, kind in _WORDS))
 FLOURS = ("bread flour", "flour")
-YEASTS = ("fresh yeast", "instant yeast")
+YEASTS = ("fresh yeast", "active dry yeast", "instant yeast", "osmotolerant yeast")
 FINE = (*YEASTS, "salt")  # weighed to 0.1 g
 
 #: Temperature an ingredient has when the file names none: in the fridge, or at room temperature.

@@ -14,9 +14,9 @@ import numpy as np
 
 from tourier.batch.geometry import LAMINATE_C, Geometry, Unworkable
 from tourier.batch.limits import GLUTEN_S, HOUR, MIN, Limits, span
-from tourier.batch.model import BatchSpec
+from tourier.batch.model import BatchSpec, PieceWish
 from tourier.craft import butter as butters
-from tourier.craft import proof, stacks
+from tourier.craft import proof, stacks, yeast
 from tourier.craft.formula import DOUGH_GAS
 from tourier.craft.ice import dough_ice
 from tourier.craft.misfit import Misfit
@@ -33,6 +33,10 @@ ICE_S = 15 * MIN
 THAWED_C = -0.3
 #: Hard enough to be bagged without sticking or bending: common practice, no source.
 HARD_C = -12.0
+#: Air of a box or an oven with a bowl of hot water in it: 75 to 80 % is the trade's, IREKS compendium 11.5.
+MOIST = 0.75
+#: A dough slower than this beside the usual one does not rise in a day.
+SLOWEST = 0.1
 #: Kept between the core a rest aims at and the butter's brittle end, K: about a probe's error.
 COLD_MARGIN_K = 0.5
 
@@ -53,13 +57,17 @@ class KitchenHeat:
             fridge_c=self.kitchen.fridge_c,
             freezer_c=self.kitchen.freezer_c,
             proof_c=self.proof_air_c,
+            proof_humidity=self.proof_humidity,
             bench=self.kitchen.bench_material,
             bench_m=self.kitchen.bench_thickness_m,
             fan_fridge=self.kitchen.fridge_fan,
             learned=known.films,
             bench_effusivity=known.bench_effusivity and known.bench_effusivity.value,
         )
-        ice = dough_ice((line.kind, line.percent_of_flour) for line in spec.formula)
+        parts = [(line.kind, line.percent_of_flour) for line in spec.formula]
+        #: How fast this dough ferments beside the usual one.
+        self.speed = yeast.speed(parts)
+        ice = dough_ice(parts)
         self.dough_m = dough_material(geometry.dough_composition, LAMINATE_C, DOUGH_GAS, ice=ice)
         self.butter_m = butter_material(self.butter, LAMINATE_C)
         self.laminate_m = laminate_material(self.dough_m, self.butter_m, geometry.of_dough, 100.0 - geometry.of_dough)
@@ -82,6 +90,13 @@ class KitchenHeat:
     def proof_air_c(self) -> float:
         """Air of the proof: as the file says, else the room."""
         return self.kitchen.proof_c if self.kitchen.proof_c is not None else self.kitchen.room_c
+
+    @property
+    def proof_humidity(self) -> float:
+        """Humidity of the proof's air, 0..1: as the file says; else the room's, or a moist box or oven's 75 %."""
+        if self.kitchen.proof_humidity_pct is not None:
+            return self.kitchen.proof_humidity_pct / 100.0
+        return self.kitchen.humidity_pct / 100.0 if self.kitchen.proof_place == "room" else MOIST
 
     @property
     def proof_cap_c(self) -> float:
@@ -111,6 +126,20 @@ class KitchenHeat:
 
     # --- dough ---
 
+    def bulk_dose_s(self) -> int:
+        """Dose of the bulk, seconds at 26 °C of this dough."""
+        return round(BULK_DOSE_S / self.rising_speed)
+
+    @property
+    def rising_speed(self) -> float:
+        """How fast this dough rises beside the usual one. Raises Unworkable when it hardly does."""
+        if self.speed.usual < SLOWEST:
+            raise Unworkable(
+                f"a dough with this much salt and sugar for its yeast rises at {self.speed.usual * 100:.0f} % of the "
+                "usual speed; take more yeast, or less of the others", "formula",
+            )  # fmt: skip
+        return self.speed.usual
+
     def bulk(self) -> Limits:
         """Bulk at the dough's own temperature, which drifts towards the room's."""
         drift = (2 * self.spec.dough_temp_c + self.kitchen.room_c) / 3
@@ -119,8 +148,9 @@ class KitchenHeat:
             raise Unworkable(
                 f"a dough of {self.voice.temperature(drift)} hardly rises; ask for a warmer dough", "dough temperature"
             )
-        ideal = BULK_DOSE_S / speed
-        why = f"yeast dose of about 1 h at {self.voice.temperature(24)}, here at {self.voice.temperature(drift)}"
+        ideal = self.bulk_dose_s() / speed
+        why = (f"1 h at {self.voice.temperature(24)} in the usual dough; here {self.voice.temperature(drift)}, "
+               f"yeast {self.speed.usual:.2f} x as fast")  # fmt: skip
         return span(ideal * 0.6, ideal, ideal * 1.6, why)
 
     @cached_property
@@ -330,7 +360,8 @@ class KitchenHeat:
     @property
     def _piece_plate_m(self) -> float:
         """Thickness of the plate that stands for the largest shaped piece, as in `proof`."""
-        return proof.piece_thickness_m(self.heaviest_g, "roll") / 2
+        thick = proof.piece_thickness_m(self.heaviest_g, self.heaviest_kind)
+        return thick if self.heaviest_kind == "flat" else thick / 2
 
     def thaw(self) -> Limits:
         """Frozen pieces in the fridge, covered: at least until the ice is gone from the core of the largest, also in a
@@ -355,35 +386,71 @@ class KitchenHeat:
         seconds = float(run.crossing_s(core, target)[0])
         return math.inf if math.isnan(seconds) else seconds
 
-    def proof_dose_s(self) -> int:
-        """Dose of the proof, seconds at 26 °C: learned, or the cook's own proof time, or the usual."""
+    def proof_dose_s(self, before_oven_s: float = 0.0) -> int:
+        """Dose the proof step ends at, seconds at 26 °C: the whole, less what goes on before the oven."""
+        return round(self._whole_dose_s * max(0.3, 1.0 - self.late_share(before_oven_s)))
+
+    @cached_property
+    def _whole_dose_s(self) -> int:
+        """Dose of a whole proof: learned, or of the cook's own proof time, or the usual.
+
+        The cook's own time is from tray in to oven: it holds the warming up of a piece that comes as these will.
+        """
         if self.known.proof_dose_s is not None:
             return round(self.known.proof_dose_s.value)
-        dose_s = proof.USUAL_DOSE_S
         if self.spec.proof_s is not None:
-            dose_s = self.spec.proof_s * float(proof.weight(self.spec.proof_ref_c) / proof.weight(26.0))
+            dose_s = self._warming(self.spec.proof_ref_c, self._to_proof_c()).gathered_s(self.spec.proof_s)
+        else:
+            usual_s = proof.usual_dose_s(self.laminate_m, self.place)
+            dose_s = usual_s / self.rising_speed / proof.altitude_factor(self.kitchen.altitude_m)
         return round(dose_s)
+
+    def _to_proof_c(self, thawed: bool = False) -> float:
+        """The pieces as they come to the proof."""
+        return self.kitchen.fridge_c + 1.0 if thawed or self.spec.folds.overnight == "pieces" else 15.0
+
+    def _warming(self, air_c: float, start_c: float) -> proof.Warming:
+        try:
+            return proof.warming(self.laminate_m, self.heaviest_g, start_c, air_c, self.place, self.heaviest_kind)
+        except Misfit as error:
+            raise Unworkable.of(error, self.voice) from None
 
     @cached_property
     def heaviest_g(self) -> float:
         """Mass of the heaviest piece, g: the last to warm through."""
-        return max(
-            p.base_m * p.height_m * (0.5 if p.shape == "triangle" else 1.0) * p.thickness_m
-            for p in self.spec.pieces
-        ) * self.geometry.laminate_kg_m3 * 1000.0  # fmt: skip
+        return self._heaviest[0] * self.geometry.laminate_kg_m3 * 1000.0
 
-    def proof(self, thawed: bool = False) -> Limits:
-        """Proof: the piece warms through first, then the dose runs; the air is capped by the butter."""
-        cold = thawed or self.spec.folds.overnight == "pieces"
-        start = self.kitchen.fridge_c + 1.0 if cold else 15.0
-        try:
-            made = proof.proof(
-                self.butter, self.laminate_m, self.heaviest_g, start, self.proof_air_c, self.place, self.proof_dose_s(),
-                "roll", self.kitchen.altitude_m,
-            )  # fmt: skip
-        except Misfit as error:
-            raise Unworkable.of(error, self.voice) from None
+    @property
+    def heaviest_kind(self) -> str:
+        """What the heaviest piece is to the proof: strips and near squares lie flat, all else is rolled."""
+        piece = self._heaviest[1]
+        sides = sorted((piece.base_m, piece.height_m))
+        flat = piece.shape == "strip" or (piece.shape == "rectangle" and sides[1] < 1.4 * sides[0])
+        return "flat" if flat else "roll"
+
+    @cached_property
+    def _heaviest(self) -> tuple[float, PieceWish]:
+        """Volume in m3 of the heaviest piece, and the piece."""
+        volumes = [p.base_m * p.height_m * (0.5 if p.shape == "triangle" else 1.0) * p.thickness_m
+                   for p in self.spec.pieces]  # fmt: skip
+        most = max(volumes)
+        return most, self.spec.pieces[volumes.index(most)]
+
+    def late_share(self, seconds: float) -> float:
+        """Share of a whole proof that dough goes on with while it waits at room temperature for the oven."""
+        return seconds * float(proof.weight(self.kitchen.room_c) / proof.weight(26.0)) / self._whole_dose_s
+
+    def proof(self, thawed: bool = False, before_oven_s: float = 0.0) -> Limits:
+        """Proof from tray in: the piece warms through while the dose runs; the air is capped by the butter.
+
+        Time the pieces stand at room temperature before the oven takes them is taken off, as where the prover is the
+        oven itself and has to heat first.
+        """
+        air, start = min(self.proof_air_c, self.proof_cap_c), self._to_proof_c(thawed)
+        made = self._warming(air, start)
+        ready = made.when_s(self.proof_dose_s(before_oven_s))
         piece, said = self.voice.weight(round(self.heaviest_g)), self.voice.temperature
-        why = (f"yeast dose at {said(made.air_c)}; pieces of {piece} warm through from {said(start)} "
-               f"in {lasting(made.heat_up_s)}")  # fmt: skip
-        return span(made.ready_s * 0.85, made.ready_s, made.late_s, why)
+        why = (f"{lasting(ready)} from tray in at {said(air)} and {self.proof_humidity * 100:.0f} % humidity, covered "
+               f"where it is drier; pieces of {piece} warm through from {said(start)} in {lasting(made.core_s)}")  # fmt: skip
+        # Yeast, sugar and flour move the time by a quarter either way between batches: common practice, no source.
+        return span(ready * 0.85, ready, ready * 1.25, why)

@@ -68,6 +68,7 @@ class KitchenSpec:
     fridge_shelves: int = 2
     proof_place: str = "room"  # "room", "oven" or "box"
     proof_c: float | None = None
+    proof_humidity_pct: float | None = None  # None: the room's, or 75 % in a box or oven
     oven_c: float = 190.0
     oven_preheat_s: float = 1800.0
     oven_trays: int = 1
@@ -125,7 +126,7 @@ class BatchSpec:
     trim_percent: float = 12.0
     patons: int | None = None  # None = as few as bench, shelf and mixer allow
     start_after: datetime | None = None  # earliest start; None = now
-    proof_s: float | None = None  # the cook's own proof time at `proof_ref_c`
+    proof_s: float | None = None  # the cook's own proof time, tray in to oven, in air of `proof_ref_c`
     proof_ref_c: float = 24.0
     bake_s: float = 1080.0
     units: str = "metric"  # or "inch": how measures are said, see `voice`

@@ -15,6 +15,7 @@ from tourier.batch import sections
 from tourier.batch.fields import BatchError, Problem, Table, percent_limit, text, time_limit, whole, word
 from tourier.batch.lines import line_map, line_of
 from tourier.batch.model import BatchSpec, PieceWish
+from tourier.batch.plausible import BAKE_S
 from tourier.batch.when import moment, zone_of
 from tourier.quantities import clean, duration_s, length_m, percent, temperature_c, units_of
 from tourier.voice import UNITS, Voice, voice_of
@@ -147,8 +148,9 @@ def _spec(top: Table, now: datetime, content: str) -> BatchSpec | None:
     _same_names([p.name for p in pieces if p], piece_rows)
     formula = sections.formula(top.table("formula"), kind or "leavened")
     butter = sections.butter(top.table("butter"))
-    kitchen = sections.kitchen(top.table("kitchen"))
+    kitchen = sections.kitchen(top.table("kitchen"), kind or "leavened")
     away = sections.away(top.tables("away", 8), zone, ready)
+    least_s, most_s = BAKE_S[kind or "leavened"][1]
     values = {
         "dough_temp_c": top.get("dough_temperature", temperature_c, 24.0 if kind == "leavened" else 18.0,
                                 low=10.0, high=32.0, show=Voice.temperature),
@@ -157,7 +159,7 @@ def _spec(top: Table, now: datetime, content: str) -> BatchSpec | None:
         "patons": top.get("patons", whole, None, low=1, high=8),
         "proof_s": top.get("proof", duration_s, None, low=1200, high=43200, show=time_limit),
         "proof_ref_c": top.get("proof_at", temperature_c, 24.0, low=15.0, high=32.0, show=Voice.temperature),
-        "bake_s": float(top.get("bake", duration_s, 1080, low=240, high=7200, show=time_limit)),
+        "bake_s": float(top.get("bake", duration_s, 1080, low=least_s, high=most_s, show=time_limit)),
         "buffer_s": float(top.get("buffer", duration_s, 0, low=0, high=21600, show=time_limit)),
         "units": units,
         "both_rulers": top.get("ruler_marks", word("own", "both"), "own") == "both",

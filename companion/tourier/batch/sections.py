@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from tourier.batch.fields import Table, flag, percent_limit, text, time_limit, whole, word
 from tourier.batch.ingredients import FLOURS, KINDS, YEASTS, kind_of
 from tourier.batch.model import AwaySpan, Butter, FoldWish, FormulaLine, KitchenSpec
+from tourier.batch.plausible import OVEN_C, impossible
 from tourier.batch.when import clock, moment
 from tourier.craft.butter import now_called
 from tourier.quantities import (
@@ -72,6 +73,9 @@ def formula(table: Table, kind: str) -> tuple[FormulaLine, ...]:
         table.wrong("", 'has no yeast; a leavened dough needs some (or write kind = "puff")')
     if table.data and not table.problems and kind == "puff" and yeast:
         table.wrong("", 'has yeast; puff has none (or write kind = "leavened")')
+    if not table.problems:
+        for key, sentence in impossible(lines, kind):
+            table.wrong(key, sentence)
     return tuple(lines)
 
 
@@ -132,11 +136,12 @@ def folds(table: Table, kind: str) -> tuple[FoldWish | None, float | None]:
     return (None if sequence is None else wish), final
 
 
-def kitchen(table: Table) -> KitchenSpec | None:
-    """[kitchen] and its tables bench, fridge, freezer, proof, oven, mixing."""
+def kitchen(table: Table, kind: str = "leavened") -> KitchenSpec | None:
+    """[kitchen] and its tables bench, fridge, freezer, proof, oven, mixing; the oven's bounds go by the dough."""
     before = len(table.problems)
     bench, fridge, freezer = table.table("bench"), table.table("fridge"), table.table("freezer", need=False)
     proof, oven, mixing = (table.table(name, need=False) for name in ("proof", "oven", "mixing"))
+    least_c, most_c = OVEN_C[kind][1]
     room = table.get("room", temperature_c, low=2.0, high=45.0, show=Voice.temperature)
     table.get("units", word(*UNITS), None)  # read before all the rest, see `read`
     values = {
@@ -158,7 +163,8 @@ def kitchen(table: Table) -> KitchenSpec | None:
         "freezer_c": freezer.get("temperature", temperature_c, -18.0, low=-45.0, high=-4.0, show=Voice.temperature),
         "proof_place": proof.get("place", word("room", "oven", "box"), "room"),
         "proof_c": proof.get("temperature", temperature_c, None, low=10.0, high=45.0, show=Voice.temperature),
-        "oven_c": oven.get("temperature", temperature_c, 190.0, low=120.0, high=290.0, show=Voice.temperature),
+        "proof_humidity_pct": proof.get("humidity", percent, None, low=20.0, high=100.0, show=percent_limit),
+        "oven_c": oven.get("temperature", temperature_c, 190.0, low=least_c, high=most_c, show=Voice.temperature),
         "oven_preheat_s": float(oven.get("preheat", duration_s, 1800, low=0, high=10800, show=time_limit)),
         "oven_trays": oven.get("trays", whole, 1, low=1, high=40),
         "pieces_per_tray": oven.get("pieces_per_tray", whole, 12, low=1, high=60),

@@ -105,7 +105,7 @@ def _milk(
 def device_fields(spec: BatchSpec, heat: KitchenHeat) -> dict[str, int]:
     """Plan fields in the integer conventions of shared_schedule.plan."""
     b = heat.butter
-    least, best, most = ferment.GROWTH
+    least, best, most = ferment.GAS
     fields = dict(stacks.device_parameters(heat.place, heat.laminate_m))
     fields["proof_cdeg"] = round(min(heat.proof_air_c, heat.proof_cap_c) * 100)
     fields.update(

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+from shared_schedule import plan as ss
 from tourier.batch.geometry import Geometry
 from tourier.batch.kitchenheat import KitchenHeat
-from tourier.batch.model import BatchSpec, Warned
+from tourier.batch.model import BatchSpec, ProcessStep, Warned
+from tourier.batch.plausible import BAKE_S, CP, OVEN_C, unusual
+from tourier.batch.process import CHANGE_S, loads_of
 from tourier.craft import dewpoint, sheets
 from tourier.voice import span
 
-CP = "common practice, no source"
 
-
-def warnings(spec: BatchSpec, geometry: Geometry, heat: KitchenHeat, wet) -> tuple[Warned, ...]:
+def warnings(
+    spec: BatchSpec, geometry: Geometry, heat: KitchenHeat, wet, steps: tuple[ProcessStep, ...]
+) -> tuple[Warned, ...]:
     """Every warning, in the order of the work."""
     out: list[Warned] = []
     deg = spec.voice.temperature
+    out += unusual(spec)
+    out += _oven(spec)
     out += _formula(spec, geometry)
     if wet.note:
         out.append(Warned("water", wet.note, "heat balance"))
@@ -31,6 +36,7 @@ def warnings(spec: BatchSpec, geometry: Geometry, heat: KitchenHeat, wet) -> tup
                 CP,
             )
         )
+    out += _loads(spec, heat, steps)
     out += _layers(spec, geometry)
     out += _kitchen(spec, heat)
     out += _heat(spec, geometry, heat)
@@ -68,6 +74,43 @@ def _formula(spec: BatchSpec, geometry: Geometry) -> list[Warned]:
         )
     if heat_note := _uncalibrated(spec):
         out.append(heat_note)
+    return out
+
+
+def _loads(spec: BatchSpec, heat: KitchenHeat, steps: tuple[ProcessStep, ...]) -> list[Warned]:
+    """Loads that wait for the oven while they go on rising: past a fifth of a proof they spread."""
+    if spec.kind == "puff":
+        return []
+    proofs = sum(step.kind == ss.PROOF for step in steps if not step.key.startswith("later."))
+    most = -(-loads_of(spec) // max(1, proofs))
+    wait_s = (most - 1) * (spec.bake_s + CHANGE_S)
+    share = heat.late_share(wait_s)
+    if share <= 0.2:
+        return []
+    text = (
+        f"{most} loads proof together and the last waits {span(wait_s)} for the oven: "
+        f"about {share * 100:.0f} % past its proof, where pieces spread; bake more trays at once, make fewer pieces"
+        + (", or proof them outside the oven" if spec.kitchen.proof_place == "oven" else "")
+    )
+    return [Warned("loads", text, "over 1.2 of a proof they spread: " + CP)]
+
+
+def _oven(spec: BatchSpec) -> list[Warned]:
+    out, k = [], spec.kitchen
+    low_c, high_c = OVEN_C[spec.kind][0]
+    if not low_c <= k.oven_c <= high_c:
+        text = (
+            f"kitchen.oven.temperature: {spec.voice.temperature(k.oven_c)}; usual is {spec.voice.temperature(low_c)} to {spec.voice.temperature(high_c)}: "
+            + ("the outside burns before the core is baked" if k.oven_c > high_c else "the butter runs before it sets")
+        )
+        out.append(Warned("oven", text, CP))
+    low_s, high_s = BAKE_S[spec.kind][0]
+    if not low_s <= spec.bake_s <= high_s:
+        text = (
+            f"bake: {span(spec.bake_s)} a load; usual is {span(low_s)} to {span(high_s)}: "
+            f"go by the colour, and by a core of {spec.voice.temperature(93.0)} or more"
+        )
+        out.append(Warned("bake", text, CP))
     return out
 
 

@@ -61,7 +61,7 @@ def work_up(spec: BatchSpec, known: Known) -> Workup:
         cuts=_cuts(spec, geometry),
         process=steps,
         device=device_fields(spec, heat),
-        warnings=warnings(spec, geometry, heat, wet),
+        warnings=warnings(spec, geometry, heat, wet, steps),
         layers=tuple(
             {"after": row.after, "fat": row.fat, "dough": row.dough, "total": row.total, "naive": row.naive}
             for row in sheets.layers(spec.folds.folds)

@@ -28,11 +28,11 @@ STEP_C = 0.005  # freezing points lie on the heat model's grid, so that the kink
 #: Water that does not freeze, kg per kg of protein (ASHRAE Handbook Refrigeration 2006 ch. 9) and per kg of flour's
 #: protein and starch together (about 0.3 in dough: from memory; it is what bread's enthalpy, Riedel's table, asks for).
 BOUND_PROTEIN, BOUND_FLOUR = 0.4, 0.3
-_FLOURS = ("bread flour", "flour")
+FLOURS = ("bread flour", "flour")
 
 #: Moles of dissolved particles in a kg: sucrose; salt in two ions, 7 % less than ideal (osmotic coefficient at
 #: 1 mol/kg, from memory); milk by its freezing point of -0.53 C; flour about 1.5 % maltose, from memory.
-_SOLUTES = {
+SOLUTES = {
     "sugar": 1.0 / 0.3423,
     "salt": 2.0 * 0.93 / 0.05844,
     "milk": 0.285 * 0.881,
@@ -97,12 +97,12 @@ def dough_ice(parts: Iterable[tuple[str, float]]) -> Ice | None:
     in_flour = sum(
         mass * (composition(kind)["protein"] + composition(kind)["carbohydrate"])
         for kind, mass in parts
-        if kind in _FLOURS
+        if kind in FLOURS
     )
     free = mixed["water"] - BOUND_FLOUR * in_flour / total
     if free <= 0.0:
         return None
-    moles = sum(_SOLUTES.get(kind, 0.0) * mass for kind, mass in parts) / total
+    moles = sum(SOLUTES.get(kind, 0.0) * mass for kind, mass in parts) / total
     return Ice(_on_grid(-CRYOSCOPIC_K_KG_MOL * moles / free), free)
 
 

@@ -45,6 +45,7 @@ class Ambient:
     fridge_c: float = 4.0
     freezer_c: float = -18.0
     proof_c: float = 26.0
+    proof_humidity: float = 0.75
     bench: str = "marble"
     bench_m: float = 0.020
     fan_fridge: bool = False
