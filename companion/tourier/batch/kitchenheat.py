@@ -450,7 +450,9 @@ class KitchenHeat:
         made = self._warming(air, start)
         ready = made.when_s(self.proof_dose_s(before_oven_s))
         piece, said = self.voice.weight(round(self.heaviest_g)), self.voice.temperature
-        why = (f"{lasting(ready)} from tray in at {said(air)} and {self.proof_humidity * 100:.0f} % humidity, covered "
-               f"where it is drier; pieces of {piece} warm through from {said(start)} in {lasting(made.core_s)}")  # fmt: skip
+        why = (
+            f"{lasting(ready)} from tray in at {said(air)} and {self.proof_humidity * 100:.0f} % humidity, covered "
+            f"where it is drier; pieces of {piece} warm through from {said(start)} in {lasting(made.core_s)}"
+        )
         # Yeast, sugar and flour move the time by a quarter either way between batches: common practice, no source.
         return span(ready * 0.85, ready, ready * 1.25, why)

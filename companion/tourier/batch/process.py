@@ -181,7 +181,7 @@ def _proof_and_wash(
         proof = out.add(f"{prefix}proof{number}", ss.PROOF, f"Proof{which}", ss.OVEN if in_oven else ss.PROOF_SPACE,
                         heat.proof(bool(prefix), before_s), 5 * MIN, waits, ends_by=ss.BY_DOSE,
                         dose_s=heat.proof_dose_s(before_s), air_max_c=heat.proof_cap_c, saves_batch=True,
-                        units=trays)  # fmt: skip
+                        units=1 if in_oven else trays)  # fmt: skip
         within = {proof: 15 * MIN}
     ticks = ("pinch of salt in the wash", "a little milk in the wash") if not place else ()
     if puff and shift.loads > 1:  # butter that softens while the first load bakes runs out instead of lifting

@@ -96,19 +96,19 @@ def _loads(spec: BatchSpec, heat: KitchenHeat, steps: tuple[ProcessStep, ...]) -
 
 
 def _oven(spec: BatchSpec) -> list[Warned]:
-    out, k = [], spec.kitchen
+    out, k, deg = [], spec.kitchen, spec.voice.temperature
     low_c, high_c = OVEN_C[spec.kind][0]
     if not low_c <= k.oven_c <= high_c:
-        text = (
-            f"kitchen.oven.temperature: {spec.voice.temperature(k.oven_c)}; usual is {spec.voice.temperature(low_c)} to {spec.voice.temperature(high_c)}: "
-            + ("the outside burns before the core is baked" if k.oven_c > high_c else "the butter runs before it sets")
+        hot = k.oven_c > high_c
+        text = f"kitchen.oven.temperature: {deg(k.oven_c)}; usual is {deg(low_c)} to {deg(high_c)}: " + (
+            "the outside burns before the core is baked" if hot else "the butter runs before it sets"
         )
         out.append(Warned("oven", text, CP))
     low_s, high_s = BAKE_S[spec.kind][0]
     if not low_s <= spec.bake_s <= high_s:
         text = (
             f"bake: {span(spec.bake_s)} a load; usual is {span(low_s)} to {span(high_s)}: "
-            f"go by the colour, and by a core of {spec.voice.temperature(93.0)} or more"
+            f"go by the colour, and by a core of {deg(93.0)} or more"
         )
         out.append(Warned("bake", text, CP))
     return out
