@@ -4,6 +4,7 @@ import plans
 
 from shared_schedule import day as D
 from shared_schedule import plan as P
+from shared_schedule import states
 from shared_schedule.plan_writer import encode_plan
 from shared_schedule.units import NO_CDEG
 
@@ -315,6 +316,29 @@ def check_two_hands_refuse_a_second_fold_but_not_a_deliberate_one():
     fold = (D.EV_START_STEP, 2, 0)
     assert D.step(plan, state, fold, plans.DAY_1 + 300) == ((D.FX_REFUSED, 2, D.R_HANDS_FULL),)
     assert D.step(plan, state, (D.EV_START_STEP, 2, D.DELIBERATE), plans.DAY_1 + 300)[0][0] == D.FX_JOURNAL_STEP
+
+
+def check_the_needle_goes_with_the_hands_and_else_stays_where_it_was_put_last():
+    """One needle: in what is worked on; with idle hands in the rest begun last, however the plan orders the two."""
+    t = plans.DAY_1
+    core = {"core_cdeg": 600, "ends_by": P.BY_CORE, "min_s": 600, "ideal_s": 1200, "max_s": 9000}
+    for first in (0, 1):
+        build = plans.Builder(t)
+        build.add(P.CHILL, 20, (), **core)
+        build.add(P.CHILL, 20, (), **core)
+        build.add(P.FOLD, 5, (), fold=3, fold_n=1, fold_of=1, low_cdeg=600, high_cdeg=1800)
+        plan = P.Plan(build.steps, name="three", made_at_s=t, ready_at_s=build.at_s)
+        state = D.DayState(plan)
+        assert states.probe_at(plan, state) == -1
+        for index, at_s in ((first, t), (1 - first, t + 60)):
+            D.put(state, index, D.WAITING, D.RUNNING, at_s)
+        assert states.probe_at(plan, state) == 1 - first
+        D.put(state, 2, D.WAITING, D.RUNNING, t - 600)
+        assert states.probe_at(plan, state) == 2  # begun before both, but hands are on it
+        D.put(state, 2, D.RUNNING, D.DONE, t + 120)
+        assert states.probe_at(plan, state) == 1 - first
+        D.put(state, 1 - first, D.RUNNING, D.DONE, t + 180)
+        assert states.probe_at(plan, state) == first
 
 
 def check_focus_in_the_order_a_cook_needs():

@@ -3,7 +3,7 @@
 import binascii
 
 from shared_schedule import link_host as lh
-from shared_schedule import link_plan
+from shared_schedule import link_logs, link_plan
 from shared_schedule import messages as m
 from shared_schedule.framing import Deframer, encode
 from shared_schedule.link import DeviceSession
@@ -256,6 +256,83 @@ def check_plan_for_which_there_is_no_memory_is_refused_and_can_be_offered_again(
     assert pair.run().values["code"] == m.OK and pair.bench.plan == b"x" * 700
 
 
+class Fails:
+    """Stands for a function, or for a bytearray; the first `left` uses find no memory."""
+
+    def __init__(self, real, left):
+        self.real = real
+        self.left = left
+        self.fired = 0
+
+    def _use(self):
+        if self.left:
+            self.left -= 1
+            self.fired += 1
+            raise MemoryError
+
+    def __call__(self, *given):
+        self._use()
+        return self.real(*given)
+
+    def __setitem__(self, where, data):
+        self._use()
+        self.real[where] = data
+
+
+def check_a_log_frame_for_which_there_is_no_memory_is_made_smaller():
+    """Memory in pieces: the loop goes on, the log comes whole, and only the smallest frame's failure is raised."""
+    pair = Pair().hello()
+    whole = link_logs.encode
+    short = Fails(whole, 2)
+    link_logs.encode = short
+    try:
+        pair.host.fetch(2, 0, 9000)
+        assert pair.run().kind == lh.DONE and short.fired == 2
+        assert pair.host.take_log() == (0, pair.bench.log[:9000])
+        short.left = 20
+        pair.host.fetch(2, 0, 9000)
+        try:
+            pair.run()
+        except MemoryError:
+            pass
+        else:
+            raise AssertionError("frames cannot shrink for ever")
+    finally:
+        link_logs.encode = whole
+
+
+def check_a_part_of_a_plan_for_which_there_is_no_memory_is_asked_for_again_smaller():
+    pair = Pair().hello()
+    whole = link_plan.Pull
+    short = []
+
+    def pieces(*given):
+        pull = whole(*given)
+        short.append(Fails(pull.data, 2))
+        pull.data, kept = short[0], pull.data
+        short.append(kept)
+        return pull
+
+    link_plan.Pull = pieces
+    crc32 = link_plan.binascii
+    link_plan.binascii = Unwrapped
+    try:
+        send(pair, b"xyz" * 900)
+        end = pair.run().values
+    finally:
+        link_plan.Pull = whole
+        link_plan.binascii = crc32
+    assert short[0].fired == 2 and bytes(short[1]) == b"xyz" * 900 and end["code"] == m.OK
+
+
+class Unwrapped:
+    """binascii for a plan whose octets are held by `Fails`."""
+
+    @staticmethod
+    def crc32(data):
+        return binascii.crc32(data.real)
+
+
 def check_plan_is_handed_over_without_a_copy():
     """There may be memory for a plan once, not twice: what came in is what the handler gets."""
     pair = Pair().hello()
@@ -499,6 +576,23 @@ def check_silence_fails_after_the_tries():
         for octet in frame:
             assert 0x20 <= octet < 0x7F
     assert REPLY_TRIES > 2
+
+
+def check_a_device_that_greets_but_never_answers_is_given_up():
+    """Its greeting gets through each time it is looked for, and the request never does: that must end."""
+    pair = Pair().hello()
+    lost = []
+
+    def request(direction, _octets):
+        if direction == ">" and not pair.host._probing:
+            lost.append(direction)
+            return True
+        return False
+
+    pair.lose = request
+    end = pair.ask(m.STATE_GET)
+    assert end.kind == lh.FAILED and end.values["reason"] == "silent"
+    assert len(lost) == REPLY_TRIES
 
 
 def check_restart_of_the_device_is_noticed():

@@ -168,6 +168,9 @@ def check_refusals():
     for wrong in (
         lambda: s.start(1000),
         lambda: s.lay(0, 350, 3200, 7700),
+        lambda: s.lay(8000, 0, 3200, 7700),
+        lambda: s.lay(8000, 350, 0, 7700),
+        lambda: s.lay(8000, 350, 3200, 0),
         lambda: s.lay(8000, 350, 3200, 7700, 3130, 0),
         lambda: Slab(4),
     ):

@@ -2,6 +2,7 @@
 
 import xml.etree.ElementTree as ET
 
+import pytest
 from tourier.craft import cutmap, cuts
 from tourier.craft.cuts import Shape
 from tourier.known import Known
@@ -29,6 +30,25 @@ def test_svg_is_true_to_size():
     sheet = root.findall(f"{SVG}rect")[1]
     assert abs(float(sheet.get("width")) - made.length_m * 1000) < 0.01
     assert abs(float(sheet.get("height")) - made.width_m * 1000) < 0.01
+
+
+def test_every_piece_is_drawn_where_it_is_cut_and_inside_the_paper():
+    """Corners in the drawing, counted from its sheet's corner, are the layout's corners in mm, near edge below."""
+    made, edge_mm = layout(), 20.0
+    root = ET.fromstring(cutmap.svg(made, edge_mm / 1000))
+    rolled, sheet = root.findall(f"{SVG}rect")[:2]
+    left, top, high = (float(sheet.get(name)) for name in ("x", "y", "height"))
+    assert float(rolled.get("x")) == left - edge_mm and float(rolled.get("y")) == top - edge_mm
+    assert float(rolled.get("width")) == pytest.approx(made.length_m * 1000 + 2 * edge_mm, abs=0.011)
+    drawn = [[tuple(map(float, xy.split(","))) for xy in each.get("points").split()]
+             for each in root.findall(f"{SVG}polygon")]  # fmt: skip
+    for piece, corners in zip(cuts.pieces(made), drawn, strict=True):
+        for (x_m, y_m), (x, y) in zip(piece.corners, corners, strict=True):
+            assert x - left == pytest.approx(x_m * 1000, abs=0.02)
+            assert top + high - y == pytest.approx(y_m * 1000, abs=0.02)
+    paper = [float(each) for each in root.get("viewBox").split()]
+    far = float(rolled.get("x")) + float(rolled.get("width")), float(rolled.get("y")) + float(rolled.get("height"))
+    assert far[0] < paper[2] <= far[0] + 60 and far[1] < paper[3] <= far[1] + 60
 
 
 def test_cells_cover_the_pieces_in_proportion():

@@ -4,6 +4,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 from tourier.craft import block, butter, formula, properties
+from tourier.craft.composition import _ROWS as composition_rows
 from tourier.craft.composition import composition, mixture
 from tourier.craft.formula import FormulaError, Line
 
@@ -24,6 +25,15 @@ def test_every_composition_is_whole():
     for kind in ("bread flour", "flour", "milk", "skim milk", "milk powder", "cream", "water", "egg", "egg white",
                  "egg yolk", "sugar", "salt", "fresh yeast", "instant yeast", "butter"):  # fmt: skip
         assert sum(composition(kind).values()) == pytest.approx(1.0)
+
+
+def test_every_row_as_published_adds_up_to_100_g():
+    # published: USDA's proximates (water, protein, fat, ash, carbohydrate "by difference") sum to 100 g but for
+    # rounding and, in fresh yeast, 0.8 g; fibre is within the carbohydrate. Rows "from memory" only have to come near.
+    for kind, (source, water, protein, fat, ash, carbohydrate, fibre) in composition_rows.items():
+        near = 0.11 if source == "from memory" else 0.81 if kind == "fresh yeast" else 0.02
+        assert abs(water + protein + fat + ash + carbohydrate - 100.0) <= near, (kind, source)
+        assert 0.0 <= fibre < carbohydrate or fibre == 0.0
 
 
 def test_roll_in_labels_agree():

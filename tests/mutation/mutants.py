@@ -119,4 +119,5 @@ def sample(rooms: dict[str, list[Path]], root: Path, count: int, seed: int) -> l
         sites = [each for path in sorted(paths) for _place, each in sorted(mutants_of(room, path, root).items())]
         share = count // len(rooms) + (place < count % len(rooms))
         drawn += [chance.choice(site) for site in chance.sample(sites, min(share, len(sites)))]
+    random.Random(seed).shuffle(drawn)  # a run that is broken off is still a sample of every room
     return drawn

@@ -45,6 +45,7 @@ class Reach:
     def __init__(self, root: Path, found: list[dict]) -> None:
         self.root = root
         self.seconds: dict[str, float] = {}
+        self.trusted: set[str] = set()  # tests seen to pass alone
         self._lines: dict[tuple[str, str], dict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
         self._of_file: dict[str, list[str]] = defaultdict(list)
         for each in found:
@@ -77,7 +78,7 @@ class Reach:
     def _within(self, tests: list[str], budget_s: float) -> list[str]:
         taken, spent = [], 0.0
         for test in tests:
-            spent += self.seconds[test]
+            spent += self.seconds.get(test, 0.0)
             if taken and spent > budget_s:
                 break
             taken.append(test)
