@@ -6,10 +6,12 @@ from datetime import UTC, datetime
 
 import pytest
 from tourier.batch.examples import NAMES, example_text
+from tourier.batch.geometry import lay_out
 from tourier.batch.jsonable import workup_json
+from tourier.batch.process import frozen_by_paton
 from tourier.batch.read import read_batch_text
 from tourier.batch.workup import work_up
-from tourier.known import Known
+from tourier.known import Known, Learned
 
 from shared_schedule import plan as ss
 
@@ -29,6 +31,37 @@ def test_links_name_earlier_steps(made):
         assert set(step.after_max_s) <= set(step.after), step.key
         assert len(step.after) <= ss.MAX_AFTER
         seen.add(step.key)
+
+
+def test_the_last_patons_give_their_pieces_to_the_freezer():
+    """Two pâtons of 12 croissants and 6 pains each: 14 croissants frozen are the second's and 2 of the first's."""
+    text = example_text("demo").replace("count = 24\n", "count = 24\nfreeze = 14\n", 1)
+    spec = read_batch_text(text, "demo", NOW)
+    made = work_up(spec, Known())
+    geometry = lay_out(spec)
+    assert [tuple(each.counts) for each in geometry.patons] == [(12, 6), (12, 6)]
+    assert frozen_by_paton(spec, geometry) == {1: 2, 2: 12}
+    assert next(step for step in made.later if step.kind == ss.THAW).name.startswith("Thaw 14 ")
+    shaped = {step.paton for step in made.process if step.kind == ss.FREEZE}
+    assert shaped == {1, 2}
+
+
+def test_what_was_learned_reaches_the_timer_as_it_was_learned():
+    """Films in mW/(m2 K) and the bench's effusivity in SI; what nothing was learned of stays as it was."""
+    spec = read_batch_text(example_text("demo"), "demo", NOW)
+
+    def learned(quantity, value):
+        return Learned(quantity, spec.kitchen.name, value, value - 1, value + 1, "", "by hand", (1,))
+
+    known = Known(
+        film_fridge=learned("film_fridge", 9.9), film_freezer=learned("film_freezer", 12.3),
+        bench_effusivity=learned("bench_effusivity", 1400.0), fridge_c=learned("fridge_c", 5.5),
+    )  # fmt: skip
+    before, after = work_up(spec, Known()).device, work_up(spec, known).device
+    wanted = {"film_fridge_mw": 9900, "film_freezer_mw": 12300, "bench_effusivity": 1400, "fridge_cdeg": 550}
+    assert {name: after[name] for name in wanted} == wanted
+    assert all(before[name] != wanted[name] for name in wanted)
+    assert after["room_cdeg"] == before["room_cdeg"] and after["laminate_k_mw"] == before["laminate_k_mw"]
 
 
 def test_limits_are_in_order_and_say_why(made):

@@ -161,9 +161,19 @@ def test_water_makes_the_dough_asked_for(wanted, rise, flour, tap):
     assert plan.water_g + plan.ice_g == pytest.approx(300.0)
 
 
+def _poured(dough_c):
+    """Water's °C for a dough that needs it warm; 0 where it is refused."""
+    try:
+        return water.water_plan(DRY, 400.0, dough_c, 0.0, 10.0, 15.0, 22.0).t_c
+    except water.NoWater:
+        return 0.0
+
+
 def test_refusals_say_what_to_do():
     with pytest.raises(water.NoWater, match="warm the flour"):
         water.water_plan(DRY, 100.0, 27.0, 0.0, 18.0, 22.0, 22.0)
+    # Yeast is harmed by water above 45 °C (common practice): just below is poured, just above refused.
+    assert 44.5 < max(_poured(dough_c / 20) for dough_c in range(400, 720)) <= 45.0
     with pytest.raises(water.NoWater, match="Even with all"):
         water.water_plan([water.Ingredient("bread flour", 1000, 35)], 150.0, 10.0, 6.0, 18.0, 35.0, 30.0)
     with pytest.raises(water.NoWater, match="allow ice"):

@@ -35,6 +35,15 @@ def test_a_day_planned_back_from_the_hour(one):
     assert one.chance is not None and 0 <= one.chance.ready_by <= 1
 
 
+def test_the_timer_is_silent_in_sleep_and_in_no_other_away_hours(one):
+    """A cook who is out wants the alarm heard by whoever is in; asleep, only what saves the batch."""
+    sleep = [span for span in one.away if span.why == "sleep"]
+    errand = replace(sleep[0], from_s=sleep[0].to_s + 7200, to_s=sleep[0].to_s + 10800, why="away")
+    assert to_device(replace(one, away=(*one.away, errand))).quiet == to_device(one).quiet != ()
+    assert to_device(replace(one, away=(*one.away, replace(errand, why="sleep")))).quiet != to_device(one).quiet
+    assert to_device(replace(one, away=())).quiet == ()
+
+
 def test_the_same_wish_gives_the_same_plan(one):
     s = spec(away=(EARLY_BIRD,))
     assert plan_days(s, workup(s), NOW).steps == one.steps

@@ -83,6 +83,17 @@ def test_an_ingredient_goes_long_and_short_again():
     assert doc.get("formula")["rum"] == "3 %" and "# strong" in doc.text
 
 
+def test_a_long_evening_of_edits_can_be_taken_back_to_its_start():
+    history = History("0")
+    for edit in range(1, 401):
+        history.edit(str(edit), f"field {edit % 2}")
+    back = 0
+    while history.undo():
+        back += 1
+        assert history.now == str(400 - back)
+    assert (back, history.now) == (400, "0")
+
+
 def test_history_tells_what_was_touched():
     history = History("a")
     history.edit("b", "name")

@@ -56,6 +56,30 @@ def test_the_same_symptom_is_told_apart_by_the_log_alone(book):
     assert "oven cooler than its dial" in hot.rivals
 
 
+def test_what_the_cook_did_not_see_counts_against_a_cause_but_silence_does_not(book):
+    """By Bayes' rule: a symptom that a cause makes likely, and that is not reported, makes the cause less likely."""
+    slips = {11: {"end_c": 31.5}}
+    table = numbers.load()
+    likely = {name: row for name, row in table.symptom.items() if row.get("hot-proof", 0) > row["otherwise"]}
+    assert "leak" in likely
+
+    def chance(outcome, made):
+        found = _reviewed(book, outcome, support.BEGIN + made, slips=slips)
+        return next(each.probability for each in found.all if each.key == "hot-proof")
+
+    silent = chance(Outcome(), 0)
+    seen = chance(Outcome(("leak",)), 10**6)
+    well = chance(Outcome(rating=5), 2 * 10**6)
+    assert well < silent < seen
+    odds = [p / (1 - p) for p in (silent, well)]
+    by_hand = 1.0
+    for row in table.symptom.values():
+        by_hand *= ((1 - row.get("hot-proof", row["otherwise"])) / (1 - row["otherwise"])) ** (
+            table.limits["unreported_weight"]
+        )
+    assert odds[1] / odds[0] == pytest.approx(by_hand, rel=1e-6)
+
+
 def test_without_readings_it_says_not_enough_data(book):
     blind = {step: {"probe": "open"} for step in range(1, 15)}
     found = _reviewed(book, Outcome(("shattered-butter",)), slips=blind)
