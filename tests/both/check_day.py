@@ -331,13 +331,13 @@ def check_the_needle_goes_with_the_hands_and_else_stays_where_it_was_put_last():
         state = D.DayState(plan)
         assert states.probe_at(plan, state) == -1
         for index, at_s in ((first, t), (1 - first, t + 60)):
-            D.put(state, index, D.WAITING, D.RUNNING, at_s)
+            state.steps[index], state.started_at_s[index] = D.RUNNING, at_s
         assert states.probe_at(plan, state) == 1 - first
-        D.put(state, 2, D.WAITING, D.RUNNING, t - 600)
+        state.steps[2], state.started_at_s[2] = D.RUNNING, t - 600
         assert states.probe_at(plan, state) == 2  # begun before both, but hands are on it
-        D.put(state, 2, D.RUNNING, D.DONE, t + 120)
+        state.steps[2] = D.DONE
         assert states.probe_at(plan, state) == 1 - first
-        D.put(state, 1 - first, D.RUNNING, D.DONE, t + 180)
+        state.steps[1 - first] = D.DONE
         assert states.probe_at(plan, state) == first
 
 
