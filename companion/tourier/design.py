@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from tourier.batch.model import BatchSpec, Workup
-from tourier.known import Known, Lessons
+from tourier.known import Known, Lessons, words
 
 if TYPE_CHECKING:
     from shared_schedule import plan as wire
@@ -96,9 +96,16 @@ def draft(text: str, where: str, now: datetime, lessons: Lessons) -> Draft:
 
 
 def _worked_out(text: str, spec: BatchSpec, lessons: Lessons) -> Draft:
-    from tourier.batch.workup import work_up
+    from tourier.batch.workup import Unworkable, work_up
 
     known = lessons.about(spec.kitchen.name, spec.butter.profile)
+    wrong = known.untrue
+    if wrong is not None:
+        raise Unworkable(
+            f"The logbook holds a learned value that cannot be true: {wrong.subject}, {words(wrong.quantity)}. Take it "
+            f'back with: tourier learn --forget "{wrong.quantity}@{wrong.subject}"',
+            wrong.quantity,
+        )
     return Draft(text, known, work_up(spec, known))
 
 

@@ -32,8 +32,9 @@ class Learned:
     id: int = 0
 
 
-def _named(words: str) -> None:
-    return field(default=None, metadata={"words": words})
+def _named(words: str, low: float, high: float) -> None:
+    """A field: in a cook's words, and between which figures it can be true at all (wider than any kitchen)."""
+    return field(default=None, metadata={"words": words, "ends": (low, high)})
 
 
 @dataclass(frozen=True)
@@ -43,15 +44,15 @@ class Known:
     °C, K, W/(m2 K), J/(m2 K s^0.5), seconds at 26 °C. The names stay as they are: files and `learn --forget` use them.
     """
 
-    fridge_c: Learned | None = _named("air of the fridge")
-    freezer_c: Learned | None = _named("air of the freezer")
-    film_fridge: Learned | None = _named("how fast the fridge chills")
-    film_freezer: Learned | None = _named("how fast the freezer chills")
-    bench_effusivity: Learned | None = _named("how fast the bench chills")
-    mixing_rise_k: Learned | None = _named("mixing warms dough by")
-    proof_dose_s: Learned | None = _named("proof that suits it")
-    butter_low_c: Learned | None = _named("bends from")
-    butter_high_c: Learned | None = _named("bends to")
+    fridge_c: Learned | None = _named("air of the fridge", -5.0, 20.0)
+    freezer_c: Learned | None = _named("air of the freezer", -50.0, 0.0)
+    film_fridge: Learned | None = _named("how fast the fridge chills", 1.0, 150.0)
+    film_freezer: Learned | None = _named("how fast the freezer chills", 1.0, 150.0)
+    bench_effusivity: Learned | None = _named("how fast the bench chills", 50.0, 30000.0)
+    mixing_rise_k: Learned | None = _named("mixing warms dough by", -10.0, 30.0)
+    proof_dose_s: Learned | None = _named("proof that suits it", 300.0, 172800.0)
+    butter_low_c: Learned | None = _named("bends from", -5.0, 35.0)
+    butter_high_c: Learned | None = _named("bends to", -5.0, 35.0)
 
     @property
     def values(self) -> tuple[Learned, ...]:
@@ -71,8 +72,24 @@ class Known:
             return None
         return self.butter_low_c.value, self.butter_high_c.value
 
+    @property
+    def untrue(self) -> Learned | None:
+        """A value that no kitchen and no butter can have; a plan made with it would be wrong or none."""
+        for value in self.values:
+            if not possible(value.quantity, value.value):
+                return value
+        window = self.butter_window_c
+        return self.butter_high_c if window is not None and window[0] >= window[1] else None
+
 
 _WORDS = {one.name: str(one.metadata["words"]) for one in fields(Known)}
+_ENDS = {one.name: one.metadata["ends"] for one in fields(Known)}
+
+
+def possible(quantity: str, value: object) -> bool:
+    """Whether a quantity can have this value; of one that changes no plan nothing is known against it."""
+    low, high = _ENDS.get(quantity, (float("-inf"), float("inf")))
+    return isinstance(value, int | float) and low <= value <= high
 
 
 @dataclass(frozen=True)

@@ -160,6 +160,8 @@ class Voice:
         if ends is not None:
             low, high = (self.learned(one, unit) for one in ends)
             return f"{self.learned(value, unit)} ({low} to {high})"
+        if not abs(value) < 1e6:  # from a damaged or written-in logbook: still to be shown, and taken back
+            return f"{value:g} {unit}"
         if unit.startswith("s at"):
             return f"{span(value)} {unit[2:]}"
         say = {"°C": self.tenths, "K": self.difference, "W/m²K": self.film, "J/m²K√s": self.effusivity}.get(unit)

@@ -17,7 +17,7 @@ from shared_schedule.units import NO_CDEG
 from shared_schedule.window import shift_window
 from tourier.craft.butter import PROFILES, now_called
 from tourier.craft.water import MIXING_RISE_K
-from tourier.known import Learned
+from tourier.known import Learned, possible
 from tourier.logbook.account.steps import Account, account
 from tourier.logbook.learning import heat, ledger
 from tourier.logbook.learning.bends import edges
@@ -65,7 +65,9 @@ def study(book: Logbook) -> Study:
         if isinstance(found, Refusal):
             refusals.append(found)
         else:
-            proposals.extend(found)
+            taken, refused = sifted(found)
+            proposals.extend(taken)
+            refusals.extend(refused)
 
     for kitchen, group in by_kitchen.items():
         take(heat.cold(kitchen, group, plans.FRIDGE))
@@ -76,6 +78,13 @@ def study(book: Logbook) -> Study:
     for butter, group in by_butter.items():
         take(_butter(book, butter, group))
     return Study(tuple(proposals), tuple(refusals))
+
+
+def sifted(found: list[Learned]) -> tuple[list[Learned], list[Refusal]]:
+    """Part what can be true from what a plan would refuse."""
+    taken = [value for value in found if possible(value.quantity, value.value)]
+    return taken, [Refusal(value.quantity, value.subject, "the logs lead to a value that no kitchen and butter has")
+                   for value in found if value not in taken]  # fmt: skip
 
 
 def learn(book: Logbook) -> Study:
