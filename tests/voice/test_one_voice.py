@@ -14,9 +14,9 @@ from zoneinfo import ZoneInfo
 
 import logbook_support as support
 import pytest
+from gallery import shots
 from strays import UNITS, batch_text, of_html, strays
 from tourier.device.sight import Sight
-from tourier.device.virtual.gallery import shots
 from tourier.known import Lessons
 from tourier.logbook import Logbook, Outcome, review
 

@@ -156,6 +156,15 @@ def finish(problem: Problem, solution: Solution, now: datetime, *, chance: bool 
     return replace(plan, warnings=_warnings(problem, plan))
 
 
+def _other(held: wire.Plan, jobs: Sequence[Job]) -> str:
+    if held.name in {job.spec.name for job in jobs}:
+        return (
+            f"holds a plan of {held.name} with other steps than this file leads to now: the file was changed, something "
+            "was learned since, or another version of Tourier made it. The timer goes on with it to the end of the day."
+        )
+    return f"holds another batch ({held.name}); collect it first, then plan again."
+
+
 def adopt(jobs: Sequence[Job], device_plan: wire.Plan) -> DayPlan:
     """Return the DayPlan a bench timer holds, matched to the work-ups it was made from.
 
@@ -167,11 +176,11 @@ def adopt(jobs: Sequence[Job], device_plan: wire.Plan) -> DayPlan:
     for step in device_plan.steps:
         index = step.step_id - 1
         if index >= len(problem.tasks) or problem.tasks[index].process.kind != step.kind:
-            raise BadWish("timer", f"holds another batch ({device_plan.name}); collect it first, then plan again.")
+            raise BadWish("timer", _other(device_plan, jobs))
         start[index] = (step.start_at_s - problem.origin_s) // MINUTE_S
         end[index] = start[index] + step.planned_for_s // MINUTE_S
     if len(start) != len(problem.tasks):
-        raise BadWish("timer", f"holds {len(start)} steps of another batch; this one has {len(problem.tasks)}.")
+        raise BadWish("timer", _other(device_plan, jobs))
     count = len(problem.tasks)
     solution = Solution([start[i] for i in range(count)], [end[i] for i in range(count)], False)
     return finish(problem, solution, made, chance=False)
