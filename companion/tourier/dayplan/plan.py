@@ -159,8 +159,8 @@ def finish(problem: Problem, solution: Solution, now: datetime, *, chance: bool 
 def _other(held: wire.Plan, jobs: Sequence[Job]) -> str:
     if held.name in {job.spec.name for job in jobs}:
         return (
-            f"holds a plan of {held.name} with other steps than this file leads to now: the file was changed, something "
-            "was learned since, or another version of Tourier made it. The timer goes on with it to the end of the day."
+            f"holds a plan of {held.name} with other steps than this file leads to now: the file was changed, or "
+            "something learned since, or another version of Tourier made it. The timer goes on with it as it is."
         )
     return f"holds another batch ({held.name}); collect it first, then plan again."
 
