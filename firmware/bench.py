@@ -50,6 +50,7 @@ class Bench:
         self.bend_high = NO_CDEG
         self.store_failed = False
         self.doses_saved_s = 0
+        self._dosed = 0  # the step whose dose was counted last
         self.journal_format = 1
         self.changes = 0  # counts what may have changed a step's state; what is derived from them is kept until then
         self._mode = (-1, D.IDLE)
@@ -91,8 +92,8 @@ class Bench:
         self.changes += 1
         self._shift_window()
         raw = self.store.load(self._dose_path(), 0)
-        if raw and len(raw) == 5:
-            self.forecast.begin_dose(raw[0], struct.unpack("<I", raw[1:])[0])
+        for at in range(0, len(raw or b"") - 4, 5):
+            self.forecast.begin_dose(*struct.unpack("<BI", raw[at : at + 5]))
         return True
 
     def look_back(self):
@@ -149,11 +150,11 @@ class Bench:
         """Put another plan in place of the running one; what has happened stays."""
         state = H.carry_over(self.plan or self.aside, self.state, plan)
         self.store.replace_plan(plan_id)
-        dose, dose_step = self.forecast.dose, self.forecast._dose_step
+        doses = self.forecast.doses
         self._hold(plan, data)
         self.state = state
         self.changes += 1
-        self.forecast.dose, self.forecast._dose_step = dose, dose_step
+        self.forecast.doses = doses
         self._shift_window()
         self.write(at_s, J.encode(J.PLAN, self._next_seq(), at_s, plan_id, len(data)))
 
@@ -354,6 +355,14 @@ class Bench:
     def _dose_path(self):
         return "/b/%04d/d" % self.store.number
 
+    def _doses(self):
+        """All doses in octets, those of proofs that are over or undone let go."""
+        doses = self.forecast.doses
+        for other, step in enumerate(self.plan.steps):
+            if step.step_id in doses and not D.is_open(self.state.steps[other]):
+                del doses[step.step_id]
+        return b"".join([struct.pack("<BI", step_id, doses[step_id].ms) for step_id in doses])
+
     def _unprobed(self, index):
         """Proofs the probe has left go by the plan: what was forecast of them while they were cold was too long."""
         for other, step in enumerate(self.plan.steps):
@@ -362,12 +371,14 @@ class Bench:
 
     def _dose(self, index, step, now_s, for_s, probe_cdeg, room_cdeg):
         forecast = self.forecast
-        dose = forecast.dose_of(step.step_id)
-        if dose is None:
-            self._unprobed(index)
-            forecast.begin_dose(step.step_id)
-            dose = forecast.dose
+        dose = forecast.doses.get(step.step_id) or forecast.begin_dose(step.step_id)
         cdeg = probe_cdeg if probe_cdeg != NO_CDEG else forecast.air_of(step, room_cdeg)
+        if self._dosed != step.step_id:
+            self._unprobed(index)
+            if dose.at_s:  # the probe is back, from another proof that ended or was undone: this one went on meanwhile
+                dose.add(cdeg, min(now_s - dose.at_s, now_s - self.state.started_at_s[index]) - for_s)
+            self._dosed = step.step_id
+        dose.at_s = now_s
         dose.add(cdeg, for_s)
         left = dose.left_s(step.dose_s, cdeg)
         if left >= 0:
@@ -376,7 +387,7 @@ class Bench:
         if not 0 <= now_s - self.doses_saved_s < 60:
             self.doses_saved_s = now_s
             try:
-                self.store.save(self._dose_path(), struct.pack("<BI", step.step_id, dose.ms))
+                self.store.save(self._dose_path(), self._doses())
             except OSError:
                 self.store_failed = True
         return D.step(self.plan, self.state, (D.EV_DOSE, step.step_id, dose.seconds()), now_s)

@@ -28,8 +28,7 @@ class Forecast:
         self._followed_s = 0
         self.rate = W.Rate()
         self.side = 0  # which edge the window will be left over: -1 cold, +1 warm
-        self.dose = None
-        self._dose_step = 0
+        self.doses = {}  # by step id: those of all proofs going on, the probe may come back to one
 
     def _lay(self, step):
         """Describe the dough of a step to the heat model; return False when the plan does not say enough."""
@@ -136,14 +135,11 @@ class Forecast:
         cardinals = (plan.yeast_min_cdeg, plan.yeast_opt_cdeg, plan.yeast_max_cdeg)
         try:
             if NO_CDEG in cardinals or plan.yeast_ref_cdeg == NO_CDEG:
-                self.dose = Dose(ms=ms)
+                dose = Dose(ms=ms)
             else:
-                self.dose = Dose(cardinals, plan.yeast_ref_cdeg, ms)
-            self.dose.left_s(1, plan.yeast_ref_cdeg)  # a reference outside the cardinals shows here, not in the day
+                dose = Dose(cardinals, plan.yeast_ref_cdeg, ms)
+            dose.left_s(1, plan.yeast_ref_cdeg)  # a reference outside the cardinals shows here, not in the day
         except ValueError:
-            self.dose = Dose(ms=ms)
-        self._dose_step = step_id
-
-    def dose_of(self, step_id):
-        """Return the Dose of a step when it is being counted, else None."""
-        return self.dose if self.dose is not None and self._dose_step == step_id else None
+            dose = Dose(ms=ms)
+        self.doses[step_id] = dose
+        return dose

@@ -53,6 +53,7 @@ class Dose:
         self.reference_cdeg = reference_cdeg
         self.ms = ms
         self.gap_s = 0  # time spent without a reading: the dose is then a lower bound, and says so
+        self.at_s = 0  # when it was last counted, kept by whoever counts; 0 = not since power came
         self._rest = 0
 
     def add(self, cdeg, seconds):
