@@ -78,7 +78,8 @@ Version {m.PROTOCOL_MAJOR}.{m.PROTOCOL_MINOR}, fingerprint of the tables {m.fing
 A plan goes to the timer, logs come back, and neither is ever torn, lost or acted on twice, whatever the cable does.
 The octets share the one serial port a MicroPython board has with its prompt: `mpremote` must always get through, and
 the first octets of a companion that guessed the wrong port must do no harm there. The timer must never wait for the
-desk. Everything fits a board with 200 KB of memory that reads its port at 18 KB/s.
+desk. Everything fits a board with 200 KB of memory. On an emulated RP2040 with MicroPython 1.28.0 a log comes down at
+10 to 11 KB/s, and a plan of 3,095 octets is stored and begun in 1.4 to 1.6 s.
 
 Guarantees are unequal, so that the timer's side stays small. From host to device: checked, numbered, sent again until
 answered, acted on at most once. From device to host: checked, may be lost; the host asks again. Telemetry is never
