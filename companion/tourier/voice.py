@@ -170,7 +170,8 @@ class Voice:
     def error(self, value: float, unit: str) -> str:
         """Return a forecast's error kept with its unit: '0.4 K, core at the end of a rest'."""
         what, comma, of = unit.partition(", ")
-        return f"{self.difference(value, 2)}{comma}{of}" if what == "°C" else f"{value:.2f} {unit}"
+        known = what == "°C" and abs(value) < 1e6
+        return f"{self.difference(value, 2)}{comma}{of}" if known else f"{value:.2f} {unit}"
 
     # --- lengths ---
 

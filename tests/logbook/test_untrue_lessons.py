@@ -6,10 +6,12 @@ from datetime import UTC, datetime
 import pytest
 from tourier.batch.examples import demo_text
 from tourier.cli import main
+from tourier.desk.data.mykitchen import in_force, learned_row
 from tourier.desk.data.workbench import Sized, size
-from tourier.known import Known, Learned
+from tourier.known import Known, Learned, lines
 from tourier.logbook import Logbook
 from tourier.logbook.learning import learn, ledger
+from tourier.voice import METRIC, US
 
 NOW = datetime(2027, 3, 12, 16, 0, tzinfo=UTC)
 KITCHEN, BUTTER = "Hall kitchen", "roll-in-84"
@@ -24,9 +26,9 @@ def written_in(folder, rows):
         for quantity, value in rows:
             subject = BUTTER if quantity.startswith("butter") else KITCHEN
             db.execute(
-                "INSERT INTO learned(quantity, subject, value, low, high, unit, method, learned_at_s) "
-                "VALUES(?, ?, ?, ?, ?, '°C', 'written in', 1)",
-                (quantity, subject, value, value, value),
+                "INSERT INTO learned(quantity, subject, value, low, high, error_before, error_after, error_unit, unit, "
+                "method, learned_at_s) VALUES(?, ?, ?, ?, ?, ?, ?, '°C, at the end', '°C', 'written in', 1)",
+                (quantity, subject, value, value, value, value, value),
             )
     db.close()
     return file
@@ -66,3 +68,12 @@ def test_such_a_value_is_not_learned_either():
     found = [Learned("film_fridge", KITCHEN, v, v, v, "W/m²K", "drawn", ()) for v in (9.0, 1e300)]
     taken = learn.sifted(found)
     assert [v.value for v in taken[0]] == [9.0] and [r.quantity for r in taken[1]] == ["film_fridge"]
+
+
+@pytest.mark.parametrize("value", [1e300, float("inf"), float("-inf")])
+def test_such_a_value_is_still_shown_by_its_name(tmp_path, value):
+    values, why = in_force(written_in(tmp_path, [("fridge_c", value)]))
+    assert not why
+    for said in (METRIC, US):
+        assert learned_row(values[0], said)[0] == "air of the fridge"
+        assert "[fridge_c]" in lines(values, said)[0]
