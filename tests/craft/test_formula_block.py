@@ -102,7 +102,7 @@ def test_dough_covers_the_block_twice(lock_in):
 
 
 def test_block_refusals_name_the_limit():
-    with pytest.raises(block.BlockError, match="3 to 30 mm") as caught:
+    with pytest.raises(block.BlockError, match="0.003 m to 0.03 m") as caught:
         block.fit(2.5e-4, 7e-4, length_m=0.05, width_m=0.05)
     assert caught.value.quantity == "butter block thickness"
     with pytest.raises(block.BlockError, match="tears"):
