@@ -100,15 +100,15 @@ def test_the_cooks_own_proof_takes_as_long_as_the_cook_says(air_c, overnight):
     # In the same air the time is the cook's, whatever the pieces weigh, however cold they come, and at any altitude.
     spec = replace(OWN, proof_s=5400.0, proof_ref_c=air_c, folds=replace(OWN.folds, overnight=overnight),
                    kitchen=replace(OWN.kitchen, proof_c=air_c, altitude_m=1200.0))  # fmt: skip
-    assert KitchenHeat(spec, lay_out(spec)).proof().ideal_s == pytest.approx(5400.0, abs=60)
+    assert KitchenHeat(spec, lay_out(spec), NOTHING).proof().ideal_s == pytest.approx(5400.0, abs=60)
     warmer = replace(spec, kitchen=replace(spec.kitchen, proof_c=air_c - 3.0))
-    assert KitchenHeat(warmer, lay_out(warmer)).proof().ideal_s > 1.1 * 5400.0
+    assert KitchenHeat(warmer, lay_out(warmer), NOTHING).proof().ideal_s > 1.1 * 5400.0
 
 
 def with_share(kind, percent):
     lines = tuple(replace(x, percent_of_flour=percent) if x.kind == kind else x for x in BASE.formula)
     spec = replace(BASE, formula=lines)
-    return KitchenHeat(spec, lay_out(spec))
+    return KitchenHeat(spec, lay_out(spec), NOTHING)
 
 
 def test_yeast_sugar_and_salt_move_bulk_and_proof():

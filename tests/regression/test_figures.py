@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-import figures
+import kept_figures as figures
 import pytest
 
 
@@ -13,7 +13,7 @@ def test_no_figure_has_moved(name, tmp_path, monkeypatch):
     monkeypatch.setenv("TOURIER_HOME", str(tmp_path / "home"))
     kept = json.loads(figures.kept_file(name).read_text(encoding="utf-8"))
     moved = list(figures.differences(kept, figures.CASES[name](name, tmp_path)))
-    assert not moved, "\n".join([*moved[:20], "If this is meant: python tests/regression/figures.py --write"])
+    assert not moved, "\n".join([*moved[:20], "If this is meant: python tests/regression/kept_figures.py --write"])
 
 
 def test_a_figure_that_moved_is_seen():

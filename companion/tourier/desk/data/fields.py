@@ -127,6 +127,7 @@ SECTIONS: tuple[Section, ...] = (
         Field("freezer.temperature", "freezer", "-18 °C"),
         _choice("proof.place", "proof in", ("room", "box", "oven")),
         Field("proof.temperature", "  at", "26 °C"),
+        Field("proof.humidity", "  humidity", "75 %", "Empty: the room's; 75 % over a bowl of hot water."),
         Field("oven.temperature", "oven", "190 °C"),
         Field("oven.preheat", "  preheat", "30 min"),
         Field("oven.trays", "  trays at once", "1", "", "whole"),

@@ -1,6 +1,6 @@
 """Every figure of some documents that a cook can ask for, kept to see which change moves them. All are *regression*.
 
-    python tests/regression/figures.py --write      # when the change is meant; the difference belongs into its commit
+    python tests/regression/kept_figures.py --write   # when the change is meant
 
 Words are left out, and so is the clock of a plan, which a solver may lay otherwise and no worse. Keys may be added.
 """
