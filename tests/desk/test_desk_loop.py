@@ -72,7 +72,7 @@ async def test_the_heart_hears_work_on_the_loop(heart, work):
     with pytest.raises(AssertionError, match="held the loop"):
         async with heart.listening("a wrong piece of work"):
             await asyncio.sleep(0.8)
-            work(1.5)
+            work(2.5)
             await asyncio.sleep(0.1)
     heart.stop()
     await task

@@ -40,6 +40,7 @@ codes = [0] * 64
 writer = SampleWriter(5)
 window = Window(900, 1600)
 rate = Rate()
+readings = [0, 0]
 for i in range(64):
     codes[i] = 30000 + (i * 37) % 100
 done = 0
@@ -50,7 +51,9 @@ while done < 200:
     mean = mean_of_middle(codes)
     window.judge(1000 + done)
     rate.add(at_s, 1000 + done)
-    fits = writer.add(at_s, (2000 + done % 5, 1000 + done % 7))
+    readings[0] = 2000 + done % 5
+    readings[1] = 1000 + done % 7
+    fits = writer.add(at_s, readings)
     micropython.heap_unlock()
     if not fits:
         writer.block()

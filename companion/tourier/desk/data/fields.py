@@ -110,6 +110,8 @@ SECTIONS: tuple[Section, ...] = (
     )),
     Section("kitchen", "Kitchen", "kitchen", (
         Field("name", "name", "Hall kitchen"),
+        _choice("units", "measures in", ("metric", "inch"), "For every batch made here that does not say.",
+                usual="like the pieces"),
         Field("room", "room", "22 °C"),
         Field("humidity", "humidity", "55 %"),
         Field("altitude", "altitude", "0 m"),
