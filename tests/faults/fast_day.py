@@ -74,6 +74,7 @@ class FastDay:
 
     def __init__(self, plan, plan_bytes: bytes, kitchen, cook) -> None:
         from shared_schedule import plan as P
+        from shared_schedule.channels import USUAL
 
         app, alarms, ui, buttons, watch_class, keeper_class, bench_class = _firmware()
         self._glance_module = ui.G
@@ -82,7 +83,7 @@ class FastDay:
         self.now_s = plan.made_at_s
         self.store = _Store(plan_bytes)
         timer = app.App.__new__(app.App)  # its rules without its drivers
-        timer.board = types.SimpleNamespace(mark=lambda _t: None, plan_held=lambda _d: None,
+        timer.board = types.SimpleNamespace(channels=USUAL, mark=lambda _t: None, plan_held=lambda _d: None,
                                             ticks_ms=lambda: self.now_s * 1000 % (1 << 30))  # fmt: skip
         timer.store = self.store
         timer.alarms = alarms.Alarms()
@@ -90,7 +91,7 @@ class FastDay:
         timer.clock = types.SimpleNamespace(ok=True, now_s=self.now_s, offset_min=0, millis=lambda: 0)
         timer.sounder = types.SimpleNamespace(play=lambda *_a: None, hush=lambda: None)
         channels = (_Reading(0), _Reading(1))
-        timer.sampler = types.SimpleNamespace(channels=channels, bench=channels[0], probe=channels[1])
+        timer.sampler = types.SimpleNamespace(channels=channels, bench=channels[0], probe=channels[1], readings=[])
         timer.supervisor = types.SimpleNamespace(measure=lambda: None, low_memory=False)
         timer.settings = {"sound": 0}
         timer.bench = bench_class(self.store, timer.board)
@@ -114,6 +115,7 @@ class FastDay:
             channel.fault = {"open": 1, "short": 2}.get(broken or "", 0)
             # Beyond 60 °C the board's chain reads too, but nothing of it matters here.
             channel.cdeg = NO_CDEG if c is None else max(-5000, min(12000, round(c * 100)))
+        self.timer.sampler.readings = [channel.cdeg for channel in self.timer.sampler.channels]
         self.timer.air.cdeg = round(kitchen.air_c * 100)
         self.timer.air.rh_pct = round(kitchen.air_humidity * 100)
 

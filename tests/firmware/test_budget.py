@@ -33,7 +33,7 @@ def test_every_module_keeps_its_budget(measured):
 def test_all_but_the_boards_own_files_are_measured(measured):
     unmeasured = {cost.module for cost in measured if cost.heap is None}
     assert unmeasured <= {"board_pico", "boot", "main", "shared_schedule.__init__"}
-    empty = {"shared_schedule.__init__"}
+    empty = {"shared_schedule.__init__", "pins"}  # what others take of `pins` stands in them as numbers
     assert all(cost.heap > 200 for cost in measured if cost.heap is not None and cost.module not in empty)
 
 

@@ -41,6 +41,7 @@ writer = SampleWriter(5)
 window = Window(900, 1600)
 rate = Rate()
 readings = [0, 0]
+mean = fits = 0
 for i in range(64):
     codes[i] = 30000 + (i * 37) % 100
 done = 0
