@@ -103,7 +103,9 @@ def test_power_cut_in_every_step_resumes_there(tmp_path):
             with Timer.open(timer.port) as link:
                 after = link.state()
             cuts += 1
-            assert after.steps == before.steps
+            assert after.past.steps == before.past.steps
+            assert after.past.started_at_s == before.past.started_at_s
+            assert after.past.ended_at_s == before.past.ended_at_s
             assert timer.glance.step_id == glance.step_id
         journal, log, _data = collect(timer)
     assert cuts >= len(plan.steps) - 2
