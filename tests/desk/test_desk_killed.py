@@ -31,6 +31,7 @@ class Terminal:
         self.desk = subprocess.Popen(
             [sys.executable, "-m", "tourier.desk", *arguments],
             stdin=slave, stdout=slave, stderr=slave, env=environment, start_new_session=True,
+            preexec_fn=lambda: signal.signal(signal.SIGHUP, signal.SIG_DFL),  # also in a run started by nohup
         )  # fmt: skip
         os.set_blocking(self.master, False)
 

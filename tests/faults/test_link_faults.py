@@ -18,9 +18,9 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "link"))
 
+from line_faults import LineFaults  # noqa: E402
 from line_sim import Bench  # noqa: E402
 from model_timer import ModelTimer  # noqa: E402
-from tourier.device.virtual.line_faults import LineFaults  # noqa: E402
 
 from shared_schedule import link_host as lh  # noqa: E402
 from shared_schedule import messages as m  # noqa: E402

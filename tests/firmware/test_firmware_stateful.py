@@ -18,10 +18,10 @@ from firmware_support import two_days
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+from line_faults import LineFaults
 from tourier.device.client import Timer
 from tourier.device.errors import LinkError, Refused
 from tourier.device.virtual.board import VirtualTimer
-from tourier.device.virtual.line_faults import LineFaults
 from tourier.device.virtual.ntc import code16
 
 from shared_schedule import day as D

@@ -5,7 +5,7 @@ from __future__ import annotations
 import heapq
 from dataclasses import dataclass, field
 
-from tourier.device.virtual.line_faults import LineFaults
+from line_faults import LineFaults
 
 from shared_schedule import link_host as lh
 from shared_schedule import messages as m

@@ -8,9 +8,9 @@ import time
 
 import pytest
 from limits import PATIENCE_S, Metronome
+from line_faults import LineFaults
 from tourier.device.ports import Port
 from tourier.device.virtual.bridge import Bridge, raw_pty
-from tourier.device.virtual.line_faults import LineFaults
 
 
 class Device:

@@ -9,6 +9,7 @@ import time
 
 import pytest
 from limits import wait_for
+from line_faults import LineFaults
 from model_timer import ModelTimer
 from tourier.device import client as client_module
 from tourier.device.client import Timer, project_now
@@ -22,7 +23,6 @@ from tourier.device.errors import (
     VersionMismatch,
 )
 from tourier.device.virtual.bridge import raw_pty
-from tourier.device.virtual.line_faults import LineFaults
 
 from shared_schedule import messages as m
 from shared_schedule import plan as plans

@@ -11,9 +11,9 @@ import binascii
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+from line_faults import LineFaults
 from line_sim import Bench
 from model_timer import ModelTimer
-from tourier.device.virtual.line_faults import LineFaults
 
 from shared_schedule import link_host as lh
 from shared_schedule import messages as m

@@ -1,6 +1,6 @@
 """A cable for the virtual bench timer: the interpreter's pty on one side, a pty that programs open on the other.
 
-The cable can have a line rate, be bad (LineFaults), be recorded, be pulled and be plugged in again. The public side
+The cable can have a line rate, be bad (Faults), be recorded, be pulled and be plugged in again. The public side
 keeps one name, a symbolic link, however often the cable is pulled. POSIX only. One thread of its own moves octets;
 pull(), plug() and close() may be called from any thread.
 """
@@ -17,9 +17,9 @@ import tty
 from collections import deque
 from collections.abc import Callable
 from pathlib import Path
+from typing import Protocol
 
 from tourier.device.virtual.interpreter import scratch_folder
-from tourier.device.virtual.line_faults import LineFaults
 
 _READ_MAX = 4096
 _FAST_MAX = 65536  # octets in the cable without a line rate; beyond that the sender waits, as with USB
@@ -33,6 +33,16 @@ def raw_pty() -> tuple[int, int, str]:
     tty.setraw(slave)
     os.set_blocking(master, False)
     return master, slave, os.ttyname(slave)
+
+
+class Faults(Protocol):
+    """What a bad line does to the octets that pass; tests bring one."""
+
+    _held: dict[str, bytes]
+
+    def apply(self, direction: str, octets: bytes) -> tuple[list[bytes], float]: ...
+    def flush(self, direction: str) -> list[bytes]: ...
+    def forget(self) -> None: ...
 
 
 class _Way:
@@ -101,7 +111,7 @@ class Bridge:
         self,
         device_fd: int,
         bits_per_s: int | None = None,
-        faults: LineFaults | None = None,
+        faults: Faults | None = None,
         capture: Callable[[str, int, bytes], None] | None = None,
     ) -> None:
         self._device = device_fd
