@@ -180,7 +180,7 @@ class Board:
             fill.seek(0)
             before = os.dupterm(fill)
             try:
-                count += self._stdin.readinto(block)
+                count += self._stdin.readinto(block) or 0
             finally:
                 os.dupterm(before)
             filled = fill.tell()

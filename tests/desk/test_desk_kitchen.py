@@ -198,7 +198,7 @@ async def test_a_butter_window_by_hand(make_desk, home, until):
             desk.screen.query_one(Input).value = text
             await pilot.press("enter")
             await until(pilot, lambda said=said: any(said in n.message for n in desk._notifications), what=said)
-        await until(pilot, lambda: "13.0 to 17.0 °C" in [str(cell) for cell in butters.get_row_at(0)], what="not shown")
+        await until(pilot, lambda: "13 to 17 °C" in [str(cell) for cell in butters.get_row_at(0)], what="not shown")
         assert "written by hand" in [str(cell) for cell in butters.get_row_at(0)]
 
 

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 
-PATIENCE_S = 1200.0  # wall; for loops that wait for something to come true and would else hang without a word
+PATIENCE_S = 300.0  # wall; for loops that wait for something to come true and would else hang without a word
 
 
 def cpu_used_s() -> float:

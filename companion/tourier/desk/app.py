@@ -7,7 +7,7 @@ from collections import deque
 from collections.abc import Awaitable, Callable, Iterable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import events
 from textual.app import App, SystemCommand
@@ -22,6 +22,9 @@ from tourier.desk.data.fleet import Berth, Fleet, LinkState
 from tourier.desk.data.settings import Settings
 from tourier.desk.themes import THEMES
 from tourier.desk.widgets.topline import RoomRow, TopLine
+
+if TYPE_CHECKING:
+    from shared_schedule.plan import Plan
 
 _WATCH_S = 0.5
 _TRY_S, _TRIES = 0.02, 50
@@ -215,7 +218,7 @@ class Desk(App):
             self.refresh_toplines()
         self.timers.publish((berth, event.what))
 
-    def sent_text(self, plan: Any) -> str:
+    def sent_text(self, plan: Plan) -> str:
         """Return the batch file a timer's plan was made from: the one kept at sending, else the open one."""
         from shared_schedule import plan as wire
         from shared_schedule.plan_writer import encode_plan

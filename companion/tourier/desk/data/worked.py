@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from tourier.batch.model import Workup
+    from tourier.dayplan.model import DayPlan
     from tourier.design import Design
 
 PAGES = (
@@ -109,7 +110,7 @@ def times(planned: Design | None, columns: int) -> list[str]:
             *timetable_lines(planned.day)]  # fmt: skip
 
 
-def day_rows(day: Any, columns: int) -> list[str]:
+def day_rows(day: DayPlan, columns: int) -> list[str]:
     """Return a scale and a line a day from midnight: hands-on work shows before sleep, sleep before what runs alone."""
     from shared_schedule import plan as wire
     from tourier.dayplan.draw import AWAY, COLD, HANDS, HEAT, RESTS, SLEEP

@@ -18,6 +18,7 @@ from tourier.desk.screens.dialogs import Dialog
 from tourier.desk.screens.room import Room
 from tourier.desk.widgets.fitted import Fit, FittedTable
 from tourier.desk.widgets.formrow import Edited, FormRow
+from tourier.desk.widgets.latest import show_latest
 from tourier.desk.widgets.pages import PageRow
 from tourier.known import Learned
 from tourier.voice import METRIC, Voice
@@ -75,10 +76,11 @@ class KitchenRoom(Room):
             mine = ["Not answered yet: press k. Until then a home kitchen to begin with:", "", *mine]
         learned, trouble = mykitchen.in_force(places.logbook_file())
         rows = [mykitchen.butter_row(name, learned, said) for name in mykitchen.butter_names()]
-        self._said = said
-        self.app.call_from_thread(self._show, mine, learned, rows, trouble)
+        show_latest(self._show, mine, learned, rows, trouble, said)
 
-    def _show(self, mine: list[str], learned: Iterable[Learned], butters: list[tuple[str, ...]], trouble: str) -> None:
+    def _show(self, mine: list[str], learned: Iterable[Learned], butters: list[tuple[str, ...]], trouble: str,
+              said: Voice) -> None:
+        self._said = said
         self.query_one("#mine-text", Static).update("\n".join(mine))
         table = self.query_one("#learned-table", FittedTable)
         keys = [f"{value.quantity}@{value.subject}" for value in learned]
@@ -130,7 +132,7 @@ class KitchenRoom(Room):
         text = "\n".join(["", "What the logs cannot tell:", *said]) if said else ""
         self.app.call_from_thread(self.query_one("#learned-text", Static).update, text)
         self.app.call_from_thread(self.query_one("#kitchen-pages", PageRow).choose, "learned")
-        self.reload()
+        self.app.call_from_thread(self.reload)
 
     def action_forget(self) -> None:
         """Take back the learned value in view."""
@@ -186,7 +188,7 @@ class KitchenRoom(Room):
                 ledger.forget(book, what)
         except LogbookError as error:
             self.app.call_from_thread(self.notify, str(error), severity="error", markup=False)
-        self.reload()
+        self.app.call_from_thread(self.reload)
 
     def action_edit(self) -> None:
         """Write the window of the butter in view by hand."""
@@ -211,7 +213,7 @@ class KitchenRoom(Room):
         self.app.call_from_thread(
             self.notify, wrong or f"Kept for {name}.", severity="warning" if wrong else "information", markup=False
         )
-        self.reload()
+        self.app.call_from_thread(self.reload)
 
 
 class Questions(Dialog[bool]):
@@ -246,7 +248,7 @@ class Questions(Dialog[bool]):
     @work(thread=True, exclusive=True)
     def _judge(self) -> None:
         wrong = mykitchen.problems(self._doc.text, self.app.now())  # type: ignore[attr-defined]
-        self.app.call_from_thread(self._complain, wrong)
+        show_latest(self._complain, wrong)
 
     def _complain(self, wrong: dict[str, str]) -> None:
         for row in self.query(FormRow):

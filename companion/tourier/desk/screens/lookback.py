@@ -14,6 +14,7 @@ from tourier.desk.actions import bindings
 from tourier.desk.data.lookback import Pictured, TakenOut, compared, load, step_row, when_text
 from tourier.desk.screens.room import Room
 from tourier.desk.widgets.fitted import Fit, FittedTable
+from tourier.desk.widgets.latest import show_latest
 from tourier.desk.widgets.plot import Plot, StepStrip
 from tourier.logbook.reports.prose import review_lines
 
@@ -154,7 +155,7 @@ class LookBack(Room):
 
         file = places.logbook_file()
         if not file.exists():
-            self.app.call_from_thread(self._listed, [])
+            show_latest(self._listed, [])
             return
         try:
             with Logbook(file) as book:
@@ -162,7 +163,7 @@ class LookBack(Room):
         except Exception as error:
             self.app.call_from_thread(self.complain, str(error))
             return
-        self.app.call_from_thread(self._listed, listed)
+        show_latest(self._listed, listed)
 
     def _listed(self, listed: list) -> None:
         table = self.query_one("#batches", FittedTable)
@@ -208,9 +209,9 @@ class LookBack(Room):
             self.app.call_from_thread(self.complain, str(error))
             return
         if second:
-            self.app.call_from_thread(self._show_second, pictured, rows)
+            show_latest(self._show_second, pictured, rows)
         else:
-            self.app.call_from_thread(self._show, pictured)
+            show_latest(self._show, pictured)
 
     def forget(self, batch_id: int) -> None:
         """The batch is no longer there: show another."""

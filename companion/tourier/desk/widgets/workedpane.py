@@ -14,6 +14,7 @@ from textual.widgets import Static
 from tourier.desk.data.fields import label_of
 from tourier.desk.data.workbench import Sized, Timed
 from tourier.desk.data.worked import PAGES, minded, page
+from tourier.desk.widgets.latest import show_latest
 from tourier.desk.widgets.pages import PageRow
 
 _LEAST_COLUMNS = 30
@@ -87,4 +88,4 @@ class WorkedPane(Vertical):
         text = Text("\n".join(lines), no_wrap=True)
         if self.page == "times" and not told:
             text.highlight_regex(_SHADE, "reverse dim")
-        self.app.call_from_thread(self.query_one("#worked-page", Static).update, text)
+        show_latest(self.query_one("#worked-page", Static).update, text)
