@@ -19,7 +19,7 @@ from hardware.firmware_pins import firmware_pins, pins_fingerprint
 
 HERE = Path(__file__).resolve().parent
 MANIFEST = HERE / "manifest.json"
-SCREEN_SHOWN = "roll"  # of the firmware's showcase
+SCREEN_SHOWN = "roll"  # of companion/tools/showcase.py
 PINS = "firmware/pins.py (names and values)"
 
 

@@ -32,9 +32,9 @@ class Shot:
 
 
 def shots(heap: str = "384k", us: bool = False) -> tuple[list[Shot], list[str]]:
-    """Run the firmware's showcase (`us`: °F and inches); return the screens, and the words too wide for the display."""
+    """Run the showcase (`us`: °F and inches); return the screens, and the words too wide for the display."""
     done = subprocess.run(
-        [find_micropython(), "-X", f"heapsize={heap}", str(firmware_dir() / "showcase.py"), *["us"] * us],
+        [find_micropython(), "-X", f"heapsize={heap}", str(Path(__file__).with_name("showcase.py")), *["us"] * us],
         capture_output=True, text=True, timeout=60,
         env={"MICROPYPATH": f"{firmware_dir()}:{shared_dir()}", "PATH": os.environ.get("PATH", "")},
     )  # fmt: skip

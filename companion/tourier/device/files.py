@@ -21,7 +21,7 @@ import tourier
 from tourier.device.folding import fold, rename, shake
 
 # Files that only the virtual board needs; a real one never gets them.
-VIRTUAL_ONLY = frozenset({"board_virtual.py", "showcase.py", "virtual_chips.py", "virtual_main.py"})
+VIRTUAL_ONLY = frozenset({"board_virtual.py", "virtual_chips.py", "virtual_main.py"})
 # The host's end of the link and the writer of plans live beside the device's so that both are tested together; a board
 # has no use for them.
 HOST_ONLY = frozenset({"link_host.py", "link_jobs.py", "plan_writer.py"})

@@ -1,8 +1,8 @@
-"""Every screen once, drawn by the firmware's own code from a made-up day. For pictures and for the overlap test.
+"""Every screen once, drawn by the firmware's own code from a made-up day: for pictures and for the overlap test.
 
 Prints one line a screen: name, tab, 2048 hex digits of the picture, tab, marks as x,y,width,height,text parted by "|".
-With the argument `us` the plan is one in °F and inches. Runs on any MicroPython with framebuf; never installed on a
-board.
+With the argument `us` the plan is one in °F and inches. Runs on any MicroPython with framebuf
+that finds firmware/ and shared_schedule (MICROPYPATH); gallery.py starts it.
 """
 
 import binascii
