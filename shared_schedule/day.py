@@ -265,8 +265,7 @@ def _time(plan, state, now_s):
         if step_state == WAITING:
             if not state.due_told[index] and state.clock_ok and is_due(plan, state, index, now_s):
                 state.due_told[index] = True
-                effects = list(effects)
-                effects.append((FX_STEP_DUE, plan.steps[index].step_id, 0))
+                effects = list(effects) + [(FX_STEP_DUE, plan.steps[index].step_id, 0)]
         elif step_state == RUNNING and runs_itself(plan.steps[index]) and _ready_by_time(plan, state, index, now_s):
             effects = list(effects)
             _become_ready(plan, state, index, EV_TIME, now_s, BY_CLOCK, effects)
@@ -274,8 +273,7 @@ def _time(plan, state, now_s):
             over_s = now_s - state.started_at_s[index] - plan.steps[index].max_s
             if over_s > 0 and plan.steps[index].max_s and not state.unsure[index] & BEGUN:
                 state.max_told[index] = True
-                effects = list(effects)
-                effects.append((FX_OVER_MAX, plan.steps[index].step_id, over_s))
+                effects = list(effects) + [(FX_OVER_MAX, plan.steps[index].step_id, over_s)]
     return effects
 
 

@@ -139,7 +139,8 @@ class LogIn(Job):
 
     def _next_range(self):
         """Return the next missing (lo, hi) behind the cursor; gaps closer than a chunk are asked for as one."""
-        lo = hi = None
+        lo = None
+        hi = 0
         for gap_lo, gap_hi in self.gaps:
             if gap_hi <= self.cursor:
                 continue

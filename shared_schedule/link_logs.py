@@ -103,7 +103,10 @@ class LogsOut:
 
     def sum_step(self):
         """Go on by a few KiB, so that no pass of the loop is held up by a long log."""
-        seq, stream, offset, end, crc = self.sum
+        asked = self.sum
+        if asked is None:
+            return
+        seq, stream, offset, end, crc = asked
         for _ in range(4):
             count = 0
             if offset < end:
@@ -117,5 +120,5 @@ class LogsOut:
                 return
             crc = binascii.crc32(self._view[:count], crc)
             offset += count
-        self.sum[2] = offset
-        self.sum[4] = crc
+        asked[2] = offset
+        asked[4] = crc

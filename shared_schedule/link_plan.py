@@ -29,12 +29,12 @@ class PlanIn:
         """Ask again for what has not come."""
         pull = self.pull
         if pull is not None and pull.taking:
-            self._take_further(now_ms)
+            self._take_further(pull, now_ms)
         elif pull is not None and pull.outcome is None and pull.tries and ms_since(pull.asked_ms, now_ms) >= PULL_MS:
             pull.lost()
             pull.tries -= 1
             if pull.tries:
-                self._ask(now_ms)
+                self._ask(pull, now_ms)
 
     def offer(self, seq, values, now_ms):
         plan_id, length, crc = values["plan_id"], values["length"], values["crc32"]
@@ -45,12 +45,12 @@ class PlanIn:
                 return
             if pull.taking:
                 pull.seq = seq
-                self._ask(now_ms)
+                self._ask(pull, now_ms)
                 return
             if pull.outcome is None:  # broken off, or our question was lost: go on where it stopped
                 pull.tries = PULL_TRIES
                 pull.seq = seq
-                self._ask(now_ms)
+                self._ask(pull, now_ms)
                 return
         if pull is not None and pull.taking:
             self._answer(seq, plan_id, m.BUSY, "another plan is being taken; repeat in some seconds")
@@ -71,11 +71,11 @@ class PlanIn:
             return
         self.pull = None  # an unfinished one makes room
         try:
-            self.pull = Pull(plan_id, length, crc, seq, self._room)
+            self.pull = pull = Pull(plan_id, length, crc, seq, self._room)
         except MemoryError:
             self._answer(seq, plan_id, m.TOO_LARGE, NO_MEMORY)
             return
-        self._ask(now_ms)
+        self._ask(pull, now_ms)
 
     def _answer(self, seq, plan_id, code, text, offset=0, count=0, chunk=0):
         values = {"plan_id": plan_id, "code": code, "text": clip(text, m.TEXT_MAX)}
@@ -84,8 +84,7 @@ class PlanIn:
         values["chunk"] = chunk
         self._reply(m.PLAN_ANSWER, seq, values)
 
-    def _ask(self, now_ms):
-        pull = self.pull
+    def _ask(self, pull, now_ms):
         pull.asked_ms = now_ms
         pull.asked_to = min(pull.length, pull.got + pull.ahead)
         self._answer(pull.seq, pull.plan_id, m.WANT, "", pull.got, pull.asked_to - pull.got, pull.chunk)
@@ -102,7 +101,7 @@ class PlanIn:
             if pull.gap_at != pull.got:
                 pull.lost()
                 pull.gap_at = pull.got
-                self._ask(now_ms)
+                self._ask(pull, now_ms)
             return
         if end <= pull.got or end > pull.length:
             return
@@ -112,9 +111,9 @@ class PlanIn:
             pull.lost()
             pull.short += 1
             if pull.short > SHORT_MAX:
-                self._refuse(m.TOO_LARGE, NO_MEMORY)
+                self._refuse(pull, m.TOO_LARGE, NO_MEMORY)
             else:
-                self._ask(now_ms)
+                self._ask(pull, now_ms)
             return
         pull.got = end
         pull.asked_ms = now_ms
@@ -122,25 +121,24 @@ class PlanIn:
         if end < pull.length:
             if end >= pull.asked_to:
                 pull.gained()
-                self._ask(now_ms)
+                self._ask(pull, now_ms)
             return
         data = pull.data  # itself, no copy: there may not be memory for a second one
         self._logs.forget()  # a new plan begins new logs
         if binascii.crc32(data) != pull.crc:
             pull.got = 0  # frames are checked, so this is a host that changed its mind: start over
-            self._ask(now_ms)
+            self._ask(pull, now_ms)
             return
         pull.taking = True
-        self._outcome(self._tried(self._handler.on_plan, data))
+        self._outcome(pull, self._tried(self._handler.on_plan, data))
 
-    def _take_further(self, now_ms):
+    def _take_further(self, pull, now_ms):
         """A plan is read and checked a little in each turn of the loop, so that presses are heard meanwhile."""
-        pull = self.pull
         outcome = self._tried(self._handler.plan_step)
         if outcome is not None:
-            self._outcome(outcome)
+            self._outcome(pull, outcome)
         elif ms_since(pull.asked_ms, now_ms) >= PULL_MS:
-            self._ask(now_ms)  # nothing is wanted: it tells the host that all is there and being looked at
+            self._ask(pull, now_ms)  # nothing is wanted: it tells the host that all is there and being looked at
 
     def _tried(self, call, *arguments):
         try:
@@ -152,19 +150,17 @@ class PlanIn:
         except MemoryError:
             return m.TOO_LARGE, NO_MEMORY
 
-    def _outcome(self, outcome):
+    def _outcome(self, pull, outcome):
         if outcome is None:
             return  # it goes on in tick()
-        pull = self.pull
         pull.taking = False
-        pull.data = None
+        pull.data = bytearray()
         pull.outcome = outcome
         self._answer(pull.seq, pull.plan_id, outcome[0], outcome[1])
         if outcome[0] != m.OK:
             self.pull = None  # so that the same plan may be offered again when the reason is gone
 
-    def _refuse(self, code, text):
-        pull = self.pull
+    def _refuse(self, pull, code, text):
         self.pull = None
         self._answer(pull.seq, pull.plan_id, code, text)
 

@@ -204,6 +204,7 @@ class Step(_Record):
     `extra` holds the optional fields that this side does not know, ((key, octets), ...) by rising key.
     """
 
+    start_at_s: int
     FIELDS = STEP_FIELDS
     TAGS = STEP_TAGS
 
@@ -211,6 +212,7 @@ class Step(_Record):
 class Plan(_Record):
     """One plan; fields and limits in PLAN_FIELDS and PLAN_TAGS, `extra`, and `steps`, Steps in planned order."""
 
+    made_at_s: int
     FIELDS = PLAN_FIELDS
     TAGS = PLAN_TAGS
 

@@ -72,10 +72,10 @@ def same_file(one: str | Path, other: str | Path) -> bool:
     return Path(one).resolve() == Path(other).resolve()
 
 
-def told_apart(inputs: Iterable[str | None], outputs: Iterable[str | None]) -> str:
+def told_apart(inputs: Iterable[str | Path | None], outputs: Iterable[str | Path | None]) -> str:
     """Return one sentence when a file to be written is one that is read, or is named twice; "" when all is well."""
     read = [name for name in inputs if name]
-    seen: list[str] = []
+    seen: list[str | Path] = []
     for name in outputs:
         if not name:
             continue

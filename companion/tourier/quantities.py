@@ -102,7 +102,7 @@ def length_m(value: object) -> float:
 def mass_kg(value: object) -> float:
     """Kilograms from "340 g", "12 oz", "1.2 kg", "2 lb", "2 lb 3.5 oz"."""
     both = re.fullmatch(r"\s*(\d{1,4}\s*lbs?)\s+(\d\S*\s*oz)\s*", value) if isinstance(value, str) else None
-    if both and len(value) <= MAX_TEXT:
+    if both and len(both.string) <= MAX_TEXT:
         return mass_kg(both[1]) + mass_kg(both[2])
     return _plain(value, _MASS, "kilogram", "a mass", "340 g")
 

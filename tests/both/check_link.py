@@ -357,7 +357,7 @@ def check_plan_is_handed_over_without_a_copy():
         assert pair.run().values["code"] == m.OK
     finally:
         link_plan.Pull = pull
-    assert held[0] is made[1] and made[0].data is None  # and the session lets go of it
+    assert held[0] is made[1] and not made[0].data  # and the session lets go of it
 
 
 def check_trouble_with_storage_is_told_not_raised():

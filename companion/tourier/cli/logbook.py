@@ -192,6 +192,7 @@ def logbook(args: argparse.Namespace, out: Output) -> int:
             out.result({"schema": "tourier/logbook/1", "sound": not wrong, "wrong": wrong})
             out.lines(wrong or [f"{book.path} is sound."])
             return 2 if wrong else 0
+        assert file is not None  # asked for above
         if args.what == "backup":
             book.backup(file)
             words, counts = f"Backed up to {file}.", {}

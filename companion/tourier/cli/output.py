@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import sys
@@ -41,7 +42,7 @@ def _ready(stream: TextIO | None) -> TextIO:
     if stream is None:  # closed by the shell, `>&-`
         return open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - lives as long as the program
     encoding = (getattr(stream, "encoding", None) or "utf-8").lower().replace("_", "-")
-    if encoding not in ("utf-8", "utf8") and hasattr(stream, "reconfigure"):
+    if encoding not in ("utf-8", "utf8") and isinstance(stream, io.TextIOWrapper):
         # A file or a pipe gets UTF-8, as batch files are; a terminal, and whoever asked for another, what it can show.
         if stream.isatty() or os.environ.get("PYTHONIOENCODING"):
             stream.reconfigure(errors="replace")

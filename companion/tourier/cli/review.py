@@ -79,10 +79,8 @@ def curve_lines(batch: Batch, width: int, height: int = 12) -> list[str]:
         Series(channel_title(one), at_s, samples.columns[one.number], dotted=one.number != 1) for one in batch.channels
     ]
     drawn = draw(series, band, at_s[0], at_s[-1] + 1, low_c, high_c, columns, height)
-    lines = [
-        label.rjust(4) + "│" + "".join(row)
-        for label, row in zip(scale(*map(batch.voice.shown, (low_c, high_c)), height), drawn.chars, strict=True)
-    ]
+    labels = scale(batch.voice.shown(low_c), batch.voice.shown(high_c), height)
+    lines = [label.rjust(4) + "│" + "".join(row) for label, row in zip(labels, drawn.chars, strict=True)]
     axis = [" "] * columns
     for column in range(0, columns - 9, 16):
         text = clock_text(plan, at_s[0] + column / columns * (at_s[-1] - at_s[0]))

@@ -185,10 +185,11 @@ def _part_html(part: Part) -> str:
 def window_facts(plan: DayPlan) -> list[tuple[str, str, str]]:
     """The butter's window, the air of the proof and the water, as (name, figure, note)."""
     said = plan.spec.voice
-    folds = [s.process for s in plan.steps if s.process.kind == wire.FOLD and s.process.low_c is not None]
+    folds = [s.process for s in plan.steps if s.process.kind == wire.FOLD]
+    edges = [(p.low_c, p.high_c) for p in folds if p.low_c is not None and p.high_c is not None]
     facts = []
-    if folds:
-        facts.append(("Dough while rolling", said.window(folds[0].low_c, folds[0].high_c), ""))
+    if edges:
+        facts.append(("Dough while rolling", said.window(*edges[0]), ""))
     proofs = [s.process.air_max_c for s in plan.steps if s.process.air_max_c is not None]
     if proofs:
         facts.append(("Proof: air below", said.temperature(min(proofs)), ""))

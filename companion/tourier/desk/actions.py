@@ -11,7 +11,7 @@ import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
-from textual.binding import Binding
+from textual.binding import Binding, BindingType
 
 from tourier import files
 
@@ -99,7 +99,7 @@ ACTIONS: tuple[Action, ...] = (
 )
 
 
-def bindings(where: str) -> list[Binding]:
+def bindings(where: str) -> list[BindingType]:
     """Return the Textual bindings of one place, with stable ids so that the key map can change them."""
     return [
         Binding(action.keys, action.name, action.text, show=action.shown, id=action.id, tooltip=action.help)

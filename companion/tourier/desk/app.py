@@ -210,7 +210,7 @@ class Desk(App):
             return
         sight = berth.sight
         alarm = sight.alarm if sight is not None else ""
-        if alarm and alarm != berth.alarm and not berth.hurried:
+        if sight is not None and alarm and alarm != berth.alarm and not berth.hurried:
             whose = f"{berth.label}: " if len(self.fleet.berths) > 1 else ""
             self.alert(f"{whose}{alarm}: {sight.step}" if sight.step else f"{whose}{alarm}")
         berth.alarm = alarm
@@ -336,8 +336,9 @@ class Desk(App):
     def action_help_here(self) -> None:
         """Open help for the focused part."""
         from tourier.desk.screens.help import Help
+        from tourier.desk.screens.room import Room
 
-        text = self.screen.help_text() if hasattr(self.screen, "help_text") else ""
+        text = self.screen.help_text() if isinstance(self.screen, Room) else ""
         self.push_screen(Help(text, self.screen))
 
     def action_show_keys(self) -> None:
@@ -348,12 +349,14 @@ class Desk(App):
 
     def get_system_commands(self, screen: Screen) -> Iterable[SystemCommand]:
         """Offer what makes sense now: actions of everywhere and of the present room."""
-        room = getattr(screen, "ROOM", "")
+        from tourier.desk.screens.room import Room
+
+        room = screen.ROOM if isinstance(screen, Room) else ""
         for action in ACTIONS:
             if action.where not in (ANYWHERE, room) or action.id == "app.palette":
                 continue
             target = self if action.where == ANYWHERE else screen
-            if not self._can(target, action.name) or (target is screen and not screen.offers(action.name)):
+            if not self._can(target, action.name) or (isinstance(target, Room) and not target.offers(action.name)):
                 continue
 
             async def run(target=target, name=action.name) -> None:

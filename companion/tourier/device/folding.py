@@ -156,7 +156,9 @@ def _renamed(source: str, tree: ast.Module, keywords: set, elsewhere: set[str], 
         fit = [word for word in dict.fromkeys(arguments) if word not in keywords | at_top | declared]
         mine = {word: f"a{n}" for n, word in enumerate(fit)}
         for node in ast.walk(function):
-            word = node.id if isinstance(node, ast.Name) else node.arg if isinstance(node, ast.arg) else None
+            if not isinstance(node, (ast.Name, ast.arg)):
+                continue
+            word = node.id if isinstance(node, ast.Name) else node.arg
             if word in mine:
                 edits.append((node.lineno, node.col_offset, node.lineno, node.col_offset + len(word), mine[word]))
     for node in ast.walk(tree):
@@ -256,9 +258,9 @@ def _key(module: _Module, node: ast.AST, values: dict) -> tuple[str, str] | None
 
 def _value(module: _Module, node: ast.expr, values: dict) -> int | None:
     class Named(ast.NodeTransformer):
-        def _put(self, inner: ast.AST) -> ast.AST:
-            key = _key(module, inner, values)
-            return ast.Constant(values[key]) if key is not None else inner
+        def _put(self, node: ast.AST) -> ast.AST:
+            key = _key(module, node, values)
+            return ast.Constant(values[key]) if key is not None else node
 
         visit_Name = visit_Attribute = _put
 
@@ -287,13 +289,13 @@ def _written(module: _Module, values: dict, assigned: list[ast.Assign]) -> str:
                 text = f"from {node.module} import {words}" if left else "pass"
                 edits.append((node.lineno, node.col_offset, node.end_lineno or 0, node.end_col_offset or 0, text))
     for node in ast.walk(module.tree):
-        if id(node) in gone or not isinstance(getattr(node, "ctx", None), ast.Load):
+        if id(node) in gone or not isinstance(node, (ast.Name, ast.Attribute)) or not isinstance(node.ctx, ast.Load):
             continue
         key = _key(module, node, values)
         if key is not None:
             value = values[key]
             text = str(value) if value >= 0 else f"({value})"
-            edits.append((node.lineno, node.col_offset, node.end_lineno, node.end_col_offset, text))
+            edits.append((node.lineno, node.col_offset, node.end_lineno or 0, node.end_col_offset or 0, text))
     return _edited(module.source, edits)
 
 

@@ -68,7 +68,7 @@ def _open_error(url: str, problem: Exception) -> Exception:
     return PortProblem(url, text)
 
 
-def _opened(url: str) -> serial.SerialBase:
+def _opened(url: str) -> serial.Serial:
     """Open a port for us alone. A lock outlives its holder by the moment in which a child process is being started."""
     give_up_s = time.monotonic() + _BUSY_S
     while True:

@@ -7,7 +7,7 @@ eight; it says that the connection was lost once, not at every try. Troubles tha
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator
 from dataclasses import dataclass
 
 from tourier.device.client import DayReport, Timer
@@ -62,9 +62,9 @@ class Heard:
 def stay(
     open_timer: Callable[[], Timer],
     timeout_s: float | None = None,
-    sleep: Callable[[float], None] = time.sleep,
+    sleep: Callable[[float], object] = time.sleep,
     now: Callable[[], float] = time.monotonic,
-) -> Iterator[Connected | Lost | Heard]:
+) -> Generator[Connected | Lost | Heard, None, None]:
     """Watch a timer through unplugging, resets and a sleeping laptop. Raises what waiting cannot cure."""
     backoff = Backoff()
     end = None if timeout_s is None else now() + timeout_s

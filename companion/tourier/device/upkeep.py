@@ -73,6 +73,7 @@ def list_timers() -> list[Found]:
 
 def check(timer: Timer) -> Check:
     """Self-test, counters, clock and the batches held."""
+    assert timer.info is not None  # an open timer has said who it is
     passed, lines = timer.self_test()
     worst = timer.setting("latency").decode(errors="replace").partition(";")[0].split(",")
     raw = timer.setting("batches")

@@ -142,6 +142,7 @@ class BatchDoc:
     def put_ingredient(self, name: str, part: str, value: Any) -> None:
         """Write the percent, kind or temperature of an ingredient; one that has only a percent is written short."""
         import tomlkit
+        from tomlkit.items import InlineTable
 
         if part == "percent":
             self.put_key("formula", name, value)
@@ -155,7 +156,7 @@ class BatchDoc:
             table[name] = present = fresh
         if value == "":
             present.pop(part, None)
-            if set(present) == {"percent"} and isinstance(present, tomlkit.items.InlineTable):
+            if set(present) == {"percent"} and isinstance(present, InlineTable):
                 table[name] = present["percent"]
         else:
             present[part] = value
@@ -180,6 +181,7 @@ class BatchDoc:
     def add(self, path: str, values: dict[str, Any]) -> None:
         """Add a member to an array of tables."""
         import tomlkit
+        from tomlkit.items import AoT
 
         doc = tomlkit.parse(self.text)
         if path not in doc:
@@ -187,7 +189,7 @@ class BatchDoc:
         members = doc[path]
         if not isinstance(members, list):
             raise DocError(f"{path} is no list in this file; mend it as text.")
-        fresh = tomlkit.table() if isinstance(members, tomlkit.items.AoT) else tomlkit.inline_table()
+        fresh = tomlkit.table() if isinstance(members, AoT) else tomlkit.inline_table()
         for key, value in values.items():
             fresh[key] = value
         members.append(fresh)

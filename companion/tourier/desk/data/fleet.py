@@ -70,7 +70,7 @@ class Berth:
 class Fleet:
     """Berths by port. `post(port, happening)` is called in threads; `take` changes state, on the application's loop."""
 
-    def __init__(self, post: Callable[[str, Any], None]) -> None:
+    def __init__(self, post: Callable[[str, Any], object]) -> None:
         self._post = post
         self.berths: dict[str, Berth] = {}
         self.shown = ""

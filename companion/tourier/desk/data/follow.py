@@ -100,7 +100,7 @@ class Follower:
     def __init__(
         self,
         open_timer: Callable[[], Timer],
-        post: Callable[[Happening], None],
+        post: Callable[[Happening], object],
         calm: Callable[[bool], None] = lambda _on: None,
     ) -> None:
         """`calm` is told before and after each job: a virtual timer's time then goes no faster than life."""

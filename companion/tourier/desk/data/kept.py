@@ -9,9 +9,12 @@ import contextlib
 import hashlib
 import threading
 from pathlib import Path
+from typing import Literal, TypeAlias
 
 from tourier import files
 from tourier.desk.data.batchdoc import BatchDoc, trouble
+
+Severity: TypeAlias = Literal["information", "warning", "error"]  # as notices have it
 
 _ASIDE = 10
 _DEEPEST = 500  # snapshots kept: a long evening of edits, well under a megabyte
@@ -144,7 +147,7 @@ class KeptBatch:
 
     def take(
         self, text: str, file: Path | None, keep: bool = True, saved: str | None = None
-    ) -> tuple[list[tuple[str, str]], OSError | None]:
+    ) -> tuple[list[tuple[str, Severity]], OSError | None]:
         """Put another batch in hand; edits that a crash left over come back on top of it.
 
         Returns (what the cook should hear, with its severity; why something could not be put aside). `keep` False:
@@ -156,7 +159,7 @@ class KeptBatch:
         self.file, self.saved, self.newline = file, text if saved is None else saved, "\n"
         self.history = History(text)
         self.autosave = Autosave(self._folder, file)
-        said: list[tuple[str, str]] = []
+        said: list[tuple[str, Severity]] = []
         left = self.autosave.found() if keep else None
         if left is not None and left != text:
             if trouble(left) is None:

@@ -96,7 +96,7 @@ class Workbench:
     """`ask(text)` as often as one types; results come to `post`, those of overtaken texts never."""
 
     def __init__(
-        self, post: Callable[[Result], None], now: Callable[[], datetime], logbook: Callable[[], Path | None]
+        self, post: Callable[[Result], object], now: Callable[[], datetime], logbook: Callable[[], Path | None]
     ) -> None:
         self._post, self._now, self._logbook = post, now, logbook
         self._turn = threading.Condition()

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.containers import Container
+from textual.dom import DOMNode
 from textual.screen import Screen
 from textual.widget import Widget
 
@@ -77,10 +78,10 @@ class Room(Screen):
 
     def help_text(self) -> str:
         """Return Markdown for the focused part: the nearest widget with a HELP, else the room's own."""
-        widget = self.focused
+        widget: DOMNode | None = self.focused
         while widget is not None and widget is not self:
-            text = getattr(widget, "HELP", "") or (widget.tooltip if isinstance(widget.tooltip, str) else "")
-            if text:
-                return str(text)
-            widget = widget.parent  # type: ignore[assignment]
+            text = getattr(widget, "HELP", "") or getattr(widget, "tooltip", "")
+            if isinstance(text, str) and text:
+                return text
+            widget = widget.parent
         return self.HELP

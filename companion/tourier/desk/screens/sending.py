@@ -63,9 +63,10 @@ class Sending(ModalScreen[None]):
             self._begin_to_play()
             return
         berth = self.app.fleet.berth  # type: ignore[attr-defined]
-        ready = berth is not None and berth.connected
-        self.query_one("#send", Button).disabled = not ready
-        if ready:
+        if berth is not None and not berth.connected:
+            berth = None
+        self.query_one("#send", Button).disabled = berth is None
+        if berth is not None:
             held = f"“{berth.plan.name}”" if berth.plan is not None else "no plan"
             self._say(f"{berth.label} is connected and holds {held}.")
             self.query_one("#send").focus()

@@ -78,7 +78,7 @@ class VirtualTimer(Hardware):
     @property
     def port(self) -> str:
         """Path of the port that any serial program can open."""
-        return self._bridge.port
+        return self.bridge.port
 
     def raise_trouble(self) -> None:
         """Raise what ended the thread that lets time flow; nothing when all is well."""
@@ -100,11 +100,11 @@ class VirtualTimer(Hardware):
 
     def pull_cable(self) -> None:
         """Pull the USB cable's data end: programs on the port see it vanish. Power stays."""
-        self._bridge.pull()
+        self.bridge.pull()
 
     def plug_cable(self) -> None:
         """Put the cable back; the port returns under the same name."""
-        self._bridge.plug()
+        self.bridge.plug()
 
     # --- buttons ------------------------------------------------------------------------------------------------------
 
@@ -214,6 +214,7 @@ class VirtualTimer(Hardware):
 
     def _listen(self, wait_s: float) -> bool | None:
         """Take what the firmware says within wait_s: True; None when it said nothing, False when it ended."""
+        assert self._side is not None
         self._side.settimeout(wait_s)
         try:
             data = self._side.recv(65536)

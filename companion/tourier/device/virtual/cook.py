@@ -63,7 +63,7 @@ class Cook:
         self.scenario = scenario or Scenario("good", "")
         self.log = CookLog()
         self.presses = 0
-        self.hands = Hands(plan, self.scenario, self.log) if plan is not None else None
+        self._hands = Hands(plan, self.scenario, self.log) if plan is not None else None
         self._random = random.Random(f"cook-{seed}")
         self._next_s = 0
         self._works: dict[int, _Work] = {}  # by step id: two pâtons may both be in hand
@@ -82,7 +82,13 @@ class Cook:
     def take_plan(self, plan: P.Plan) -> None:
         """Learn what today's work is."""
         self.plan = plan
-        self.hands = Hands(plan, self.scenario, self.log)
+        self._hands = Hands(plan, self.scenario, self.log)
+
+    @property
+    def hands(self) -> Hands:
+        """What he does with the dough; he has hands as soon as he has a plan."""
+        assert self._hands is not None
+        return self._hands
 
     def act(self, now_s: int, glance: Glance, kitchen) -> list[tuple[str, int]]:
         """Look, move what has to be moved, and return the presses."""
@@ -104,21 +110,21 @@ class Cook:
     # --- seeing ---------------------------------------------------------------------------------------------------
 
     def _asleep(self, now_s: int) -> int:
-        for start, end in self.plan.quiet:
+        for start, end in self.hands.plan.quiet:
             if start <= now_s < end:
                 return end
         return 0
 
     def _step(self, step_id: int) -> P.Step | None:
-        index = self.plan.index_of(step_id)
-        return self.plan.steps[index] if index >= 0 else None
+        index = self.hands.plan.index_of(step_id)
+        return self.hands.plan.steps[index] if index >= 0 else None
 
     def _slip(self, step: P.Step | None) -> Slip:
         return self.scenario.slip(step.kind, step.fold_n) if step is not None else Slip(0)
 
     def _after(self, step_id: int) -> P.Step | None:
         """The step that waits for this one and comes next."""
-        for step in self.plan.steps:
+        for step in self.hands.plan.steps:
             if step_id in step.after and step.step_id not in self.hands.begun:
                 return step
         return None
@@ -127,10 +133,10 @@ class Cook:
         """A step that runs now and did not before: its dough is moved, its work begins."""
         if self._put_down is not None and glance.screen == "step":
             put_down, self._put_down = self._put_down, None
-            for index, step in enumerate(self.plan.steps):
+            for index, step in enumerate(self.hands.plan.steps):
                 # The timer begins these rests by itself; he has put the things away.
                 if put_down.step_id in step.after and step.step_id not in self.hands.begun:
-                    if follows_at_once(self.plan, index) and self.hands.finished.issuperset(step.after):
+                    if follows_at_once(self.hands.plan, index) and self.hands.finished.issuperset(step.after):
                         self._begin(step, now_s, kitchen)
         if self._pressed and glance.screen == "step":
             # What he started himself he does, even when the screen goes on to show something more urgent.
@@ -200,7 +206,7 @@ class Cook:
     def _set_clock(self, now_s: int, glance: Glance) -> tuple[str, int]:
         """Make the bench timer's clock show what the kitchen's does: one place after the other, always upwards."""
         hours, minutes = (int(part) for part in glance.lines[0].split(":"))
-        wall = now_s + 60 * P.offset_min_at(self.plan, now_s)
+        wall = now_s + 60 * P.offset_min_at(self.hands.plan, now_s)
         missing = (wall // 60 - hours * 60 - minutes) % 1440
         day = int(glance.lines[1].split()[1])
         wrong_day = (datetime(2020, 1, 1) + timedelta(seconds=wall)).day != day

@@ -51,7 +51,7 @@ class Hardware:
         capture=None,
         parts: tuple[str, ...] = ("display", "air", "clock"),
         clock_known: bool = True,
-        record: list[FlashOp] | None = None,
+        record: list[FlashOp | str] | None = None,
         cut_at: int = -1,
         flash_fail_at: int = -1,
         i2c_fail_at: int = S.NEVER,
@@ -115,14 +115,16 @@ class Hardware:
         self._process: subprocess.Popen | None = None
         self._side: socket.socket | None = None
         self._bridge: Bridge | None = None
+        self._master = -1
         self._tty = -1  # the interpreter's end of its port
         self._scratch = scratch_folder()
         self._errors = self._scratch / "stderr.txt"
         self._powered = False
 
     @property
-    def bridge(self):
-        """The cable: a proxy that can be pulled, slowed and made to garble."""
+    def bridge(self) -> Bridge:
+        """The cable: a proxy that can be pulled, slowed and made to garble. There is one while the timer is open."""
+        assert self._bridge is not None
         return self._bridge
 
     @property
@@ -208,6 +210,7 @@ class Hardware:
         turn = S.TURN.pack(ticks, bench, probe, self._mask, self._flags(), air, rh, self._chip_s(), self._idle_n)
         more = [21.0 if kitchen is None else kitchen.felt_c(channel) for channel in self.more_channels]
         turn += struct.pack(f"<{len(more)}H", *map(code16, more))
+        assert self._side is not None
         with contextlib.suppress(BrokenPipeError, ConnectionResetError):  # noticed when its end is read
             self._side.sendall(turn)
 
@@ -233,6 +236,7 @@ class Hardware:
         while self._idle_ms is None:
             if not self._powered:
                 return False
+            assert self._side is not None
             try:
                 data = self._side.recv(65536)
             except TimeoutError:
@@ -301,7 +305,7 @@ class Hardware:
         elif kind == S.RESET:
             self._power_off()
             self._power_on(CAUSE_SOFT)
-        elif kind == S.HELLO:
+        elif kind == S.HELLO and self._side is not None:
             self._side.sendall(
                 S.SETTINGS.pack(
                     (self._ticks0 + self._now_ms) % S.TICKS, self._chip_s(), self._flags(), self._cause, self.cut_at,

@@ -86,7 +86,7 @@ def parse_glance(octets: bytes) -> Glance:
     parts = octets.decode(errors="replace").split("\x1f")
     values: list = [part if at in _TEXTS else int(part) for at, part in enumerate(parts[:_FIELDS])]
     values[21] = bool(values[21])
-    return Glance(*values, tuple(parts[_FIELDS:]))
+    return Glance(*values, lines=tuple(parts[_FIELDS:]))
 
 
 def picture(memory: bytes, scale: int = 1) -> list[str]:

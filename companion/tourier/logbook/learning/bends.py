@@ -13,7 +13,6 @@ from typing import NamedTuple
 
 import numpy as np
 from scipy.special import expit
-from scipy.stats import multivariate_normal
 
 from shared_schedule.units import NO_CDEG
 from shared_schedule.window import CRACKED, GREASY
@@ -46,10 +45,11 @@ def edges(low_c: float, high_c: float, readings: list[tuple[int, int]]) -> tuple
 
 @cache
 def _prior() -> tuple[np.ndarray, np.ndarray]:
-    """Return the grid (°C away from the plan's edge) and the prior density of both edges on it."""
+    """Return the grid (°C away from the plan's edge) and the prior of both edges on it: Gaussian, greatest 1."""
     off = np.arange(-_REACH_C, _REACH_C + _STEP_C / 2, _STEP_C)
     cov = SHIFT_C**2 + OWN_C**2 * np.eye(2)
-    return off, multivariate_normal(np.zeros(2), cov).pdf(np.stack(np.meshgrid(off, off, indexing="ij"), -1))
+    edges = np.stack(np.meshgrid(off, off, indexing="ij"), -1)
+    return off, np.exp(-0.5 * np.einsum("...i,ij,...j", edges, np.linalg.inv(cov), edges))
 
 
 def _edge(at_c: np.ndarray, weight: np.ndarray) -> Edge:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from dataclasses import dataclass
+from typing import Any
 
 from tourier.craft.butter import OLD_NAMES, now_called
 from tourier.known import Learned
@@ -46,20 +47,27 @@ def in_force(book: Logbook, at_s: int | None = None) -> list[Learned]:
         raise LogbookError(f"{book.path} is damaged ({clean(str(error))[:80]}); restore a backup.") from error
 
 
+_COLUMNS = (
+    "id", "quantity", "subject", "value", "low", "high", "unit", "method", "error_before", "error_after", "error_unit",
+    "learned_at_s",
+)  # fmt: skip
+
+
 def _in_force(book: Logbook, at_s: int | None) -> list[Learned]:
     rows = book._db.execute(
-        "SELECT id, quantity, subject, value, low, high, unit, method, error_before, error_after, error_unit, "
-        "learned_at_s FROM learned WHERE forgotten = 0 AND learned_at_s <= ? ORDER BY id",
+        f"SELECT {', '.join(_COLUMNS)} FROM learned WHERE forgotten = 0 AND learned_at_s <= ? ORDER BY id",
         (2**62 if at_s is None else at_s,),
     ).fetchall()
-    newest = {(row[1], now_called(row[2])): (*row[:2], now_called(row[2]), *row[3:]) for row in rows}
+    newest: dict[tuple[str, str], dict[str, Any]] = {}
+    for row in rows:
+        known = dict(zip(_COLUMNS, row, strict=True))
+        known["subject"] = now_called(known["subject"])
+        newest[known["quantity"], known["subject"]] = known
     out = []
-    for row in newest.values():
-        rested_on = book._db.execute("SELECT batch_id FROM learned_from WHERE learned_id = ? ORDER BY 1", (row[0],))
-        batches = tuple(b for (b,) in rested_on)
-        known = dict(zip(("quantity", "subject", "value", "low", "high", "unit", "method"), row[1:8], strict=True))
-        known |= dict(zip(("error_before", "error_after", "error_unit", "learned_at_s"), row[8:12], strict=True))
-        out.append(Learned(**known, batches=batches, id=row[0]))
+    for known in newest.values():
+        which = (known["id"],)
+        rested_on = book._db.execute("SELECT batch_id FROM learned_from WHERE learned_id = ? ORDER BY 1", which)
+        out.append(Learned(**known, batches=tuple(b for (b,) in rested_on)))
     return sorted(out, key=lambda v: (v.subject, v.quantity))
 
 
