@@ -66,12 +66,8 @@ BY_TIME = 1
 BY_CORE = 2  # probe within the window core_cdeg +-1 °C, or the maximum time
 BY_DOSE = 3  # proof progress, then the cook's look
 
-# Where the spine (closed edge) of the folded pâton lies for the next rolling.
-SPINE_NONE = 0
+# Where the spine (closed edge) of the folded pâton lies for the next rolling: 0 none, 2 right, 3 near, 4 far, and
 SPINE_LEFT = 1
-SPINE_RIGHT = 2
-SPINE_NEAR = 3
-SPINE_FAR = 4
 
 # Flags.
 SAVES_BATCH = 1  # its alarms sound even in quiet hours

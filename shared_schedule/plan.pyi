@@ -48,11 +48,7 @@ BY_COOK: int
 BY_TIME: int
 BY_CORE: int
 BY_DOSE: int
-SPINE_NONE: int
 SPINE_LEFT: int
-SPINE_RIGHT: int
-SPINE_NEAR: int
-SPINE_FAR: int
 SAVES_BATCH: int
 ASK_OVEN_EMPTY: int
 S32_MAX: int

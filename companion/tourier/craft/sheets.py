@@ -25,7 +25,7 @@ REDUCTION_HAND, REDUCTION_SHEETER = 1.5, 2.0
 #: Length over width a sheet is usually rolled to before its fold (3:1, bakemag.com traditional croissant).
 RATIO = 3.0
 
-SPINE_LEFT, SPINE_NEAR = 1, 3  # as in shared_schedule.plan
+SPINE_LEFT = 1  # as in shared_schedule.plan
 
 
 class SheetError(Misfit):
