@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import secrets
 import shutil
 from collections.abc import Iterable
 from pathlib import Path
@@ -10,10 +12,11 @@ from pathlib import Path
 from tourier import places
 
 
-def save(name: str | Path, content: str | bytes) -> Path:
+def save(name: str | Path, content: str | bytes, mode: int = 0o666) -> Path:
     """Write a file whole: what stood there before stays until the new text is on the disk. Raises OSError naming it.
 
-    The folder must be there; `keep` makes it.
+    The folder must be there; `keep` makes it. `mode`: rights of a file that is new, less the user's umask; one that
+    stood there keeps its own.
     """
     asked = Path(name)
     data = content.encode("utf-8") if isinstance(content, str) else content
@@ -22,12 +25,18 @@ def save(name: str | Path, content: str | bytes) -> Path:
         if file.exists() and not file.is_file():
             asked.write_bytes(data)  # a device, /dev/stdout: nothing to keep
             return asked
-        fresh = file.with_name(f".{file.name[:100]}.{os.getpid()}.new")
+        # A name that nobody can foresee, and only if nothing has it: no link laid there beforehand is followed.
+        fresh = file.with_name(f".{file.name[:100]}.{secrets.token_hex(8)}.new")
+        begun = open(fresh, "xb", opener=lambda path, flags: os.open(path, flags, mode))
         try:
-            fresh.write_bytes(data)
+            with begun as stream:
+                stream.write(data)
+                stream.flush()
+                os.fsync(stream.fileno())
             if file.exists():
                 shutil.copymode(file, fresh)
             os.replace(fresh, file)
+            _sync_folder(file.parent)
         except BaseException:
             fresh.unlink(missing_ok=True)
             raise
@@ -38,10 +47,27 @@ def save(name: str | Path, content: str | bytes) -> Path:
     return asked
 
 
+def _sync_folder(folder: Path) -> None:
+    """Have the new name of a file on the disk too; where folders cannot be opened (Windows) the system sees to it."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def own_folder(folder: Path) -> Path:
+    """Make a folder of the program's own where it is missing, and return it: it tells when somebody is at home, so
+    nobody else may look in. Raises OSError."""
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    return folder
+
+
 def keep(file: Path, content: str | bytes) -> Path:
-    """Write one of the program's own files whole, in a folder that is made when missing. Raises OSError."""
-    file.parent.mkdir(parents=True, exist_ok=True)
-    return save(file, content)
+    """Write one of the program's own files whole, for its user alone, in a folder made when missing. Raises OSError."""
+    own_folder(file.parent)
+    return save(file, content, 0o600)
 
 
 def keep_sent(plan_id: int, text: str) -> None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+import secrets
 import stat
 import subprocess
 import sys
 
 import pytest
-from tourier.files import save, told_apart
+from tourier.files import keep, save, told_apart
+from tourier.logbook.record.store import Logbook
 
 FULL = "/dev/full"
 needs_full = pytest.mark.skipif(not os.path.exists(FULL), reason="no /dev/full on this system")
@@ -63,17 +65,47 @@ def test_a_file_is_written_whole_or_stays_as_it_was(tmp_path, monkeypatch):
     assert file.read_text() == "the new card"
     assert stat.S_IMODE(file.stat().st_mode) == 0o600
 
-    def full(self, data):
-        with self.open("wb") as stream:
-            stream.write(data[:3])
+    tried = []
+
+    def full(number):
+        tried.extend(one.name for one in tmp_path.iterdir() if one != file)
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(type(file), "write_bytes", full)
+    monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(OSError) as caught:
         save(file, "x" * 100)
     assert caught.value.filename == str(file)
     assert file.read_text() == "the new card"
     assert [one.name for one in tmp_path.iterdir()] == ["card.html"]
+    assert len(tried) == 1  # the new text had been begun under another name
+
+
+def test_what_tells_of_a_person_s_hours_is_for_that_person_alone(tmp_path):
+    old = os.umask(0o022)
+    try:
+        keep(tmp_path / "state" / "sent" / "1.toml", "ready Sunday at eight")
+        save(tmp_path / "card.html", "for all to read")
+        with Logbook(tmp_path / "data" / "logbook.sqlite"):
+            pass
+    finally:
+        os.umask(old)
+    modes = {str(one.relative_to(tmp_path)): stat.S_IMODE(one.stat().st_mode) for one in tmp_path.rglob("*")}
+    assert modes["state/sent"] == modes["data"] == 0o700
+    assert modes["state/sent/1.toml"] == modes["data/logbook.sqlite"] == 0o600
+    assert modes["card.html"] == 0o644
+
+
+def test_no_link_laid_beforehand_is_written_through(tmp_path, monkeypatch):
+    """Were the name of the fresh file foreseen, a link under it must stop the writing, not be followed."""
+    victim = tmp_path / "victim"
+    victim.write_text("mine")
+    monkeypatch.setattr(secrets, "token_hex", lambda octets: "0" * 2 * octets)
+    (tmp_path / f".card.html.{'0' * 16}.new").symlink_to(victim)
+    with pytest.raises(FileExistsError):
+        save(tmp_path / "card.html", "theirs")
+    assert victim.read_text() == "mine"
+    assert (tmp_path / f".card.html.{'0' * 16}.new").is_symlink()
+    assert not (tmp_path / "card.html").exists()
 
 
 def test_a_link_is_followed(tmp_path):

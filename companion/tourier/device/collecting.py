@@ -12,6 +12,7 @@ from pathlib import Path
 from shared_schedule import messages as m
 from tourier.device.client import Timer
 from tourier.device.errors import LinkError
+from tourier.files import keep
 
 _NAMES = {m.STREAM_JOURNAL: "journal", m.STREAM_SAMPLES: "samples", m.STREAM_PLAN: "plan", m.STREAM_CRASH: "crash"}
 
@@ -64,12 +65,10 @@ def collect_batch(timer: Timer, folder: Path, progress: Callable[[int, int], Non
         except (LinkError, KeyboardInterrupt) as problem:
             arrived = getattr(problem, "partial", b"")
             if len(arrived) > len(have):
-                folder.mkdir(parents=True, exist_ok=True)
-                file.write_bytes(arrived)
+                keep(file, arrived)
             raise
         if got[stream]:
-            folder.mkdir(parents=True, exist_ok=True)
-            file.write_bytes(got[stream])
+            keep(file, got[stream])
         before += ends[stream]
         shown(0, 0, before)
     return CollectedLog(

@@ -38,7 +38,7 @@ class Logbook:
 
     def __init__(self, path: str | os.PathLike[str]) -> None:
         self.path = Path(path)
-        self.path.parent.mkdir(parents=True, exist_ok=True)
+        self.path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)  # it tells when somebody is at home
         with contextlib.suppress(OSError):  # its own reader's alone; what cannot be made, SQLite says below
             os.close(os.open(self.path, os.O_CREAT | os.O_EXCL, 0o600))
         try:
