@@ -24,7 +24,10 @@ def run(args: argparse.Namespace, out: Output) -> int:
     if args.scenario not in SCENARIOS:
         raise UserError(f"There is no scenario {args.scenario}; there are: {', '.join(SCENARIOS)}.")
     from tourier import places, rehearsal
+    from tourier.device.virtual.interpreter import ready
     from tourier.known import Lessons
+
+    ready()
 
     if args.batch:
         from tourier.cli.common import batch_text, lessons

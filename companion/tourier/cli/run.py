@@ -32,7 +32,7 @@ _KNOWN = (
     ("tourier.logbook", "LogbookError", USER_INPUT),
     ("tourier.device.trace", "CaptureError", USER_INPUT),
     ("tourier.device.errors", "LinkError", TIMER),
-    ("tourier.device.virtual.board", "VirtualTimerError", TIMER),
+    ("tourier.device.virtual.interpreter", "VirtualTimerError", TIMER),
     ("tourier.device.install", "InstallError", TIMER),
 )
 

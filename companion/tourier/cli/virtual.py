@@ -19,6 +19,9 @@ _CALM_S = 0.3  # so long after the last octet from the computer time goes as in 
 
 def run(args: argparse.Namespace, out: Output) -> int:
     """Serve until interrupted (or for --for seconds); print the port first."""
+    from tourier.device.virtual.interpreter import ready
+
+    ready()
     from tourier.device.virtual.board import VirtualTimer
     from tourier.device.virtual.cook import Cook
     from tourier.device.virtual.flash import BLOCK, BLOCKS

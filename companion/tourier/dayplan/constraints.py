@@ -5,11 +5,18 @@ in `objectives`, how it is searched in `search`.
 
 from __future__ import annotations
 
-from ortools.sat.python import cp_model
-
 from shared_schedule import plan as wire
+from tourier.dayplan.model import Refused
 from tourier.dayplan.problem import FRESH_MIN, OVEN_COOL_MIN, Problem, Task, horizon
 from tourier.dayplan.solution import DONE, RUNNING, SKIPPED, WAITING, Fact
+
+try:
+    from ortools.sat.python import cp_model
+except ImportError as error:
+    raise Refused(
+        "Planning needs the solver OR-Tools, and it is not installed here; on Windows on ARM use the "
+        "Python for x86-64, for which there is one."
+    ) from error
 
 LEEWAY_MIN = 10
 

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import threading
 
-from ortools.sat.python import cp_model
-
-from tourier.dayplan.constraints import DayModel
+from tourier.dayplan.constraints import DayModel, cp_model
 from tourier.dayplan.objectives import Stage
 from tourier.dayplan.solution import WAITING, Solution
 

