@@ -12,7 +12,6 @@ fields in the table's order. `session` is chosen by the host for each connection
 Temperatures are i16 in 0.01 degC, NO_READING where there is none. Times are u32 seconds since 2020-01-01T00:00Z.
 """
 
-import binascii
 import struct
 
 PROTOCOL_MAJOR = 1  # another major is refused
@@ -370,16 +369,3 @@ def masked(data, mask):
     count = len(data)
     data = int.from_bytes(data, "little") ^ int.from_bytes(bytes((mask,)) * count, "little")
     return data.to_bytes(count, "little")
-
-
-def fingerprint():
-    """CRC-32 over the table's wire-visible part (numbers, names, directions, fields), as the version's check."""
-    crc = 0
-    for number, name, direction, fields in TABLE:
-        line = "%d %s %s" % (number, name, direction)
-        for field in fields:
-            line += " %s:%s:%d" % field
-        crc = binascii.crc32(line.encode() + b"\n", crc)
-    for code, name in CODES + ACTIONS + STREAMS:
-        crc = binascii.crc32(("%d %s\n" % (code, name)).encode(), crc)
-    return crc

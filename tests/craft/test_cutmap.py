@@ -16,7 +16,7 @@ def layout():
 
 
 def test_svg_is_xml_with_one_polygon_a_piece():
-    text = cutmap.svg(layout(), 0.02, title="<script>")
+    text = cutmap.sheets_svg([("", layout(), 0.02)], title="<script>")
     root = ET.fromstring(text)
     assert len(root.findall(f"{SVG}polygon")) == 18
     assert root.find(f"{SVG}title").text == "<script>"
@@ -26,7 +26,7 @@ def test_svg_is_xml_with_one_polygon_a_piece():
 
 def test_svg_is_true_to_size():
     made = layout()
-    root = ET.fromstring(cutmap.svg(made, 0.02))
+    root = ET.fromstring(cutmap.sheets_svg([("", made, 0.02)]))
     sheet = root.findall(f"{SVG}rect")[1]
     assert abs(float(sheet.get("width")) - made.length_m * 1000) < 0.01
     assert abs(float(sheet.get("height")) - made.width_m * 1000) < 0.01
@@ -35,7 +35,7 @@ def test_svg_is_true_to_size():
 def test_every_piece_is_drawn_where_it_is_cut_and_inside_the_paper():
     """Corners in the drawing, counted from its sheet's corner, are the layout's corners in mm, near edge below."""
     made, edge_mm = layout(), 20.0
-    root = ET.fromstring(cutmap.svg(made, edge_mm / 1000))
+    root = ET.fromstring(cutmap.sheets_svg([("", made, edge_mm / 1000)]))
     rolled, sheet = root.findall(f"{SVG}rect")[:2]
     left, top, high = (float(sheet.get(name)) for name in ("x", "y", "height"))
     assert float(rolled.get("x")) == left - edge_mm and float(rolled.get("y")) == top - edge_mm

@@ -6,6 +6,7 @@ import math
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from most_pieces import most_pieces
 from tourier.craft import cuts
 from tourier.craft.cuts import CutError, Shape
 
@@ -28,7 +29,7 @@ def test_triangles_in_a_row_as_a_public_recipe_has_them():
 def test_sheet_turned_gives_more():
     # independent: 60 x 40 cm with 10 x 25 cm triangles gives one row of 11, or 14 when turned (practice notes).
     assert cuts.strip_capacity(triangle(0.10, 0.25), False, 0.60, 0.0) == 11
-    layout = cuts.most_pieces(triangle(0.10, 0.25), 0.60, 0.40, 0.0)
+    layout = most_pieces(triangle(0.10, 0.25), 0.60, 0.40, 0.0)
     assert sum(layout.counts) == 14
     assert layout.across_bench
 
@@ -125,9 +126,9 @@ def test_most_pieces_against_exhaustive_search(a, b, long, wide, kind):
             best = max(best, sum(n * p for n, p in zip(numbers, per, strict=True)))
     if best == 0:
         with pytest.raises(CutError):
-            cuts.most_pieces(shape, long / 100, wide / 100, 0.0)
+            most_pieces(shape, long / 100, wide / 100, 0.0)
     else:
-        assert sum(cuts.most_pieces(shape, long / 100, wide / 100, 0.0).counts) == best
+        assert sum(most_pieces(shape, long / 100, wide / 100, 0.0).counts) == best
 
 
 # --- what is placed ----------------------------------------------------------------------------------------------

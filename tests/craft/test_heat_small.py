@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 
+import film_theory
 import numpy as np
+import probe_curves
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -118,8 +120,8 @@ def test_films_in_their_published_ranges():
     # (Laguerre 2010).
     for surface, air in ((18, 4), (7, 4), (18, -18), (5, 22), (22, 27)):
         for facing in ("up", "down"):
-            assert 1.5 < films.free_convection(surface, air, 0.0857, facing) < 25
-    assert films.radiation(18, 4) == pytest.approx(films.free_convection(18, 4, 0.0857), rel=0.15)
+            assert 1.5 < film_theory.free_convection(surface, air, 0.0857, facing) < 25
+    assert film_theory.radiation(18, 4) == pytest.approx(film_theory.free_convection(18, 4, 0.0857), rel=0.15)
     with pytest.raises(KeyError, match="known: room"):
         films.usual("cellar")
     assert films.usual("fridge", covered=True).usual < films.usual("fridge").usual
@@ -193,12 +195,12 @@ def test_three_factor_rule_fails_with_cold_milk():
 
 @given(st.floats(3000, 4400), st.floats(-19, 5), st.floats(6, 20), st.floats(6, 20))
 def test_three_points_are_met(b, t1, step, step2):
-    points = [(t, probe.beta_resistance(t, b)) for t in (t1, t1 + step, t1 + step + step2)]
-    curve = probe.steinhart_hart(points)
+    points = [(t, probe_curves.beta_resistance(t, b)) for t in (t1, t1 + step, t1 + step + step2)]
+    curve = probe_curves.steinhart_hart(points)
     for t, r in points:
         assert curve.temperature_c(r) == pytest.approx(t, abs=1e-6)
         assert curve.resistance(t) == pytest.approx(r, rel=1e-7)
-    assert probe.beta(points[0], points[2]) == pytest.approx(b, rel=1e-9)
+    assert probe_curves.beta(points[0], points[2]) == pytest.approx(b, rel=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -212,8 +214,8 @@ def test_three_points_are_met(b, t1, step, step2):
     ],
 )
 def test_implausible_points_are_refused(points, word):
-    with pytest.raises(probe.BadCalibration, match=word):
-        probe.steinhart_hart(points)
+    with pytest.raises(probe_curves.BadCalibration, match=word):
+        probe_curves.steinhart_hart(points)
 
 
 def test_boiling_point():

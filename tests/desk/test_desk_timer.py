@@ -11,9 +11,10 @@ import zipfile
 from types import SimpleNamespace
 
 import pytest
+from installed import verify
 from textual.widgets import Button, DataTable, Input, Static
 from tourier.device.client import Timer
-from tourier.device.install import at_prompt, verify
+from tourier.device.install import at_prompt
 from tourier.device.virtual.board import VirtualTimer
 from tourier.device.virtual.kitchen import KitchenConfig, PlayedKitchen
 from tourier.device.virtual.ntc import code16

@@ -8,6 +8,7 @@ import zipfile
 
 import pytest
 from firmware_support import collect, send, two_days
+from installed import verify
 from tourier.device import install as I
 from tourier.device.client import Timer
 from tourier.device.files import build, firmware_dir
@@ -62,7 +63,7 @@ def test_what_was_installed_runs_and_the_plan_is_still_there(installed, flash):
         timer.run_for(10)
         assert timer.glance.screen == "step"
         assert collect(timer)[2] == encode_plan(PLAN)
-        assert I.verify(timer.port).current
+        assert verify(timer.port).current
 
 
 def test_sources_that_would_win_over_ours_are_removed(installed, flash):

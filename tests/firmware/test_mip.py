@@ -8,7 +8,8 @@ import subprocess
 import sys
 
 import pytest
-from tourier.device.files import device_files, firmware_dir, package_json
+from package_json import package_json
+from tourier.device.files import device_files, firmware_dir
 from tourier.device.prompt import at_prompt
 from tourier.device.virtual.board import VirtualTimer
 
@@ -17,7 +18,7 @@ def test_the_package_file_is_current():
     written = json.loads((firmware_dir() / "package.json").read_text(encoding="utf-8"))
     wanted = json.loads(package_json())
     if written["urls"] != wanted["urls"]:
-        pytest.fail("write it anew: see tourier.device.files")
+        pytest.fail("write it anew: see companion/tools/package_json.py")
     assert written["version"] == wanted["version"]
 
 

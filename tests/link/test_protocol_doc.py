@@ -12,6 +12,7 @@ import pytest
 from shared_schedule import link_host, link_jobs, link_rules, messages
 from shared_schedule.framing import Deframer
 
+PINNED = {(1, 0): 0xB1F04006, (1, 1): 0x83964C28}
 OLD = json.loads((Path(__file__).parent.parent / "vectors" / "framing_messages_1_0.json").read_text())
 
 
@@ -34,12 +35,17 @@ def test_every_message_is_explained():
     assert set(protocol_words.MEANING) == {row[1] for row in messages.TABLE}
 
 
+def test_the_fingerprint_is_pinned_to_the_version():
+    version = (messages.PROTOCOL_MAJOR, messages.PROTOCOL_MINOR)
+    assert protocol_doc.fingerprint() == PINNED[version], hex(protocol_doc.fingerprint())
+
+
 def test_fingerprint_changes_with_the_table(monkeypatch):
-    before = messages.fingerprint()
+    before = protocol_doc.fingerprint()
     number, name, direction, fields = messages.TABLE[0]
     changed = (number, name, direction, (*fields, ("extra", "u8", 0)))
     monkeypatch.setattr(messages, "TABLE", (changed, *messages.TABLE[1:]))
-    assert messages.fingerprint() != before
+    assert protocol_doc.fingerprint() != before
 
 
 @pytest.mark.parametrize("row", OLD["frames"], ids=lambda row: row["name"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from most_pieces import most_pieces
 from tourier import quantities, voice
 from tourier.craft import block, butter, cuts, formula, properties, sheets
 from tourier.craft.composition import mixture
@@ -61,12 +62,12 @@ row("trim of 24 x 12 in squared to 23 x 11 in: edge for 12.15 %",
     lambda: cuts.edge_m(23 * IN, 11 * IN, 1 - 253 / 288) / IN, 0.5, 1e-9, "in",
     "foodandwine.com classic croissants")  # fmt: skip
 row("pieces of 8 x 16 cm on 35 x 100 cm",
-    lambda: sum(cuts.most_pieces(Shape("", "rectangle", 0.08, 0.16), 1.0, 0.35, 0.0).counts), 24, 0, "",
+    lambda: sum(most_pieces(Shape("", "rectangle", 0.08, 0.16), 1.0, 0.35, 0.0).counts), 24, 0, "",
     "bourkestreetbakery.com.au pain au chocolat")  # fmt: skip
 row("triangles 10 x 25 cm on 60 x 40 cm, one row",
     lambda: cuts.strip_capacity(Shape("", "triangle", 0.10, 0.25), False, 0.60, 0.0), 11, 0, "",
     "floor(2 L / b) - 1", "independent")  # fmt: skip
-row("the same sheet turned", lambda: sum(cuts.most_pieces(Shape("", "triangle", 0.10, 0.25), 0.60, 0.40, 0.0).counts),
+row("the same sheet turned", lambda: sum(most_pieces(Shape("", "triangle", 0.10, 0.25), 0.60, 0.40, 0.0).counts),
     14, 0, "", "two rows of floor(2 x 40 / 10) - 1", "independent")  # fmt: skip
 
 # --- block, roll-in, sheets --------------------------------------------------------------------------------------

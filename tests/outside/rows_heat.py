@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 
+import film_theory
 import numpy as np
+import probe_curves
 from CoolProp.CoolProp import PropsSI
 from scipy.optimize import brentq
-from tourier.craft import dewpoint, films, probe, proof, properties, water
+from tourier.craft import dewpoint, probe, proof, properties, water
 from tourier.craft.butter import melting_cp_j_kgk, profile, seasonal, solid_fraction
 from tourier.craft.composition import composition, mixture
 from tourier.craft.heat import Face, Layer, Stack
@@ -228,7 +230,7 @@ for _t, _h in ((-20.0, 35.0), (-10.0, 67.0), (-5.0, 117.0), (0.0, 137.0)):
 for _t in (-18.0, 4.0, 22.0):
     row(
         f"air conductivity at {_t:g} C",
-        lambda t=_t: films.air_properties(t)["k"],
+        lambda t=_t: film_theory.air_properties(t)["k"],
         lambda t=_t: PropsSI("L", "T", t + 273.15, "P", 101325, "Air"),
         2e-4,
         "W/(m K)",
@@ -236,7 +238,7 @@ for _t in (-18.0, 4.0, 22.0):
     )
     row(
         f"air viscosity at {_t:g} C",
-        lambda t=_t: 1e6 * films.air_properties(t)["nu"],
+        lambda t=_t: 1e6 * film_theory.air_properties(t)["nu"],
         lambda t=_t: (
             1e6 * PropsSI("V", "T", t + 273.15, "P", 101325, "Air") / PropsSI("D", "T", t + 273.15, "P", 101325, "Air")
         ),
@@ -266,7 +268,7 @@ for _s, _a, _f in (
 ):
     row(
         f"free convection, sheet {_s:g} in air {_a:g} C, facing {_f}",
-        lambda s=_s, a=_a, f=_f: films.free_convection(s, a, 0.0857, f),
+        lambda s=_s, a=_a, f=_f: film_theory.free_convection(s, a, 0.0857, f),
         lambda s=_s, a=_a, f=_f: _ht_free(s, a, f),
         0.05,
         "W/(m2 K)",
@@ -274,7 +276,7 @@ for _s, _a, _f in (
     )
 row(
     "still film, ISO 6946 upward 0.10 m2 K/W",
-    lambda: films.still_film(22.0, 18.0),
+    lambda: film_theory.still_film(22.0, 18.0),
     10.0,
     2.5,
     "W/(m2 K)",
@@ -500,7 +502,7 @@ for _t, _r in _AT103.items():
     )
 row(
     "103AT through three points, 0 C",
-    lambda: probe.steinhart_hart([(-20.0, 67770.0), (10.0, 17960.0), (40.0, 5827.0)]).temperature_c(27280.0),
+    lambda: probe_curves.steinhart_hart([(-20.0, 67770.0), (10.0, 17960.0), (40.0, 5827.0)]).temperature_c(27280.0),
     0.0,
     0.02,
     "C",
@@ -517,7 +519,7 @@ def _thermistor_utils(ohm):
 
 row(
     "Steinhart-Hart at 14690 ohm",
-    lambda: probe.steinhart_hart([(-20.0, 67770.0), (10.0, 17960.0), (40.0, 5827.0)]).temperature_c(14690.0),
+    lambda: probe_curves.steinhart_hart([(-20.0, 67770.0), (10.0, 17960.0), (40.0, 5827.0)]).temperature_c(14690.0),
     lambda: _thermistor_utils(14690.0),
     0.001,
     "C",
@@ -525,14 +527,14 @@ row(
 )
 row(
     "B of 103AT between 25 and 85 C",
-    lambda: probe.beta((25.0, 10000.0), (85.0, 1451.0)),
+    lambda: probe_curves.beta((25.0, 10000.0), (85.0, 1451.0)),
     3435.0,
     1.0,
     "K",
     "Semitec 103AT sheet: B25/85 = 3435 K",
     "published",
 )
-row("beta form, B 3950, at 4 C", lambda: probe.beta_resistance(4.0, 3950.0), 27287.5, 0.1, "ohm", "beta formula")
+row("beta form, B 3950, at 4 C", lambda: probe_curves.beta_resistance(4.0, 3950.0), 27287.5, 0.1, "ohm", "beta formula")
 
 # --- yeast, water -------------------------------------------------------------------------------------------------
 

@@ -19,7 +19,7 @@ import pytest
 from firmware_support import collect, day, send, two_days
 from tourier.device.files import firmware_dir, shared_dir
 from tourier.device.virtual.board import find_micropython
-from tourier.device.virtual.flash import BLOCK, ERASE, PROGRAM, FlashOp, Replayer, make_blank
+from tourier.device.virtual.flash import BLOCK, BLOCKS, FlashOp, make_blank
 
 from shared_schedule import history, samples
 from shared_schedule import journal as J
@@ -30,6 +30,33 @@ pytestmark = pytest.mark.powercut
 FULL = os.environ.get("TOURIER_SWEEP") == "full"
 SHORT_CUTS = 120
 LOST_AT_MOST_S = 30
+ERASE = 1
+PROGRAM = 2  # as the virtual board reports them
+
+
+class Replayer:
+    """An image that grows operation by operation, to stand at any instant between two of them, or within one."""
+
+    def __init__(self, start: bytes | None = None) -> None:
+        self.image = bytearray(start if start is not None else b"\xff" * (BLOCK * BLOCKS))
+
+    def apply(self, op: FlashOp) -> None:
+        self._write(self.image, op, len(op.data))
+
+    def torn(self, op: FlashOp, share: float = 0.5) -> bytes:
+        """The image when power goes within `op`: the first part of a page arrived, an erase had not begun."""
+        image = bytearray(self.image)
+        if op.kind == PROGRAM:
+            self._write(image, op, int(len(op.data) * share))
+        return bytes(image)
+
+    @staticmethod
+    def _write(image: bytearray, op: FlashOp, count: int) -> None:
+        at = op.block * BLOCK + op.offset
+        if op.kind == ERASE:
+            image[at : at + BLOCK] = b"\xff" * BLOCK
+        else:
+            image[at : at + count] = op.data[:count]
 
 
 class Recovery:

@@ -18,17 +18,6 @@ def _mm_text(metres: float) -> str:
     return f"{math.floor(metres * 1000 + 0.5 + 1e-6) / 10:.1f}"
 
 
-def svg(
-    layout: Layout, edge_m: float = 0.0, label: Callable[[float], str] = _mm_text, unit: str = "cm", title: str = ""
-) -> str:
-    """The trimmed sheet with every piece, the trim around it, and ruler marks on both long edges.
-
-    `label` turns metres into the figure at a mark, in `unit`. One user unit is one millimetre, so the file prints true
-    to size. The strips run left to right whatever way they lie on the bench; the caption says which.
-    """
-    return sheets_svg([("", layout, edge_m)], label, unit, title)
-
-
 def sheets_svg(
     sheets: Sequence[tuple[str, Layout, float]],
     label: Callable[[float], str] = _mm_text,

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from shared_schedule.slab import BENCH_RC
-from tourier.craft.butter import ButterProfile
 from tourier.craft.films import usual
 from tourier.craft.heat import Face, History, Layer, Stack
 from tourier.craft.properties import Material
@@ -236,11 +235,6 @@ def device_parameters(kitchen: Ambient, laminate: Material) -> dict[str, int]:
         "laminate_k_mw": round(laminate.k * 1000),
         "laminate_rc": round(apparent_rc_j_m3k(laminate) / 1000),
     }
-
-
-def window_of(butter: ButterProfile) -> tuple[float, float]:
-    """Pliable window of a profile as a pair."""
-    return butter.window_low_c, butter.window_high_c
 
 
 def _stop_when(weights: np.ndarray, test):

@@ -131,11 +131,6 @@ def hands_in(day: DayModel, spans: list[tuple[int, int]]):
     return sum(flags)
 
 
-def off_hour(day: DayModel):
-    """Lateness tenfold, and earliness."""
-    return 10 * lateness(day) + earliness(day)
-
-
 def moved(day: DayModel, planned: dict[int, int]):
     """Minutes the starts of steps still to come differ from an earlier plan, summed."""
     total = []

@@ -1,20 +1,17 @@
-"""The timer's program as files: where they are, what goes onto a board, compiled with mpy-cross, and as package.json.
+"""The timer's program as files: where they are, what goes onto a board, compiled with mpy-cross.
 
-`python -c "from tourier.device.files import *; print(package_json())" > firmware/package.json` writes the list for
+`companion/tools/package_json.py` writes the list for
 `mpremote mip install ./firmware/package.json` from a checkout; boot.py and main.py go to the root with `--target /`.
 """
 
 from __future__ import annotations
 
 import hashlib
-import json
-import os
 import platform
 import re
 import subprocess
 import tempfile
 from dataclasses import dataclass
-from importlib.metadata import version
 from pathlib import Path
 
 import shared_schedule
@@ -125,13 +122,3 @@ def build(progress=None) -> list[DeviceFile]:
                 path = path.removesuffix(".py") + ".mpy"
             found.append(DeviceFile("/" + path, data, hashlib.sha256(data).hexdigest()))
     return found
-
-
-def package_json() -> str:
-    """Return firmware/package.json: destinations below /lib, sources relative to that file."""
-    here = firmware_dir()
-    urls = [
-        [dest.removeprefix("lib/"), os.path.relpath(source, here).replace(os.sep, "/")]
-        for dest, source in device_files().items()
-    ]
-    return json.dumps({"urls": urls, "deps": [], "version": version("tourier")}, indent=1)

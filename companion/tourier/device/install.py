@@ -105,31 +105,6 @@ def _remove_shadows(prompt: Prompt, files: list[DeviceFile]) -> int:
     return removed
 
 
-@dataclass(frozen=True)
-class Verified:
-    """Files on the board compared with this release."""
-
-    same: int
-    different: tuple[str, ...]
-    missing: tuple[str, ...]
-
-    @property
-    def current(self) -> bool:
-        return not self.different and not self.missing
-
-
-def verify(port: str) -> Verified:
-    """Compare the program on a board with this release's, by checksum."""
-    files = build()
-    with at_prompt(port) as prompt:
-        present = {file.path: prompt.sha256(file.path) for file in files}
-    return Verified(
-        sum(present[f.path] == f.sha256 for f in files),
-        tuple(f.path for f in files if present[f.path] and present[f.path] != f.sha256),
-        tuple(f.path for f in files if not present[f.path]),
-    )
-
-
 def backup(port: str, into: Path, progress: Progress | None = None) -> int:
     """Save journal, samples, plans, settings and calibration of a board into a zip file; return how many files.
 

@@ -12,8 +12,6 @@ from tourier.files import keep
 
 BLOCK = 4096
 BLOCKS = 352
-ERASE = 1
-PROGRAM = 2
 
 
 def make_blank(path: Path) -> Path:
@@ -34,28 +32,3 @@ class FlashOp:
     block: int
     offset: int
     data: bytes
-
-
-class Replayer:
-    """An image that grows operation by operation, to stand at any instant between two of them, or within one."""
-
-    def __init__(self, start: bytes | None = None) -> None:
-        self.image = bytearray(start if start is not None else b"\xff" * (BLOCK * BLOCKS))
-
-    def apply(self, op: FlashOp) -> None:
-        self._write(self.image, op, len(op.data))
-
-    def torn(self, op: FlashOp, share: float = 0.5) -> bytes:
-        """The image when power goes within `op`: the first part of a page arrived, an erase had not begun."""
-        image = bytearray(self.image)
-        if op.kind == PROGRAM:
-            self._write(image, op, int(len(op.data) * share))
-        return bytes(image)
-
-    @staticmethod
-    def _write(image: bytearray, op: FlashOp, count: int) -> None:
-        at = op.block * BLOCK + op.offset
-        if op.kind == ERASE:
-            image[at : at + BLOCK] = b"\xff" * BLOCK
-        else:
-            image[at : at + count] = op.data[:count]
