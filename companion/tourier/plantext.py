@@ -193,3 +193,22 @@ def timetable_lines(day: DayPlan) -> list[str]:
             process.name + paton, wire.PLACE_WORDS[process.place],
         ])  # fmt: skip
     return table(rows, frozenset({2, 3}))
+
+
+def rise_lines(day: DayPlan) -> list[str]:
+    """Return what each load has risen by when it is baked, in percent of a whole proof; nothing for puff."""
+    rows = []
+    for own in day.rises:
+        for load in own:
+            rows.append([load.name, _percent(load.bulk), _percent(load.lamination), _percent(load.nights),
+                         f"{100 * (load.cold + load.proof):.0f}", f"{100 * load.wait:.0f}", f"{100 * load.dose:.0f}"])
+    if not rows:
+        return []
+    head = ["of a proof, in %", "bulk", "lamination", "nights", "proof", "wait", "proof and wait"]
+    doubt = "How fast yeast works in the cold is little known, so what comes before the proof stands as a span."
+    return [*table([head, *rows], frozenset(range(1, 7))), doubt]
+
+
+def _percent(share: tuple[float, float, float]) -> str:
+    low, high = (round(100 * x) for x in (share[0], share[2]))
+    return f"{low} to {high}" if high > low else f"{low}" if high else ""

@@ -14,13 +14,14 @@ import numpy as np
 
 from tourier.batch.geometry import LAMINATE_C, Geometry, Unworkable
 from tourier.batch.limits import GLUTEN_S, HOUR, MIN, Limits, span
-from tourier.batch.model import BatchSpec, PieceWish
+from tourier.batch.model import BatchSpec
 from tourier.craft import butter as butters
 from tourier.craft import proof, stacks, yeast
 from tourier.craft.formula import DOUGH_GAS
 from tourier.craft.ice import dough_ice
 from tourier.craft.misfit import Misfit
 from tourier.craft.properties import butter_material, dough_material, laminate_material
+from tourier.craft.rising import Stay, gathered, tau_s
 from tourier.known import Known
 from tourier.voice import span as lasting
 
@@ -35,6 +36,10 @@ THAWED_C = -0.3
 HARD_C = -12.0
 #: Air of a box or an oven with a bowl of hot water in it: 75 to 80 % is the trade's, IREKS compendium 11.5.
 MOIST = 0.75
+#: Pieces as they come from the bench to the proof, °C: proof.USUAL.
+USUAL_START_C = proof.USUAL[3]
+#: How much of the loads' spread the first gives in advance: 0.85 and 1.2 are as far from a whole proof as 0.43 to 0.57.
+FIRST_EARLY = 0.43
 #: A dough slower than this beside the usual one does not rise in a day.
 SLOWEST = 0.1
 #: Kept between the core a rest aims at and the butter's brittle end, K: about a probe's error.
@@ -358,7 +363,7 @@ class KitchenHeat:
         return span(0, 0, 3 * HOUR, "shaped pieces wait cold for the others: common practice, no source")
 
     @property
-    def _piece_plate_m(self) -> float:
+    def piece_plate_m(self) -> float:
         """Thickness of the plate that stands for the largest shaped piece, as in `proof`."""
         thick = proof.piece_thickness_m(self.heaviest_g, self.heaviest_kind)
         return thick if self.heaviest_kind == "flat" else thick / 2
@@ -366,7 +371,7 @@ class KitchenHeat:
     def thaw(self) -> Limits:
         """Frozen pieces in the fridge, covered: at least until the ice is gone from the core of the largest, also in a
         slower fridge than the usual; overnight suits the cook."""
-        found = stacks.rest_seconds(self.laminate_m, self._piece_plate_m, self.place.freezer_c, THAWED_C, self.place,
+        found = stacks.rest_seconds(self.laminate_m, self.piece_plate_m, self.place.freezer_c, THAWED_C, self.place,
                                     "fridge", True, 48 * HOUR, 0.05)  # fmt: skip
         night = "overnight in the fridge: a published recipe"
         if not math.isfinite(found.high):
@@ -381,17 +386,21 @@ class KitchenHeat:
     def frozen_s(self) -> float:
         """Seconds until shaped pieces are hard: core below -12 °C, or 3 K above the freezer's air if that is more."""
         target, day = max(HARD_C, self.place.freezer_c + 3.0), 24 * HOUR
-        run, core = stacks.core_curve(self.laminate_m, self._piece_plate_m, 12.0, self.place, "freezer", day,
+        run, core = stacks.core_curve(self.laminate_m, self.piece_plate_m, 12.0, self.place, "freezer", day,
                                       doubtful=False)  # fmt: skip
         seconds = float(run.crossing_s(core, target)[0])
         return math.inf if math.isnan(seconds) else seconds
 
-    def proof_dose_s(self, before_oven_s: float = 0.0) -> int:
-        """Dose the proof step ends at, seconds at 26 °C: the whole, less what goes on before the oven."""
-        return round(self._whole_dose_s * max(0.3, 1.0 - self.late_share(before_oven_s)))
+    def proof_dose_s(self, before_oven_s: float = 0.0, spread_s: float = 0.0) -> int:
+        """Dose the proof step ends at, seconds at 26 °C: the whole, less what goes on before the oven takes the pieces.
+
+        `spread_s` later the last load of this proof goes in: the first leaves a little early, the last a little late.
+        """
+        first, last = self.late_share(before_oven_s), self.late_share(before_oven_s + spread_s)
+        return round(self.whole_dose_s * max(0.3, 1.0 - first - FIRST_EARLY * (last - first)))
 
     @cached_property
-    def _whole_dose_s(self) -> int:
+    def whole_dose_s(self) -> int:
         """Dose of a whole proof: learned, or of the cook's own proof time, or the usual.
 
         The cook's own time is from tray in to oven: it holds the warming up of a piece that comes as these will.
@@ -399,60 +408,89 @@ class KitchenHeat:
         if self.known.proof_dose_s is not None:
             return round(self.known.proof_dose_s.value)
         if self.spec.proof_s is not None:
-            dose_s = self._warming(self.spec.proof_ref_c, self._to_proof_c()).gathered_s(self.spec.proof_s)
+            dose_s = self._warming(self.spec.proof_ref_c, self.to_proof_c()).gathered_s(self.spec.proof_s)
         else:
             usual_s = proof.usual_dose_s(self.laminate_m, self.place)
             dose_s = usual_s / self.rising_speed / proof.altitude_factor(self.kitchen.altitude_m)
         return round(dose_s)
 
-    def _to_proof_c(self, thawed: bool = False) -> float:
-        """The pieces as they come to the proof."""
-        return self.kitchen.fridge_c + 1.0 if thawed or self.spec.folds.overnight == "pieces" else 15.0
+    def to_proof_c(self, thawed: bool = False) -> float:
+        """The pieces as they come to the proof, °C."""
+        return self.kitchen.fridge_c + 1.0 if thawed or self.spec.folds.overnight == "pieces" else USUAL_START_C
 
-    def _warming(self, air_c: float, start_c: float) -> proof.Warming:
+    def _warming(self, air_c: float, start_c: float, light: bool = False) -> proof.Warming:
+        piece_g, kind = (self.lightest_g, self.lightest_kind) if light else (self.heaviest_g, self.heaviest_kind)
         try:
-            return proof.warming(self.laminate_m, self.heaviest_g, start_c, air_c, self.place, self.heaviest_kind)
+            return proof.warming(self.laminate_m, piece_g, start_c, air_c, self.place, kind)
         except Misfit as error:
             raise Unworkable.of(error, self.voice) from None
+
+    def proofed_s(self, seconds: float, start_c: float, light: bool = False) -> float:
+        """Dose that the heaviest piece, or the lightest, gathers in so long a proof when it comes at `start_c`."""
+        cold, warm = (made.gathered_s(seconds) for made in self._from_cold_and_warm[light])
+        cold_c, warm_c = self.to_proof_c(True), USUAL_START_C
+        return cold + (warm - cold) * min(1.0, max(0.0, (start_c - cold_c) / max(1.0, warm_c - cold_c)))
+
+    @cached_property
+    def _from_cold_and_warm(self) -> list[list[proof.Warming]]:
+        """[heaviest, lightest piece] of [from the fridge, from the bench]."""
+        air, starts_c = min(self.proof_air_c, self.proof_cap_c), (self.to_proof_c(True), USUAL_START_C)
+        alike = self.lightest_g > 0.8 * self.heaviest_g and self.lightest_kind == self.heaviest_kind
+        return [[self._warming(air, start_c, light) for start_c in starts_c] for light in (False, not alike)]
 
     @cached_property
     def heaviest_g(self) -> float:
         """Mass of the heaviest piece, g: the last to warm through."""
-        return self._heaviest[0] * self.geometry.laminate_kg_m3 * 1000.0
+        return self._by_mass[-1][0]
 
     @property
     def heaviest_kind(self) -> str:
-        """What the heaviest piece is to the proof: strips and near squares lie flat, all else is rolled."""
-        piece = self._heaviest[1]
-        sides = sorted((piece.base_m, piece.height_m))
-        flat = piece.shape == "strip" or (piece.shape == "rectangle" and sides[1] < 1.4 * sides[0])
-        return "flat" if flat else "roll"
+        """What the heaviest piece is to the proof: 'flat' or 'roll'."""
+        return self._by_mass[-1][1]
 
     @cached_property
-    def _heaviest(self) -> tuple[float, PieceWish]:
-        """Volume in m3 of the heaviest piece, and the piece."""
-        volumes = [p.base_m * p.height_m * (0.5 if p.shape == "triangle" else 1.0) * p.thickness_m
-                   for p in self.spec.pieces]  # fmt: skip
-        most = max(volumes)
-        return most, self.spec.pieces[volumes.index(most)]
+    def lightest_g(self) -> float:
+        """Mass of the lightest piece, g: the first to warm through."""
+        return self._by_mass[0][0]
+
+    @property
+    def lightest_kind(self) -> str:
+        """What the lightest piece is to the proof: 'flat' or 'roll'."""
+        return self._by_mass[0][1]
+
+    @cached_property
+    def _by_mass(self) -> list[tuple[float, str]]:
+        """(mass in g, 'flat' or 'roll') of every kind of piece, the lightest first."""
+        of_m3 = self.geometry.laminate_kg_m3 * 1000.0
+        return sorted(
+            (of_m3 * p.base_m * p.height_m * p.thickness_m * (0.5 if p.shape == "triangle" else 1.0),
+             proof.kind_of(p.shape, p.base_m, p.height_m))
+            for p in self.spec.pieces
+        )  # fmt: skip
 
     def late_share(self, seconds: float) -> float:
-        """Share of a whole proof that dough goes on with while it waits at room temperature for the oven."""
-        return seconds * float(proof.weight(self.kitchen.room_c) / proof.weight(26.0)) / self._whole_dose_s
+        """Share of a whole proof that pieces go on with while they stand in the room before the oven takes them."""
+        air = min(self.proof_air_c, self.proof_cap_c)
+        tau = tau_s(self.laminate_m, self.piece_plate_m, self.place.film("room"))
+        sums, _ = gathered(air, [Stay("wait", seconds, self.kitchen.room_c, tau)])
+        return sums["wait"][1] / self.whole_dose_s if sums else 0.0
 
-    def proof(self, thawed: bool = False, before_oven_s: float = 0.0) -> Limits:
+    def proof(self, thawed: bool = False, before_oven_s: float = 0.0, spread_s: float = 0.0) -> Limits:
         """Proof from tray in: the piece warms through while the dose runs; the air is capped by the butter.
 
         Time the pieces stand at room temperature before the oven takes them is taken off, as where the prover is the
-        oven itself and has to heat first.
+        oven itself and has to heat first, or where several loads share a proof.
         """
-        air, start = min(self.proof_air_c, self.proof_cap_c), self._to_proof_c(thawed)
+        air, start = min(self.proof_air_c, self.proof_cap_c), self.to_proof_c(thawed)
         made = self._warming(air, start)
-        ready = made.when_s(self.proof_dose_s(before_oven_s))
+        ready = made.when_s(self.proof_dose_s(before_oven_s, spread_s))
         piece, said = self.voice.weight(round(self.heaviest_g)), self.voice.temperature
         why = (
             f"{lasting(ready)} from tray in at {said(air)} and {self.proof_humidity * 100:.0f} % humidity, covered "
             f"where it is drier; pieces of {piece} warm through from {said(start)} in {lasting(made.core_s)}"
         )
+        if before_oven_s + spread_s > 0.0:
+            whole = made.when_s(self.whole_dose_s)
+            why += f"; {lasting(whole - ready)} less than a whole proof, as they rise until the oven has them"
         # Yeast, sugar and flour move the time by a quarter either way between batches: common practice, no source.
         return span(ready * 0.85, ready, ready * 1.25, why)

@@ -8,8 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import datetime, time
+from typing import TYPE_CHECKING
 
 from tourier.voice import Voice, voice_of
+
+if TYPE_CHECKING:
+    from tourier.batch.rising import Rising
 
 
 @dataclass(frozen=True)
@@ -252,6 +256,7 @@ class Workup:
     patons_g: tuple[dict, ...] = ()  # paton, dough_g, butter_g, pieces of each pâton
     water_name: str = "water"  # what is poured at water_temp_c: water, else the milk of a formula without it
     later: tuple[ProcessStep, ...] = ()  # thaw, proof and bake of the pieces frozen raw, for another day
+    rising: Rising | None = field(default=None, compare=False, repr=False)  # None where the steps are written by hand
 
     @property
     def ice_text(self) -> str:

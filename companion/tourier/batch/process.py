@@ -140,7 +140,7 @@ def _bake(
     heat_s = int(kitchen.oven_preheat_s)
     preheat = out.add(f"{prefix}preheat", ss.PREHEAT, f"Preheat to {spec.voice.temperature(kitchen.oven_c)}", ss.OVEN,
                       span(heat_s, heat_s, heat_s + 45 * MIN, "as the file says"), MIN,
-                      after=(f"{prefix}proof",) if in_oven else (), ticks=("oven is empty",), ask_oven_empty=True,
+                      {washed[0]: 10 * MIN} if in_oven else (), ticks=("oven is empty",), ask_oven_empty=True,
                       flexible=True, saves_batch=True)  # fmt: skip
     limits = span(spec.bake_s * 0.85, spec.bake_s, spec.bake_s * 1.25, "as the file says; swap the trays at half time")
     loads, number, last = sum(shift.loads for shift in dealt), 0, preheat
@@ -149,7 +149,7 @@ def _bake(
             number += 1
             within = {last: 5 * MIN} if of_shift else {last: 10 * MIN if number == 1 else OVEN_STANDS_S}
             if not of_shift:  # in the oven the wash waits for the preheat; elsewhere the oven waits for the pieces
-                within[wash] = (heat_s + 20 * MIN) if in_oven else 20 * MIN
+                within[wash] = (heat_s + 10 * MIN) if in_oven else 20 * MIN
             name = "Bake" if loads == 1 else f"Bake load {number} of {loads}"
             last = out.add(f"{prefix}bake{number}", ss.BAKE, name, ss.OVEN, limits, 2 * MIN, within,
                            ends_by=ss.BY_COOK, saves_batch=True, band=(0.9, 1.2))  # fmt: skip
@@ -178,11 +178,12 @@ def _proof_and_wash(
     if not puff:
         in_oven = spec.kitchen.proof_place == "oven"
         before_s = spec.kitchen.oven_preheat_s if in_oven else 0.0
+        spread_s = (shift.loads - 1) * (spec.bake_s + CHANGE_S)
         proof = out.add(f"{prefix}proof{number}", ss.PROOF, f"Proof{which}", ss.OVEN if in_oven else ss.PROOF_SPACE,
-                        heat.proof(bool(prefix), before_s), 5 * MIN, waits, ends_by=ss.BY_DOSE,
-                        dose_s=heat.proof_dose_s(before_s), air_max_c=heat.proof_cap_c, saves_batch=True,
+                        heat.proof(bool(prefix), before_s, spread_s), 5 * MIN, waits, ends_by=ss.BY_DOSE,
+                        dose_s=heat.proof_dose_s(before_s, spread_s), air_max_c=heat.proof_cap_c, saves_batch=True,
                         units=1 if in_oven else trays)  # fmt: skip
-        within = {proof: 15 * MIN}
+        within = {proof: (10 if in_oven else 15) * MIN}
     ticks = ("pinch of salt in the wash", "a little milk in the wash") if not place else ()
     if puff and shift.loads > 1:  # butter that softens while the first load bakes runs out instead of lifting
         ticks += ("later loads wait in the fridge",)

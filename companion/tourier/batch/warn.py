@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from shared_schedule import plan as ss
 from tourier.batch.geometry import Geometry
 from tourier.batch.kitchenheat import KitchenHeat
-from tourier.batch.model import BatchSpec, ProcessStep, Warned
+from tourier.batch.model import BatchSpec, Warned
 from tourier.batch.plausible import BAKE_S, CP, OVEN_C, unusual
-from tourier.batch.process import CHANGE_S, loads_of
 from tourier.craft import dewpoint, sheets
 from tourier.voice import span
 
 
-def warnings(
-    spec: BatchSpec, geometry: Geometry, heat: KitchenHeat, wet, steps: tuple[ProcessStep, ...]
-) -> tuple[Warned, ...]:
+def warnings(spec: BatchSpec, geometry: Geometry, heat: KitchenHeat, wet) -> tuple[Warned, ...]:
     """Every warning, in the order of the work."""
     out: list[Warned] = []
     deg = spec.voice.temperature
@@ -36,7 +32,6 @@ def warnings(
                 CP,
             )
         )
-    out += _loads(spec, heat, steps)
     out += _layers(spec, geometry)
     out += _kitchen(spec, heat)
     out += _heat(spec, geometry, heat)
@@ -75,24 +70,6 @@ def _formula(spec: BatchSpec, geometry: Geometry) -> list[Warned]:
     if heat_note := _uncalibrated(spec):
         out.append(heat_note)
     return out
-
-
-def _loads(spec: BatchSpec, heat: KitchenHeat, steps: tuple[ProcessStep, ...]) -> list[Warned]:
-    """Loads that wait for the oven while they go on rising: past a fifth of a proof they spread."""
-    if spec.kind == "puff":
-        return []
-    proofs = sum(step.kind == ss.PROOF for step in steps if not step.key.startswith("later."))
-    most = -(-loads_of(spec) // max(1, proofs))
-    wait_s = (most - 1) * (spec.bake_s + CHANGE_S)
-    share = heat.late_share(wait_s)
-    if share <= 0.2:
-        return []
-    text = (
-        f"{most} loads proof together and the last waits {span(wait_s)} for the oven: "
-        f"about {share * 100:.0f} % past its proof, where pieces spread; bake more trays at once, make fewer pieces"
-        + (", or proof them outside the oven" if spec.kitchen.proof_place == "oven" else "")
-    )
-    return [Warned("loads", text, "over 1.2 of a proof they spread: " + CP)]
 
 
 def _oven(spec: BatchSpec) -> list[Warned]:

@@ -9,6 +9,7 @@ from tourier.batch.geometry import Geometry, Unworkable, lay_out
 from tourier.batch.kitchenheat import KitchenHeat
 from tourier.batch.model import BatchSpec, MassLine, SheetStage, Workup
 from tourier.batch.process import later, process
+from tourier.batch.rising import Rising
 from tourier.batch.thermal import device_fields, water
 from tourier.batch.warn import warnings
 from tourier.craft import cuts, sheets
@@ -61,7 +62,7 @@ def work_up(spec: BatchSpec, known: Known) -> Workup:
         cuts=_cuts(spec, geometry),
         process=steps,
         device=device_fields(spec, heat),
-        warnings=warnings(spec, geometry, heat, wet, steps),
+        warnings=warnings(spec, geometry, heat, wet),
         layers=tuple(
             {"after": row.after, "fat": row.fat, "dough": row.dough, "total": row.total, "naive": row.naive}
             for row in sheets.layers(spec.folds.folds)
@@ -72,6 +73,7 @@ def work_up(spec: BatchSpec, known: Known) -> Workup:
             for p in geometry.patons
         ),
         later=later(spec, heat),
+        rising=Rising(heat),
     )
 
 

@@ -12,7 +12,7 @@ from tourier.cli.common import design_file
 from tourier.cli.output import Output
 from tourier.cli.run import UserError
 from tourier.files import save, told_apart
-from tourier.plantext import cut_lines, formula_lines, sheet_lines, timetable_lines
+from tourier.plantext import cut_lines, formula_lines, rise_lines, sheet_lines, timetable_lines
 from tourier.voice import span
 
 if TYPE_CHECKING:
@@ -91,6 +91,9 @@ def show_plan(out: Output, day: DayPlan, table: bool = True) -> None:
     if day.chance is not None:
         out.line()
         out.line(f"Chance to be ready {_by_asked(day)}: {round(day.chance.ready_by * 100)} % (from simulated days).")
+    if lines := rise_lines(day):
+        out.heading("Rise")
+        out.lines(lines)
     if work.warnings or day.warnings:
         out.heading("Warnings")
         notes = [f"{warning.text} ({warning.why})" for warning in work.warnings] + list(day.warnings)

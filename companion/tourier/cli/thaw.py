@@ -12,7 +12,7 @@ from tourier.cli.common import batch_text, lessons, open_timer, progress_of, ref
 from tourier.cli.output import Output
 from tourier.cli.plan import write_files
 from tourier.cli.run import UserError
-from tourier.plantext import timetable_lines
+from tourier.plantext import rise_lines, timetable_lines
 
 if TYPE_CHECKING:
     from tourier.design import Design
@@ -34,6 +34,7 @@ def run(args: argparse.Namespace, out: Output) -> int:
     out.heading(day.name)
     out.line(f"Ready {day.planned_at.strftime('%A %d %B, %H:%M')}.")
     out.lines(timetable_lines(day))
+    out.lines(rise_lines(day))
     if day.chance is not None:
         sure = round(day.chance.ready_by * 100)
         out.line(f"Chance to be ready by {day.wished[0]:%H:%M}, the hour you asked for: {sure} % of simulated days.")

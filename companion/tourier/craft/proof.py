@@ -69,6 +69,12 @@ def piece_thickness_m(piece_g: float, kind: str = "croissant") -> float:
     raise ValueError(f"no shape called {kind!r}; known: croissant, roll, flat")
 
 
+def kind_of(shape: str, base_m: float, height_m: float) -> str:
+    """What a piece is to the proof: strips and near squares lie 'flat', all else is a 'roll'."""
+    short, long = sorted((base_m, height_m))
+    return "flat" if shape == "strip" or (shape == "rectangle" and long < 1.4 * short) else "roll"
+
+
 @dataclass(frozen=True)
 class Warming:
     """A piece in its proof: ``t_s`` from tray in, ``dose_s`` gathered by then, ``core_s`` until it is nearly as warm.

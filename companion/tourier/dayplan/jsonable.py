@@ -7,6 +7,7 @@ from typing import Any
 
 from shared_schedule import plan as wire
 from tourier.batch.jsonable import SCHEMA, workup_json
+from tourier.batch.rising import LoadRise
 from tourier.dayplan.hours import zone_of
 from tourier.dayplan.model import DayPlan, PlannedStep, from_at_s
 
@@ -32,6 +33,7 @@ def plan_json(plan: DayPlan) -> dict[str, Any]:
         "zone": plan.zone,
         "duty_s": plan.duty_s,
         "proven": plan.proven,
+        "rises": [load_json(load, number) for number, own in enumerate(plan.rises, 1) for load in own],
         "away": [
             {"from": iso(_local(plan, span.from_s)), "to": iso(_local(plan, span.to_s)), "why": span.why}
             for span in plan.away
@@ -76,6 +78,21 @@ def step_json(step: PlannedStep) -> dict[str, Any]:
         "after": list(process.after),
         "ticks": list(process.ticks),
         "why": process.why,
+    }
+
+
+def load_json(load: LoadRise, batch_n: int) -> dict[str, Any]:
+    """Return what a load has risen by, in percent of a whole proof; [least, usual, most] by yeast's low end."""
+    return {
+        "batch_n": batch_n,
+        "key": load.key,
+        **{part: [round(100 * share) for share in getattr(load, part)] for part in ("bulk", "lamination", "nights")},
+        "cold": round(100 * load.cold),
+        "proof": round(100 * load.proof),
+        "wait": round(100 * load.wait),
+        "dose": [round(100 * load.least), round(100 * load.dose), round(100 * load.most)],
+        "wait_s": round(load.wait_s),
+        "night_s": round(load.night_s),
     }
 
 

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from shared_schedule.units import EPOCH_UNIX_S
 from tourier.batch.model import BatchSpec, ProcessStep, Workup
+from tourier.batch.rising import LoadRise
 
 _EPOCH = datetime.fromtimestamp(EPOCH_UNIX_S, UTC)
 
@@ -162,6 +163,7 @@ class DayPlan:
     proven: bool  # the solver proved that no better plan exists
     chance: Chance | None = None
     warnings: tuple[str, ...] = ()
+    rises: tuple[tuple[LoadRise, ...], ...] = ()  # of each job: what every load has risen by when it is baked
     cost: dict[str, int] = field(default_factory=dict)  # reached value of each stage of the objective
 
     @property

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from shared_schedule import plan as wire
 from tourier.batch.model import BatchSpec, Workup
+from tourier.dayplan import loads
 from tourier.dayplan.chance import chance_of
 from tourier.dayplan.constraints import DayModel
 from tourier.dayplan.hours import zone_of
@@ -70,7 +71,9 @@ def plan_together(jobs: Sequence[Job], now: datetime, *, slack_s: int = 0, chanc
     solution = best(problem)
     if solution is None:
         raise explain(problem, now)
-    return finish(problem, solution, now, chance=chance)
+    plan = finish(problem, solution, now, chance=chance)
+    loads.refuse(plan)
+    return plan
 
 
 def best(problem: Problem) -> Solution | None:
@@ -149,6 +152,7 @@ def finish(problem: Problem, solution: Solution, now: datetime, *, chance: bool 
         away=tuple(s for s in problem.away if s.to_s > min(step.start_at_s for step in steps)),
         duty_s=duty_of(problem, solution) * MINUTE_S,
         proven=solution.proven,
+        rises=loads.rises(problem.jobs, steps),
         cost=dict(solution.reached),
     )
     if chance:
@@ -222,6 +226,7 @@ def _warnings(problem: Problem, plan: DayPlan) -> tuple[str, ...]:
     meant = max(job.spec.buffer_s for job in plan.jobs)
     if early >= meant + 300:
         found.append(f"Ready {span(early)} before the hour: your hours leave no later time for the last steps.")
+    found += loads.warnings(plan)
     if not plan.proven:
         found.append(NO_PROOF)
     if plan.chance is not None and plan.chance.ready_by < 0.8:
