@@ -87,86 +87,48 @@ class ButterProfile:
         }
 
 
+_BUTTER_82 = ButterProfile(
+    name="standard-82",
+    title="Butter, 82 % fat",
+    fat=0.82,
+    water=0.160,
+    protein=0.008,
+    carbohydrate=0.010,
+    ash=0.002,
+    sfc_percent=_MILK_FAT,
+    latent_j_kg=MILK_FAT_LATENT_J_KG,
+    melting_point_c=32.0,
+    stop_low_c=10.0,
+    window_low_c=13.0,
+    window_high_c=16.0,
+    stop_high_c=20.0,
+    calibrated=True,
+    sources=(_S_LEGAL, _S_SFC, _S_LATENT, _S_MELT, _S_WINDOW),
+)
+
+#: The others say only in what they differ from butter of 82 %.
 PROFILES: dict[str, ButterProfile] = {
     p.name: p
     for p in (
-        ButterProfile(
-            "standard-80",
-            "Butter, 80 % fat",
-            0.811,
-            0.1794,
-            0.0085,
-            0.0006,
-            0.0004,
-            _MILK_FAT,
-            MILK_FAT_LATENT_J_KG,
-            31.0,
-            10.0,
-            13.0,
-            16.0,
-            20.0,
-            True,
-            ("composition: USDA SR 01145 butter, unsalted (81.1 % fat)", _S_SFC, _S_LATENT, _S_MELT, _S_WINDOW),
+        replace(
+            _BUTTER_82, name="standard-80", title="Butter, 80 % fat", melting_point_c=31.0,
+            fat=0.811, water=0.1794, protein=0.0085, carbohydrate=0.0006, ash=0.0004,
+            sources=("composition: USDA SR 01145 butter, unsalted (81.1 % fat)", *_BUTTER_82.sources[1:]),
         ),
-        ButterProfile(
-            "standard-82",
-            "Butter, 82 % fat",
-            0.82,
-            0.160,
-            0.008,
-            0.010,
-            0.002,
-            _MILK_FAT,
-            MILK_FAT_LATENT_J_KG,
-            32.0,
-            10.0,
-            13.0,
-            16.0,
-            20.0,
-            True,
-            (_S_LEGAL, _S_SFC, _S_LATENT, _S_MELT, _S_WINDOW),
-        ),
-        ButterProfile(
-            "roll-in-84",
-            "Roll-in butter, 84 % fat",
-            0.84,
-            0.145,
-            0.007,
-            0.006,
-            0.002,
-            _ROLL_IN,
-            MILK_FAT_LATENT_J_KG,
-            34.0,
-            10.0,
-            13.0,
-            18.0,
-            20.0,
-            True,
-            (
+        _BUTTER_82,
+        replace(
+            _BUTTER_82, name="roll-in-84", title="Roll-in butter, 84 % fat", melting_point_c=34.0, window_high_c=18.0,
+            fat=0.84, water=0.145, protein=0.007, carbohydrate=0.006, sfc_percent=_ROLL_IN,
+            sources=(
                 "composition of 84 % butter: common practice, no source (trade pages 82-86 % fat, 14-16 % water)",
-                _S_SFC,
-                _S_LATENT,
-                _S_MELT,
-                _S_WINDOW,
+                *_BUTTER_82.sources[1:],
             ),
         ),
-        ButterProfile(
-            "hard-fraction",
-            "Roll-in butter with hard fractions, 82 % fat",
-            0.82,
-            0.160,
-            0.008,
-            0.010,
-            0.002,
-            _HARD,
-            85_000.0,
-            37.0,
-            11.0,
-            14.0,
-            19.0,
-            22.0,
-            True,
-            (
+        replace(
+            _BUTTER_82, name="hard-fraction", title="Roll-in butter with hard fractions, 82 % fat",
+            sfc_percent=_HARD, latent_j_kg=85_000.0, melting_point_c=37.0,
+            stop_low_c=11.0, window_low_c=14.0, window_high_c=19.0, stop_high_c=22.0,
+            sources=(
                 "melting point up to 38 C, 82 % fat: iba trade fair",
                 _S_SFC,
                 "heat of fusion between whole milk fat 80.8 and very-high-melting fraction 110.5 J/g: "
@@ -174,50 +136,22 @@ PROFILES: dict[str, ButterProfile] = {
                 _S_WINDOW,
             ),
         ),
-        ButterProfile(
-            "cultured-82",
-            "Cultured butter, 82 % fat",
-            0.82,
-            0.160,
-            0.008,
-            0.010,
-            0.002,
-            _MILK_FAT,
-            MILK_FAT_LATENT_J_KG,
-            32.0,
-            10.0,
-            13.0,
-            16.0,
-            20.0,
-            True,
-            (
-                _S_LEGAL,
-                _S_SFC,
-                _S_LATENT,
-                _S_MELT,
+        replace(
+            _BUTTER_82, name="cultured-82", title="Cultured butter, 82 % fat",
+            sources=(
+                *_BUTTER_82.sources[:-1],
                 "same window as sweet-cream butter of the same fat: common practice, no source",
             ),
         ),
-        ButterProfile(
-            "plant-block",
-            "Plant-fat block",
-            0.79,
-            0.195,
-            0.002,
-            0.010,
-            0.003,
-            _PLANT,
-            90_000.0,
-            30.0,
-            8.0,
-            12.0,
-            15.0,
-            18.0,
-            False,
-            ("composition, solid fat curve, heat of fusion and window: guesses, no source; narrow on purpose",),
+        replace(
+            _BUTTER_82, name="plant-block", title="Plant-fat block", calibrated=False,
+            fat=0.79, water=0.195, protein=0.002, ash=0.003,
+            sfc_percent=_PLANT, latent_j_kg=90_000.0, melting_point_c=30.0,
+            stop_low_c=8.0, window_low_c=12.0, window_high_c=15.0, stop_high_c=18.0,
+            sources=("composition, solid fat curve, heat of fusion and window: guesses, no source; narrow on purpose",),
         ),
     )
-}
+}  # fmt: skip
 
 
 OLD_NAMES = {"vegan-block": "plant-block"}
