@@ -19,7 +19,6 @@ class Clock:
         self.ok = False
         self.offset_min = 0
         self._checked_s = 0
-        self.chip_failed = False
         self._ask_chip()
 
     def _ask_chip(self):
@@ -28,9 +27,7 @@ class Clock:
         try:
             at_s = self._chip.read()
         except OSError:
-            self.chip_failed = True
             return
-        self.chip_failed = False
         if at_s >= EARLIEST_S:
             if not self.ok or at_s > self._seconds.now_s:  # never backwards while the day runs
                 self._seconds.set(at_s)
@@ -63,5 +60,5 @@ class Clock:
             try:
                 self._chip.write(at_s)
             except OSError:
-                self.chip_failed = True
+                pass
         return old_s

@@ -28,14 +28,12 @@ class Supervisor:
         self._watched = watched
         self._alive = 0
         self._begun = 0
-        self._flash_before = 0
         self.histogram = [[0] * (len(BUCKETS_MS) + 1) for _ in TASKS]
         self.worst_us = [0] * len(TASKS)
         self.total_ms = [0] * len(TASKS)
         self._rest_us = [0] * len(TASKS)
         self.loop_worst_us = 0
         self._loop_us = 0
-        self.turns = 0
         self.heap_free = 0
         self.heap_low = 0
         self.low_memory = False
@@ -66,7 +64,6 @@ class Supervisor:
 
     def turn(self):
         """A turn of the loop is over: feed the watchdog when every task has been seen since the last feeding."""
-        self.turns += 1
         if self._loop_us > self.loop_worst_us:
             self.loop_worst_us = self._loop_us
         self._loop_us = 0

@@ -12,7 +12,7 @@ from tourier.batch.kitchenheat import KitchenHeat
 from tourier.batch.read import read_batch_text
 from tourier.batch.thermal import water
 from tourier.batch.workup import work_up
-from tourier.craft import stacks
+from tourier.craft import scene, stacks
 from tourier.known import Known, Learned
 
 NOW = datetime(2026, 11, 25, 9, tzinfo=UTC)
@@ -180,7 +180,7 @@ def test_benches_of_the_file_are_benches_of_the_heat_model():
     from tourier.batch.sections import BENCHES, PROFILES
     from tourier.craft.butter import PROFILES as KNOWN
 
-    assert set(BENCHES) <= {*stacks.BENCHES, *stacks.BENCH_ALIASES}
+    assert set(BENCHES) <= {*scene.BENCHES, *scene.BENCH_ALIASES}
     assert set(PROFILES) == set(KNOWN)
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from tourier.craft import stacks
+from tourier.craft import scene, stacks
 from tourier.craft.butter import PROFILES
 from tourier.craft.films import usual
 from tourier.craft.heat import Face, Layer, Stack
@@ -47,9 +47,9 @@ class Case:
 
 
 def _random_case(rng: np.random.Generator) -> Case:
-    bench = str(rng.choice(list(stacks.BENCHES)))
+    bench = str(rng.choice(list(scene.BENCHES)))
     room = rng.uniform(17.0, 31.0)
-    kitchen = stacks.Ambient(
+    kitchen = scene.Ambient(
         room_c=room,
         fridge_c=rng.uniform(1.0, 8.0),
         freezer_c=rng.uniform(-22.0, -14.0),

@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 import pytest
-from tourier.craft import stacks
+from tourier.craft import scene, stacks
 from tourier.craft.butter import profile
 from tourier.craft.properties import REFERENCE_DOUGH, butter_material, dough_material, laminate_material
 
@@ -31,7 +31,7 @@ class _SingleMath:
         return F(np.exp(F(x)))
 
 
-def _laid(kitchen: stacks.Ambient, um: int, single: bool, where: str) -> slab.Slab:
+def _laid(kitchen: scene.Ambient, um: int, single: bool, where: str) -> slab.Slab:
     n = stacks.device_parameters(kitchen, LAMINATE)
     number = F if single else int
     s = slab.Slab()
@@ -50,10 +50,10 @@ def _laid(kitchen: stacks.Ambient, um: int, single: bool, where: str) -> slab.Sl
     return s
 
 
-@pytest.mark.parametrize("bench", sorted(stacks.BENCHES))
+@pytest.mark.parametrize("bench", sorted(scene.BENCHES))
 def test_forecast_survives_32_bit_floats(bench, monkeypatch):
     for thick, um in ((0.001, 4_000), (0.020, 8_000), (0.040, 30_000)):
-        kitchen = stacks.Ambient(room_c=23.0, bench=bench, bench_m=thick)
+        kitchen = scene.Ambient(room_c=23.0, bench=bench, bench_m=thick)
         double = _laid(kitchen, um, False, "bench")
         monkeypatch.setattr(slab, "BENCH_RC", F(slab.BENCH_RC))
         monkeypatch.setattr(slab, "FILM_UNDER_BENCH_MW", F(slab.FILM_UNDER_BENCH_MW))
@@ -65,7 +65,7 @@ def test_forecast_survives_32_bit_floats(bench, monkeypatch):
         for high in (1000, 1300, 1600):
             a, b = (s.seconds_until(600, high, 2300) for s in (double, single))
             assert abs(a - b) <= max(2, a // 200), (bench, um, high, a, b)
-    rest = [_laid(stacks.Ambient(), 20_000, single, "fridge") for single in (False, True)]
+    rest = [_laid(scene.Ambient(), 20_000, single, "fridge") for single in (False, True)]
     for s in rest:
         s.start(1600)
     a, b = (s.core_seconds_until(800, 400) for s in rest)
@@ -114,13 +114,13 @@ def test_the_loop_stays_in_31_bits():
     extremes = [(-1800, 3000, 3200), (3500, -1500, -2000), (2200, 200, 400), (400, 3500, 3500), (-1500, 2500, 400)]
     for bench, thick in (("steel", 0.001), ("marble", 0.03), ("oak", 0.04)):
         for um in (2_000, 8_000, 40_000):
-            s = _watched(_laid(stacks.Ambient(bench=bench, bench_m=thick), um, False, "bench"))
+            s = _watched(_laid(scene.Ambient(bench=bench, bench_m=thick), um, False, "bench"))
             for core, bench_cdeg, air in extremes:
                 s.start(core, bench_cdeg)
                 s.core_after(slab.LONGEST_S, air)
                 s.seconds_until(-3000, 3900, air, 7200)
                 s.track(60, air, core)
-    s = _watched(_laid(stacks.Ambient(), 8_000, False, "fridge"))
+    s = _watched(_laid(scene.Ambient(), 8_000, False, "fridge"))
     for core, _, air in extremes:
         s.start(core, rested_in_cdeg=air)
         s.core_after(slab.LONGEST_S, air)

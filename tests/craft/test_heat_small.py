@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from tourier.craft import butter, dewpoint, films, probe, proof, properties, water
 from tourier.craft.composition import composition
 from tourier.craft.properties import REFERENCE_DOUGH, butter_material, dough_material, laminate_material
-from tourier.craft.stacks import Ambient
+from tourier.craft.scene import Ambient
 
 LAMINATE = laminate_material(dough_material(REFERENCE_DOUGH), butter_material(butter.profile("standard-82")), 500, 1755)
 
@@ -178,16 +178,14 @@ def test_refusals_say_what_to_do():
     assert 44.5 < max(_poured(dough_c / 20) for dough_c in range(400, 720)) <= 45.0
     with pytest.raises(water.NoWater, match="Even with all"):
         water.water_plan([water.Ingredient("bread flour", 1000, 35)], 150.0, 10.0, 6.0, 18.0, 35.0, 30.0)
-    with pytest.raises(water.NoWater, match="allow ice"):
-        water.water_plan([water.Ingredient("bread flour", 1000, 30)], 400.0, 14.0, 4.0, 18.0, 30.0, 30.0, ice=False)
     with pytest.raises(water.NoWater, match="no water"):
         water.balance_water_c(DRY, 0.0, 24.0, 3.0)
 
 
 def test_three_factor_rule_fails_with_cold_milk():
-    plan = water.water_plan(DRY, 270.0, 24.0, 4.0, 18.0, 22.0, 22.0, friction_k=4.0)
-    assert plan.three_factor_c == pytest.approx(24.0)  # independent worked example
-    assert plan.three_factor_c < plan.t_c - 4.0
+    rule_c = water.three_factor_c(24.0, 22.0, 22.0, 4.0)
+    assert rule_c == pytest.approx(24.0)  # independent worked example
+    assert rule_c < water.water_plan(DRY, 270.0, 24.0, 4.0, 18.0, 22.0, 22.0).t_c - 4.0
 
 
 # --- probe ----------------------------------------------------------------------------------------------------------

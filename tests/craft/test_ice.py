@@ -10,7 +10,7 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 from scipy.special import erf
-from tourier.craft import stacks
+from tourier.craft import scene, stacks
 from tourier.craft.butter import profile
 from tourier.craft.heat import Face, Layer, Stack
 from tourier.craft.ice import LATENT_J_KG, LESS_J_KGK, REFERENCE_ICE, Ice, butter_ice, dough_ice
@@ -31,7 +31,7 @@ DOUGH = dough_material(REFERENCE_DOUGH, porosity=0.05, ice=REFERENCE_ICE)
 BUTTER = butter_material(profile("standard-82"))
 LAMINATE = laminate_material(DOUGH, BUTTER, 28.0, 72.0)
 DRY = replace(LAMINATE, ices=())
-SURE = stacks.Ambient(doubt=0.0)
+SURE = scene.Ambient(doubt=0.0)
 
 
 def test_water_freezes_as_fast_as_neumanns_solution_says():

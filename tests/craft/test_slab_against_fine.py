@@ -42,7 +42,7 @@ def test_the_spread_of_cases_is_real(all_cases):
     """The comparison means something only if times differ widely and both sides of the window are left."""
     times = np.array([c.fine_s for c in all_cases])
     assert np.quantile(times, 0.1) < 600 and np.quantile(times, 0.9) > 3600
-    assert {c.bench for c in all_cases} == set(compare.stacks.BENCHES)
+    assert {c.bench for c in all_cases} == set(compare.scene.BENCHES)
 
 
 def test_a_worse_device_would_fail(all_cases):

@@ -176,14 +176,14 @@ def test_probe_lags_goes_to_air_and_breaks():
 
 def test_a_piece_proofs_about_when_the_plan_says():
     """A shaped piece (a roll as a plate of half its thickness) against the forecast, dose at its own temperature."""
-    from tourier.craft import proof, stacks
+    from tourier.craft import proof, scene
     from tourier.craft.properties import REFERENCE_DOUGH, butter_material, dough_material, laminate_material
 
     from shared_schedule.ferment import GAS, Dose
 
     butter = profile("standard-82")
     laminate = laminate_material(dough_material(REFERENCE_DOUGH), butter_material(butter), 28.0, 72.0)
-    dry = stacks.Ambient(proof_humidity=0.3)
+    dry = scene.Ambient(proof_humidity=0.3)
     dose_s = proof.usual_dose_s(laminate, dry)
     wanted_s = proof.warming(laminate, 65.0, 5.0, 26.0, dry).when_s(dose_s)
     k = PlayedKitchen(KitchenConfig(**EXACT), seed=1)

@@ -3,7 +3,7 @@
 from tourier.craft import butter, proof, yeast
 from tourier.craft.composition import REFERENCE_RECIPE, mixture
 from tourier.craft.properties import butter_material, dough_material, laminate_material
-from tourier.craft.stacks import Ambient
+from tourier.craft.scene import Ambient
 
 _BUTTER = butter.profile("roll-in-84")
 _LAMINATE = laminate_material(

@@ -16,7 +16,7 @@ from tourier.batch.geometry import LAMINATE_C, Geometry, Unworkable
 from tourier.batch.limits import GLUTEN_S, HOUR, MIN, Limits, span
 from tourier.batch.model import BatchSpec
 from tourier.craft import butter as butters
-from tourier.craft import proof, stacks, yeast
+from tourier.craft import proof, scene, stacks, yeast
 from tourier.craft.formula import DOUGH_GAS
 from tourier.craft.ice import dough_ice
 from tourier.craft.misfit import Misfit
@@ -56,7 +56,7 @@ class KitchenHeat:
         self.butter = butters.profile(spec.butter.profile)
         if known.butter_window_c is not None:
             self.butter = butters.with_window(self.butter, *known.butter_window_c)
-        self.place = stacks.Ambient(
+        self.place = scene.Ambient(
             room_c=self.kitchen.room_c,
             humidity=self.kitchen.humidity_pct / 100.0,
             fridge_c=self.kitchen.fridge_c,

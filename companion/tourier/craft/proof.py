@@ -20,7 +20,7 @@ from tourier.craft.heat import Drive, Face, Layer, Stack
 from tourier.craft.history import History
 from tourier.craft.misfit import Misfit
 from tourier.craft.properties import Material
-from tourier.craft.stacks import Ambient
+from tourier.craft.scene import Ambient
 
 #: Proof of usual croissants from tray in to oven: (s, air C, piece g, dough C as it comes). 90 min at 30 C and 80 %
 #: humidity: Waite-Cusic et al. 2020 (ADSA, abstract); 60 to 90 min in a prover: a training sheet; 1.5 to 2 h at 25 to

@@ -18,50 +18,18 @@ from tourier.craft.films import usual
 from tourier.craft.heat import Face, History, Layer, Stack
 from tourier.craft.properties import Material
 from tourier.craft.scene import (
-    BENCH_ALIASES,
-    BENCHES,
     CELLS_BENCH,
-    CELLS_BUTTER,
-    CELLS_DOUGH,
-    CONTACT_W_M2K,
     ICE_W_M2K,
     SCENARIOS,
     Ambient,
     Band,
-    Draws,
     band,
-    bench_layer,
     draws,
     lock_in_layers,
     on_bench,
     on_tray,
     slab_layer,
 )
-
-__all__ = [
-    "BENCHES",
-    "BENCH_ALIASES",
-    "CELLS_BENCH",
-    "CELLS_BUTTER",
-    "CELLS_DOUGH",
-    "CONTACT_W_M2K",
-    "ICE_W_M2K",
-    "SCENARIOS",
-    "Band",
-    "Draws",
-    "Face",
-    "History",
-    "Ambient",
-    "Layer",
-    "Leaving",
-    "Stack",
-    "bench_layer",
-    "draws",
-    "lock_in_layers",
-    "on_bench",
-    "on_tray",
-    "slab_layer",
-]
 
 
 @dataclass(frozen=True)

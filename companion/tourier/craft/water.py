@@ -105,14 +105,12 @@ def water_plan(
     tap_c: float,
     flour_c: float,
     room_c: float,
-    ice: bool = True,
-    friction_k: float | None = None,
 ) -> WaterPlan:
     """Water for a dough of ``wanted_c``; ice when tap water is too warm; :class:`NoWater` when nothing will do.
 
-    ``friction_k`` is the three-factor rule's friction; three times ``rise_k`` when not known.
+    The three-factor rule's friction is three times ``rise_k``.
     """
-    rule = three_factor_c(wanted_c, flour_c, room_c, 3.0 * rise_k if friction_k is None else friction_k)
+    rule = three_factor_c(wanted_c, flour_c, room_c, 3.0 * rise_k)
     want = balance_water_c(others, water_g, wanted_c, rise_k)
     if want > HOTTEST_WATER_C:
         raise NoWater(
@@ -123,15 +121,6 @@ def water_plan(
         )
     if want >= tap_c:
         return WaterPlan(want, water_g, 0.0, rule, wanted_c)
-    if want >= COLDEST_WATER_C and not ice:
-        return WaterPlan(want, water_g, 0.0, rule, wanted_c)
-    if not ice:
-        raise NoWater(
-            "Water alone cannot bring the dough to {dough} (it would have to be {water}): allow ice, chill the flour "
-            "and milk, or ask for a warmer dough.",
-            "water temperature",
-            dough=("temperature", wanted_c), water=("temperature", want),
-        )
     ice_g = ice_share_g(water_g, tap_c, want)
     if ice_g > water_g:
         raise NoWater(

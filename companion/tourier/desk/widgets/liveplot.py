@@ -30,7 +30,6 @@ class LivePlot(Plot):
     def __init__(self, **kwargs) -> None:
         super().__init__(**kwargs)
         self._followed = ("", 0.0, 0, 0)
-        self.forecast_shown = False
 
     def follow(self, berth: Berth, sight: Sight) -> None:
         """Draw what was seen of a timer up to this look."""
@@ -57,7 +56,6 @@ class LivePlot(Plot):
         left_s = sight.left_s if sight.left_of == "window" else None
         ahead = band(data[:, :2], left_s, low, high) if windowed else None
         until = float(at_s[-1]) + _ROOM_AHEAD_S
-        self.forecast_shown = ahead is not None
         if ahead is not None:
             until = max(until, float(ahead[0][-1]))
             series += [Series("ahead", ahead[0], ahead[1], True), Series("ahead", ahead[0], ahead[2], True)]
@@ -69,5 +67,5 @@ class LivePlot(Plot):
 
     def clear(self) -> None:
         """Show no curve: there is no timer, or not yet a look at it."""
-        self._followed, self.forecast_shown = ("", 0.0, 0, 0), False
+        self._followed = ("", 0.0, 0, 0)
         self.set_data([], [])

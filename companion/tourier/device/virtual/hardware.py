@@ -93,7 +93,6 @@ class Hardware:
         self.glances = 0
         self.boots = 0
         self.watchdog_bites = 0
-        self.cut_fired_at: int | None = None
         self.bench_counts: int | None = None  # a raw code put in place of the kitchen's reading
         self.probe_counts: int | None = None
         self.converter_still = False  # True: the converter repeats itself to the last bit
@@ -299,7 +298,6 @@ class Hardware:
             if self.cook is not None and self.cook.plan is None:
                 self.cook.take_plan(plan_records.decode(payload))
         elif kind == S.CUT:
-            self.cut_fired_at = int.from_bytes(payload, "little")
             self.cut_at = -1
             self._power_off()
         elif kind == S.RESET:

@@ -127,7 +127,6 @@ class Account:
     bends: tuple[tuple[int, int, int], ...]  # at_s, cdeg, verdict
     notes: tuple[tuple[int, str], ...]
     boots: int
-    probe_read_fraction: float
     dew_c: Floats = field(repr=False, default_factory=lambda: np.zeros(0))  # dew point at each sample
     wet_s: float = 0.0  # bench below the dew point
     slip_s: float = math.nan  # end of the last step against the plan
@@ -234,7 +233,6 @@ def account(batch: Batch) -> Account:
         bends=tuple((r.at_s, r.body[0], r.body[1]) for r in batch.records if r.type == J.BEND),
         notes=tuple((r.at_s, str(r.body[0])) for r in batch.records if r.type == J.NOTE),
         boots=sum(1 for r in batch.records if r.type == J.BOOT),
-        probe_read_fraction=float(np.mean(~np.isnan(batch.samples.probe_c))) if len(batch.samples) else 0.0,
         dew_c=dew_c, wet_s=float(np.sum(interval[wet])) if len(wet) else 0.0,
         slip_s=float(max(ended) - plan.ready_at_s) if ended and all(s.state in (S.DONE, S.SKIPPED) for s in steps)
         else math.nan,
