@@ -100,8 +100,8 @@ def test_commands_look_again_at_what_was_kept(rehearsed, capsys, tmp_path):
     assert capsys.readouterr().out.count("\n") > 10
 
 
-@pytest.mark.slow
-def test_a_good_day_accuses_nothing(tmp_path):
+def test_a_good_day_accuses_nothing(tmp_path, record_property):
+    record_property("interpreter", "micropython")
     done = play(tmp_path / "kept", "good")
     assert [finding.key for finding in done.review.named] == []
 

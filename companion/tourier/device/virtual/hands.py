@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from shared_schedule import plan as P
 from shared_schedule.states import asks_probe
 from tourier.device.virtual.scenarios import Scenario
@@ -35,8 +37,19 @@ class Hands:
 
     # --- bodies ---------------------------------------------------------------------------------------------------
 
-    def _patons_of(self, step: P.Step) -> range | tuple[int, ...]:
-        return (step.paton,) if step.paton else range(1, self.patons + 1)
+    def _patons_of(self, step: P.Step) -> Iterable[int]:
+        """Return the pâtons a step is about; a load of the oven has those of the steps it comes after."""
+        if step.paton:
+            return (step.paton,)
+        named, asked, seen = set(), list(step.after), set()
+        while asked:
+            before = self.plan.steps[self.plan.index_of(asked.pop())]
+            if before.paton:
+                named.add(before.paton)
+            elif before.step_id not in seen:
+                seen.add(before.step_id)
+                asked += before.after
+        return sorted(named) or range(1, self.patons + 1)
 
     def _dough(self, kitchen, paton: int, where: str = "fridge") -> None:
         if f"dough{paton}" not in kitchen.bodies:
@@ -117,7 +130,7 @@ class Hands:
             if step.kind == P.LOCK_IN:
                 self._lock_in(step, kitchen, paton, slip)
             else:
-                kitchen.place(where if where != "bench" else "bench", paton)
+                kitchen.place(where, paton)
 
     def _lock_in(self, step: P.Step, kitchen, paton: int, slip) -> None:
         if paton in self._locked:
