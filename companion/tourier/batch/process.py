@@ -140,7 +140,7 @@ def _bake(
     heat_s = int(kitchen.oven_preheat_s)
     preheat = out.add(f"{prefix}preheat", ss.PREHEAT, f"Preheat to {spec.voice.temperature(kitchen.oven_c)}", ss.OVEN,
                       span(heat_s, heat_s, heat_s + 45 * MIN, "as the file says"), MIN,
-                      {washed[0]: 10 * MIN} if in_oven else (), ticks=("oven is empty",), ask_oven_empty=True,
+                      {washed[0]: 10 * MIN} if in_oven else None, ticks=("oven is empty",), ask_oven_empty=True,
                       flexible=True, saves_batch=True)  # fmt: skip
     limits = span(spec.bake_s * 0.85, spec.bake_s, spec.bake_s * 1.25, "as the file says; swap the trays at half time")
     loads, number, last = sum(shift.loads for shift in dealt), 0, preheat
