@@ -53,7 +53,7 @@ def test_no_rest_is_shorter_than_the_gluten_needs_nor_past_brittle():
             assert limits.min_s >= 20 * 60
             kitchen = heat()
             snap = stacks.rest_seconds(kitchen.laminate_m, thickness, start, kitchen.butter.stop_low_c, kitchen.place,
-                                       "fridge", True).usual  # fmt: skip
+                                       "fridge").usual  # fmt: skip
             assert limits.max_s <= max(snap + 60, limits.ideal_s + 20 * 60)
 
 

@@ -108,11 +108,11 @@ class KitchenHeat:
         """Warmest proof air this butter stands."""
         return butters.proof_air_cap_c(self.butter)
 
-    def _core_s(self, material, thickness_m: float, start_c: float, target_c: float, where: str, covered=True) -> float:
+    def _core_s(self, material, thickness_m: float, start_c: float, target_c: float, where: str) -> float:
         """Seconds until the core gets there in the usual kitchen; inf when it never does."""
         if where in ("fridge", "freezer") and start_c <= target_c:
             return 0.0
-        seconds = stacks.rest_seconds(material, thickness_m, start_c, target_c, self.place, where, covered).usual
+        seconds = stacks.rest_seconds(material, thickness_m, start_c, target_c, self.place, where).usual
         return math.inf if math.isnan(seconds) else seconds
 
     def core_after_c(self, material, thickness_m: float, start_c: float, where: str, seconds: float) -> float:
@@ -210,7 +210,7 @@ class KitchenHeat:
         start, target = self.kitchen.fridge_c + 0.5, self.dough_lock_in_c
         if target - start < 1.5 or self.kitchen.room_c < target + 3.0:
             return None
-        times = [self._core_s(self.dough_m, thickness_m, start, target + d, "room", False) for d in (-1.0, 0.0, 2.5)]
+        times = [self._core_s(self.dough_m, thickness_m, start, target + d, "room") for d in (-1.0, 0.0, 2.5)]
         if not all(map(math.isfinite, times)):
             return None
         cold, warm = self.voice.degrees(start, 0), self.voice.temperature(target)
@@ -229,7 +229,7 @@ class KitchenHeat:
                 f"{self.voice.window(low, math.nan)}; warm the room, or take a softer butter", "room temperature",
             )  # fmt: skip
         aims = (low + 0.5, self.window_mid_c, high - 0.5)
-        times = [self._core_s(self.butter_m, thickness_m, start, t, "room", False) for t in aims]
+        times = [self._core_s(self.butter_m, thickness_m, start, t, "room") for t in aims]
         cold, window = self.voice.degrees(start, 0), self.voice.window(low, high)
         why = f"core of the block from {cold} into its window, {window}, in a room of {self.voice.temperature(room)}"
         known = [t if math.isfinite(t) else 4 * HOUR for t in times]
@@ -327,7 +327,7 @@ class KitchenHeat:
         """A pâton from a night in the fridge, left at room until its butter bends again."""
         start, b = self.kitchen.fridge_c + 0.5, self.butter
         aims = ((b.stop_low_c + b.window_low_c) / 2, b.window_low_c, self.window_mid_c)
-        times = [self._core_s(self.laminate_m, thickness_m, start, t, "room", False) for t in aims]
+        times = [self._core_s(self.laminate_m, thickness_m, start, t, "room") for t in aims]
         if not math.isfinite(times[0]):
             raise Unworkable(
                 f"a room of {self.voice.temperature(self.kitchen.room_c)} never softens a cold pâton",
@@ -372,7 +372,7 @@ class KitchenHeat:
         """Frozen pieces in the fridge, covered: at least until the ice is gone from the core of the largest, also in a
         slower fridge than the usual; overnight suits the cook."""
         found = stacks.rest_seconds(self.laminate_m, self.piece_plate_m, self.place.freezer_c, THAWED_C, self.place,
-                                    "fridge", True, 48 * HOUR, 0.05)  # fmt: skip
+                                    "fridge", limit_s=48 * HOUR, tol_k=0.05)  # fmt: skip
         night = "overnight in the fridge: a published recipe"
         if not math.isfinite(found.high):
             return span(12 * HOUR, 18 * HOUR, 36 * HOUR, f"a fridge this cold hardly thaws; {night}")

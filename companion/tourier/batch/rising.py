@@ -70,7 +70,7 @@ class Rising:
     def _taus_s(self) -> dict[str, float]:
         heat, block = self._heat, self._heat.geometry.patons[0].block
         packet_m = heat.geometry.patons[0].stages[-2].thickness_m
-        film = heat.place.film("fridge", True)
+        film = heat.place.film("fridge")
         return {
             "dough": tau_s(heat.dough_m, block.dough_thickness_m, film),
             "paton": tau_s(heat.laminate_m, packet_m, film),

@@ -32,6 +32,8 @@ USUAL: dict[str, Film] = {
 }
 
 COVERED_SHARE = 0.65  # wrapped, boxed or under film: 30-50 % less, common practice, no source
+#: Where dough and pieces lie wrapped, since cold air dries them; on the bench, in the room and the proof they lie bare.
+WRAPPED_IN = ("fridge", "freezer")
 
 
 def usual(where: str, covered: bool = False) -> Film:

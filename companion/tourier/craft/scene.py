@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from tourier.craft.films import usual
+from tourier.craft.films import WRAPPED_IN, usual
 from tourier.craft.heat import Face, Layer, Stack
 from tourier.craft.properties import Material
 
@@ -75,9 +75,10 @@ class Ambient:
             "proof": self.proof_c,
         }[where]
 
-    def film(self, where: str, covered: bool = False) -> float:
-        """Usual or learned film above dough in a place, W/(m2 K)."""
+    def film(self, where: str, covered: bool | None = None) -> float:
+        """Usual or learned film above dough in a place, W/(m2 K); unsaid, it is wrapped as `films.WRAPPED_IN` has it."""
         where = "room" if where == "bench" else where
+        covered = where in WRAPPED_IN if covered is None else covered
         if where in self.learned:
             return self.learned[where]
         return usual("fan fridge" if where == "fridge" and self.fan_fridge else where, covered).usual
@@ -159,7 +160,7 @@ def on_bench(layers: list[Layer], kitchen: Ambient, bench_c, d: Draws) -> Stack:
     )
 
 
-def on_tray(layers: list[Layer], kitchen: Ambient, where: str, d: Draws, covered: bool = False) -> Stack:
+def on_tray(layers: list[Layer], kitchen: Ambient, where: str, d: Draws, covered: bool | None = None) -> Stack:
     """Layers on a tray in the fridge, freezer, room or proof space."""
     h = kitchen.film(where, covered) * d.film
     below = usual("fridge" if where in ("fridge", "freezer") else "room").below

@@ -81,7 +81,7 @@ def rest_seconds(
     target_c: float,
     kitchen: Ambient,
     where: str = "fridge",
-    covered: bool = False,
+    covered: bool | None = None,
     limit_s: float = 86_400.0,
     tol_k: float = 0.01,
 ) -> Band:
