@@ -1,9 +1,9 @@
 """Plan and timer mean the same rest, and it is the rest of a wrapped pâton.
 
-Both are asked of whole days in fifteen kitchens, fold and rest by turns, against a model of another make: method of lines
-in `scipy.integrate.solve_ivp`, butter melting as a tabled heat capacity. *independent*: no figure or line of it comes
-from the program. Laminate 1167 kg/m3 less 8 % gas, k 0.267 W/(m K) across the layers, c 2.54 kJ/(kg K): Choi and Okos
-(1986) with USDA compositions. Melting: 80.8 J/g (Abd El-Rahman et al. 1998) over a solid fat curve from memory.
+Both are asked of whole days in fifteen kitchens, fold and rest by turns, against a model of another make: method of
+lines in `scipy.integrate.solve_ivp`, butter melting as a tabled heat capacity. *independent*: no figure or line of it
+comes from the program. Laminate 1167 kg/m3 less 8 % gas, k 0.267 W/(m K) across the layers, c 2.54 kJ/(kg K): Choi and
+Okos (1986) with USDA compositions. Melting: 80.8 J/g (Abd El-Rahman et al. 1998), solid fat curve from memory.
 Wrapped, a film is about a third less: common practice, no source.
 """
 

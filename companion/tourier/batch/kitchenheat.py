@@ -108,7 +108,7 @@ class KitchenHeat:
         """Warmest proof air this butter stands."""
         return butters.proof_air_cap_c(self.butter)
 
-    def _core_s(self, material, thickness_m: float, start_c: float, target_c: float, where: str) -> float:
+    def core_s(self, material, thickness_m: float, start_c: float, target_c: float, where: str) -> float:
         """Seconds until the core gets there in the usual kitchen; inf when it never does."""
         if where in ("fridge", "freezer") and start_c <= target_c:
             return 0.0
@@ -185,7 +185,7 @@ class KitchenHeat:
         start = self.kitchen.fridge_c + 1.0 if self.spec.folds.overnight == "dough" else self.spec.dough_temp_c
         end = self.core_after_c(self.dough_m, thickness_m, start, "freezer", max(wish, MIN))
         self.lock_in_dough_c = end
-        right = self._core_s(self.dough_m, thickness_m, start, self.dough_lock_in_c, "freezer")
+        right = self.core_s(self.dough_m, thickness_m, start, self.dough_lock_in_c, "freezer")
         right_c = self.voice.temperature(self.dough_lock_in_c)
         why = f"as the file says; right for the butter at {right_c}, after {lasting(right)}"
         return span(min(wish * 0.6, right), wish, wish * 1.5, why)
@@ -194,7 +194,7 @@ class KitchenHeat:
         start, target = self.spec.dough_temp_c, self.dough_lock_in_c
         # Colder than wished only makes the butter stiffen sooner; dough of 4 to 10 °C is locked in: common practice.
         aims = (target + 2.0, target, max(target - 4.0, LOCK_IN_COLD_C))
-        seconds = [self._core_s(self.dough_m, thickness_m, start, aim, where) for aim in aims]
+        seconds = [self.core_s(self.dough_m, thickness_m, start, aim, where) for aim in aims]
         warm, cold = self.voice.degrees(start, 0), self.voice.temperature(target)
         why = f"core from {warm} to about {cold}, where dough and butter agree in firmness"
         if not math.isfinite(seconds[1]):
@@ -210,7 +210,7 @@ class KitchenHeat:
         start, target = self.kitchen.fridge_c + 0.5, self.dough_lock_in_c
         if target - start < 1.5 or self.kitchen.room_c < target + 3.0:
             return None
-        times = [self._core_s(self.dough_m, thickness_m, start, target + d, "room") for d in (-1.0, 0.0, 2.5)]
+        times = [self.core_s(self.dough_m, thickness_m, start, target + d, "room") for d in (-1.0, 0.0, 2.5)]
         if not all(map(math.isfinite, times)):
             return None
         cold, warm = self.voice.degrees(start, 0), self.voice.temperature(target)
@@ -229,7 +229,7 @@ class KitchenHeat:
                 f"{self.voice.window(low, math.nan)}; warm the room, or take a softer butter", "room temperature",
             )  # fmt: skip
         aims = (low + 0.5, self.window_mid_c, high - 0.5)
-        times = [self._core_s(self.butter_m, thickness_m, start, t, "room") for t in aims]
+        times = [self.core_s(self.butter_m, thickness_m, start, t, "room") for t in aims]
         cold, window = self.voice.degrees(start, 0), self.voice.window(low, high)
         why = f"core of the block from {cold} into its window, {window}, in a room of {self.voice.temperature(room)}"
         known = [t if math.isfinite(t) else 4 * HOUR for t in times]
@@ -290,10 +290,10 @@ class KitchenHeat:
     def _rest(self, thickness_m: float, start_c: float) -> Limits:
         where, wish = self.spec.folds.rest_place, self.spec.folds.rest_s
         target, floor = self.rest_core_c, self.rest_floor_c
-        cool = self._core_s(self.laminate_m, thickness_m, start_c, target, where)
-        half = self._core_s(self.laminate_m, thickness_m, start_c, (start_c + target) / 2, where)
-        late = self._core_s(self.laminate_m, thickness_m, start_c, floor, where)
-        snap = self._core_s(self.laminate_m, thickness_m, start_c, self.butter.stop_low_c, where)
+        cool = self.core_s(self.laminate_m, thickness_m, start_c, target, where)
+        half = self.core_s(self.laminate_m, thickness_m, start_c, (start_c + target) / 2, where)
+        late = self.core_s(self.laminate_m, thickness_m, start_c, floor, where)
+        snap = self.core_s(self.laminate_m, thickness_m, start_c, self.butter.stop_low_c, where)
         why = "gluten 20 min (common practice); "
         cold = f"{self.voice.edge(target)} {self.voice.degree}"
         why += (f"core from {self.voice.degrees(start_c)} to {cold} takes {lasting(cool)}" if start_c > target else
@@ -323,21 +323,6 @@ class KitchenHeat:
         """The folded pâton kept cold overnight."""
         return span(6 * HOUR, 10 * HOUR, 16 * HOUR, "cold hold in the fridge: common practice, no source")
 
-    def paton_stand(self, thickness_m: float) -> Limits:
-        """A pâton from a night in the fridge, left at room until its butter bends again."""
-        start, b = self.kitchen.fridge_c + 0.5, self.butter
-        aims = ((b.stop_low_c + b.window_low_c) / 2, b.window_low_c, self.window_mid_c)
-        times = [self._core_s(self.laminate_m, thickness_m, start, t, "room") for t in aims]
-        if not math.isfinite(times[0]):
-            raise Unworkable(
-                f"a room of {self.voice.temperature(self.kitchen.room_c)} never softens a cold pâton",
-                "room temperature",
-            )
-        known = [t if math.isfinite(t) else 4 * HOUR for t in times]
-        cold, right = self.voice.degrees(start, 0), f"{self.voice.edge(b.window_low_c)} {self.voice.degree}"
-        why = f"core from {cold} to {right}: colder, the butter breaks"
-        return span(known[0], known[1], known[2], why)
-
     def final_chill(self, thickness_m: float) -> Limits:
         """Freezer before the last sheeting; a maximum of 0 means none is wanted."""
         wish = self.spec.folds.final_chill_s
@@ -345,7 +330,7 @@ class KitchenHeat:
             return Limits(0, 0, 0, "the file wants none")
         ideal = wish if wish is not None else 15 * MIN
         # A thin sheet is rolled colder than a thick pâton, so the chill may go down to brittle, but no further.
-        snap = self._core_s(self.laminate_m, thickness_m, self.rest_core_c, self.butter.stop_low_c, "freezer")
+        snap = self.core_s(self.laminate_m, thickness_m, self.rest_core_c, self.butter.stop_low_c, "freezer")
         cold = f"{self.voice.edge(self.rest_core_c)} {self.voice.degree}"
         why = f"about 15 min: common practice; core from {cold} is brittle after {lasting(snap)}"
         if wish is None:

@@ -9,6 +9,7 @@ from tourier.batch.geometry import Geometry, Paton
 from tourier.batch.kitchenheat import KitchenHeat
 from tourier.batch.limits import HOUR, MIN, span, up
 from tourier.batch.model import BatchSpec
+from tourier.batch.standing import STAND_S, THIN_LAYER_M, paton_stand, stood_c
 from tourier.batch.steps import CP, Steps
 from tourier.voice import span as lasting
 
@@ -86,6 +87,11 @@ class Lamination:
                          4 * MIN, within, layers=1, length_m=locked.length_m, width_m=locked.width_m,
                          thickness_m=locked.thickness_m, **self.window)  # fmt: skip
 
+    @property
+    def layered(self) -> bool:
+        """Whether the butter lies in layers so thin that the block's rule for cold butter does not hold."""
+        return self.paton.stages[-1].fat_layer_m <= THIN_LAYER_M
+
     def _folds(self, key: str) -> str:
         wish, stages = self.spec.folds, {s.step: s for s in self.paton.stages}
         of, before = len(wish.folds), stages["lock-in"].thickness_m
@@ -121,9 +127,11 @@ class Lamination:
         if self.spec.folds.overnight == "paton" and n == of:
             key = self._add(f"rest{n}", ss.HOLD, "Cold hold of the pâton", ss.FRIDGE, self.heat.paton_night(), 2 * MIN,
                             {key: 5 * MIN}, ends_by=ss.BY_COOK, **size)  # fmt: skip
-            key = self._add("stand", ss.REST, "Let the pâton stand", ss.ROOM,
-                            self.heat.paton_stand(folded.thickness_m), MIN, {key: 5 * MIN}, ends_by=ss.BY_CORE,
-                            **size)  # fmt: skip
+            limits = paton_stand(self.heat, folded.thickness_m, self.paton.stages[-1].fat_layer_m)
+            if self.layered:
+                size.pop("core_c")
+            key = self._add("stand", ss.REST, "Let the pâton stand", ss.ROOM, limits, MIN, {key: 5 * MIN},
+                            ends_by=ss.BY_TIME if self.layered else ss.BY_CORE, **size)  # fmt: skip
             return key, 0.0
         place = ss.FRIDGE if self.spec.folds.rest_place == "fridge" else ss.FREEZER
         limits = self.heat.rest(folded.thickness_m, left_c)
@@ -147,11 +155,14 @@ class Lamination:
         if iced:
             within |= self._ice("icesheet")
         limits = heat.fold(last.thickness_m, final.thickness_m, final.passes + 2, iced)
+        low_c = self.butter.stop_low_c - 3.0
+        if stood and self.layered:
+            low_c = min(low_c, stood_c(heat, last.thickness_m, STAND_S[0]) - 1.0)
         # A thin sheet bends colder than a thick one and warms at once: the window is wider than that of a fold.
         key = self._add("sheet", ss.SHEET, "Final sheet", ss.BENCH, limits, limits.ideal_s, within,
                         length_m=final.length_m, width_m=final.width_m, thickness_m=final.thickness_m,
                         layers=final.fat_layers, spine=final.spine, quarter=final.quarter,
-                        low_c=self.butter.stop_low_c - 3.0, high_c=self.butter.stop_high_c)  # fmt: skip
+                        low_c=low_c, high_c=self.butter.stop_high_c)  # fmt: skip
         work = up(4 * MIN + 10 * count)
         key = self._add("cut", ss.CUT, f"Trim and cut {count} pieces", ss.BENCH, span(work * 0.6, work, work * 2, CP),
                         work, {key: 15 * MIN}, thickness_m=final.thickness_m)  # fmt: skip

@@ -76,7 +76,7 @@ class Ambient:
         }[where]
 
     def film(self, where: str, covered: bool | None = None) -> float:
-        """Usual or learned film above dough in a place, W/(m2 K); unsaid, it is wrapped as `films.WRAPPED_IN` has it."""
+        """Usual or learned film above dough in a place, W/(m2 K); unsaid, wrapped as `WRAPPED_IN` has it."""
         where = "room" if where == "bench" else where
         covered = where in WRAPPED_IN if covered is None else covered
         if where in self.learned:
