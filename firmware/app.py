@@ -214,7 +214,7 @@ class App:
         sup.begin()
         sampled = pressed is None and not self._stale and self._sample_due(now_ms)
         if sampled:
-            self.sampler.turn(self._probe_air())
+            self.sampler.turn(self._probe_air(), self._dough_air())
         sup.end(SAMPLE)
 
         sup.begin()
@@ -319,6 +319,12 @@ class App:
         if index >= 0 and bench.plan.steps[index].place not in (P.BENCH, P.FRIDGE, P.FREEZER):
             return NO_CDEG
         return self.room_cdeg()
+
+    def _dough_air(self):
+        """The air around the dough that the needle is meant for; without a step the room's."""
+        bench = self.bench
+        index = bench.probe_step() if bench.plan is not None else -1
+        return bench.forecast.air_of(bench.plan.steps[index], self.room_cdeg()) if index >= 0 else self.room_cdeg()
 
     def _on_sample(self, now_s):
         sampler = self.sampler

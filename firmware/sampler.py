@@ -21,11 +21,17 @@ PROBE = 1
 
 # Two bursts of readings without any spread are no measurement: one reading has 1 LSB rms of noise or so, and even a
 # converter three times as quiet repeats itself 128 times less than once in a million bursts.
-# A needle in air has a time constant of 10 to 25 s, dough on a warm stone warms by a few kelvin a minute at most: a
-# whole kelvin in 5 s is not dough.
+# A needle in air has a time constant of 10 to 90 s, dough on a warm stone warms by 4 K a minute at most: neither a
+# whole kelvin in 5 s nor two in 20 s is dough. Where it arrives its steps grow smaller; where dough warms they do not.
 _AWAY_CDEG = 100
-_SETTLED_CDEG = 35  # moving less than this in 5 s, the needle has nearly arrived where it is: within 2 K in air
-_LIKE_ROOM_CDEG = 250  # settling this near to the room's air, it hangs in it
+_AWAY_SLOWLY_CDEG = 200
+_SETTLED_CDEG = 25  # in 20 s: within 0.5 K of where it is with 25 s, within 1.1 K with 75 s
+_DRIFT_CDEG = 40  # less than this in 20 s is too near to noise to tell a drift from an arrival
+_LONGEST = 60  # turns a needle may take to settle
+_LIKE_ROOM_CDEG = 250  # settled this near to the room's air, it may hang in it
+_STILL = 12  # turns after which a settled needle is trusted further: what is not the room by 1 K is dough
+_NEAR_ROOM_CDEG = 100
+_DOUGH_TURNS = 360  # dough follows its air with half an hour or so: what it has become while it was not read
 
 
 class Channel:
@@ -40,8 +46,11 @@ class Channel:
         self.code = 0
         self._good = 0
         self._begun = False
-        self._last_cdeg = NO_CDEG  # of the needle, before it is asked where it is
+        self._past = [NO_CDEG] * 4  # of the needle, 20, 15, 10 and 5 s ago
         self._away = False
+        self._for = 0  # turns since it last moved so, and turns of these without more than dough's own drift
+        self._still = 0
+        self._dough_16 = 0  # the dough it was in, or what that has become, 0.01 K / 16
 
     def configure(self, curve, fixed_ohm, offset_cdeg):
         """Take the probe's curve (coefficients), its fixed resistor and its ice-point offset."""
@@ -73,27 +82,55 @@ class Channel:
         self.cdeg = NO_CDEG
         self._good = 0
         self._begun = True
-        self._last_cdeg = NO_CDEG
+        self._past[3] = NO_CDEG
         self._away = False
 
-    def watch(self, room_cdeg):
-        """Tell a needle on its way, or hanging in the room, from one in dough. Call after every turn, 5 s apart."""
+    def watch(self, room_cdeg, air_cdeg):
+        """Tell a needle on its way, or hanging in the room, from one in dough. Call after every turn, 5 s apart.
+
+        `air_cdeg` is the air around the dough, which the dough nears while it is not read: once it may be as warm as
+        the room, a needle that reads so may be in it. A needle in dough is therefore never taken as away for good.
+        """
         cdeg = self.cdeg
-        last = self._last_cdeg
         if cdeg == NO_CDEG:
             return
-        self._last_cdeg = cdeg
-        if last == NO_CDEG:
-            return
-        moved = abs(cdeg - last)
-        if moved >= _AWAY_CDEG:
+        past = self._past
+        if past[3] == NO_CDEG:
+            past[0] = past[1] = past[2] = past[3] = cdeg
+            self._dough_16 = cdeg << 4
+        first = abs(past[2] - past[0])
+        second = abs(cdeg - past[2])
+        if abs(cdeg - past[3]) >= _AWAY_CDEG or abs(cdeg - past[0]) >= _AWAY_SLOWLY_CDEG:
             self._away = True
-        elif self._away and moved < _SETTLED_CDEG:
-            if room_cdeg == NO_CDEG or abs(cdeg - room_cdeg) > _LIKE_ROOM_CDEG:
+            self._still = self._for = 0
+        past[0] = past[1]
+        past[1] = past[2]
+        past[2] = past[3]
+        past[3] = cdeg
+        if not self._away:
+            self._dough_16 = cdeg << 4
+            return
+        if air_cdeg != NO_CDEG:
+            self._dough_16 += ((air_cdeg << 4) - self._dough_16) // _DOUGH_TURNS
+        self._for += 1
+        slow = first + second
+        drifts = _DRIFT_CDEG <= slow < _AWAY_SLOWLY_CDEG and second * 20 >= first * 19
+        if slow < _SETTLED_CDEG or drifts or self._for >= _LONGEST:
+            self._still += 1
+            if self._still >= 4 and not self._in_room(cdeg, room_cdeg):
                 self._away = False
-        if self._away:
-            self.fault = AWAY
-            self.cdeg = NO_CDEG
+                return
+        else:
+            self._still = 0
+        self.fault = AWAY
+        self.cdeg = NO_CDEG
+
+    def _in_room(self, cdeg, room_cdeg):
+        if room_cdeg == NO_CDEG or abs(cdeg - room_cdeg) > _LIKE_ROOM_CDEG:
+            return False
+        if self._still >= _STILL and abs(cdeg - room_cdeg) > _NEAR_ROOM_CDEG:
+            return False
+        return abs((self._dough_16 >> 4) - room_cdeg) > _LIKE_ROOM_CDEG
 
 
 class Sampler:
@@ -107,8 +144,8 @@ class Sampler:
         self.probe = channels[PROBE]
         self._codes = [0] * board.ADC_READS  # a list, because lists sort in place at the interpreter's own speed
 
-    def turn(self, room_cdeg=NO_CDEG):
-        """Read every channel now; `room_cdeg` is the air the needle would hang in."""
+    def turn(self, room_cdeg=NO_CDEG, air_cdeg=NO_CDEG):
+        """Read every channel now; `room_cdeg` is the air the needle would hang in, `air_cdeg` that around the dough."""
         for channel in self.channels:
             try:
                 spread = self._burst(channel.number)
@@ -118,7 +155,7 @@ class Sampler:
                 channel.fail(DEAD)
                 continue
             channel.take(mean_of_middle(self._codes), spread)
-        self.probe.watch(room_cdeg)
+        self.probe.watch(room_cdeg, air_cdeg)
         for i in range(len(self.channels)):
             self.readings[i] = self.channels[i].cdeg
 
