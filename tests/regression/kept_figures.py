@@ -23,7 +23,7 @@ HERE = Path(__file__).resolve().parent
 LOGS = HERE.parent / "vectors" / "logs"
 PLANS = ("demo", "demo frozen", "home-inches", "mixed-shapes", "puff")  # a second word freezes half a kind raw
 CLOCK = re.compile(
-    r"start.*|end.*|.*_at_s|.*_at|made.*|slack.*|late.*|ready.*|chance|away|warnings|quiet|id|after|wait.*|offset.*|crc.*|size.*|proven|planned_for_s"
+    r"start.*|end.*|.*_at_s|.*_at|made.*|slack.*|late.*|ready.*|chance|away|warnings|quiet|id|after|wait.*|offset.*|crc.*|size.*|proven|planned_for_s|rises|duty_s"
 )
 
 
