@@ -8,6 +8,7 @@ import gc
 
 import buttons
 import config
+import lines
 import pins
 import sounds
 import store as S
@@ -90,6 +91,9 @@ class App:
         self._shown_s = self.clock.now_s
         self._stale = False  # a reading was taken and is not shown yet
         self._heard_ms = None
+        self._beat_s = 0  # when the mark on the screen hopped
+        self._stuck = 0  # the buttons that were said to be stuck
+        self.caller.pressed_s = self.clock.now_s
         self._take_up()
 
     def ticks(self):
@@ -110,10 +114,7 @@ class App:
         for channel, about in zip(self.sampler.channels, self.board.channels):
             channel.configure(*self._curve_of(about))
         if self.display_ok:
-            try:
-                self.display.contrast(self.settings["contrast"])
-            except OSError:
-                self.display_ok = False
+            self._show(self.clock.now_s)
 
     # --- boot -----------------------------------------------------------------------------------------------------
 
@@ -159,6 +160,7 @@ class App:
         written = self.bench.clock_set(old_s, now_s)
         self.alarms.clear(J.CLOCK_UNKNOWN)
         self.alarms.shift(now_s - old_s)
+        self.caller.pressed_s += now_s - old_s
         if self.bench.forecast is not None:
             self.bench.forecast.rate.clear()
         self._sampled_s = self._shown_s = now_s
@@ -208,6 +210,12 @@ class App:
         pressed = self.buttons.feed(board.buttons(), now_ms)
         if pressed is not None:
             self.ui.press(pressed[0], pressed[1], self.clock.now_s)
+            self.caller.pressed_s = self.clock.now_s
+        if self.buttons.stuck != self._stuck and self.ui.screen is None:
+            self._stuck = self.buttons.stuck
+            if self._stuck:
+                self.ui.say((lines.stuck(self) + ".", "The others work.", "Unplug it, clean it."), now_s, _LOST_S)
+                self.sounder.play(sounds.FAULT, now_ms)
         now_s = self.clock.now_s  # host or cook may have set it in this turn
         sup.end(BUTTONS)
 
@@ -232,9 +240,13 @@ class App:
 
         sup.begin()
         if not sampled:
-            over = self.ui.screen is not None
-            if self._stale or pressed is not None or heard or over or now_s != self._shown_s:
+            over = self.ui.screen is not None or self._counting()
+            if self._stale or pressed is not None or heard or (over and now_s != self._shown_s):
                 self._show(now_s)
+            elif not 0 <= now_s - self._shown_s < SAMPLE_S:
+                self._show(now_s)
+            elif now_s != self._beat_s and self.display_ok:
+                self._beat(now_s)
         self._stale = sampled
         sup.end(SCREEN)
 
@@ -260,7 +272,7 @@ class App:
                 wait = 10 if self.session.pending() else min(wait, _LISTEN_MS if not self._pulling() else 50)
         if self.ui.screen is not None or self._counting():
             wait = min(wait, 1000)
-        return wait
+        return min(wait, self.board.BEAT_MS)
 
     def _pulling(self):
         return buttons.passed_ms(self._heard_ms, self.board.ticks_ms()) < 2000
@@ -391,20 +403,33 @@ class App:
     def _show(self, now_s):
         self._shown_s = now_s
         g = self.ui.compose(now_s)
-        if not self.display_ok:
-            self.view.forget()
-        if not self.view.draw(g) and self.display_ok:
-            self.board.tell(g)
-            return
+        bright = self.caller.contrast(self.bench, g, self.clock.ok, self.settings["contrast"], now_s)
         try:
             if not self.display_ok:
-                self.display.begin(self.settings["contrast"])
+                self.view.forget()
+                self.view.beat(now_s)
+                self.view.draw(g)
+                self.display.begin(bright)
                 self.display_ok = True
-            self.display.show()
+            else:
+                self.display.contrast(bright)
+                self.view.beat(now_s)
+                self.view.draw(g)
+                self.display.show()
         except OSError:
             # Looked for again at the next picture: a loose ribbon may come back. Sound and light go on meanwhile.
             self.display_ok = False
+        self._beat_s = now_s
         self.board.tell(g)
+
+    def _beat(self, now_s):
+        """Nothing new to show, but that the program lives."""
+        self._beat_s = now_s
+        self.view.beat(now_s)
+        try:
+            self.display.show()
+        except OSError:
+            self.display_ok = False
 
     # --- for builders and the link --------------------------------------------------------------------------------
 

@@ -298,7 +298,10 @@ class Bench:
             self.left_s = UNKNOWN
             return ()
         step = self.plan.steps[index]
+        before_s = self.left_s if self._window_step == step.step_id else UNKNOWN
         self._judge(index, step, now_s, bench_cdeg, probe_cdeg, room_cdeg)
+        if bench_cdeg == NO_CDEG and 0 <= before_s - for_s < self.left_s:
+            self.left_s = before_s - for_s  # reckoned with the room's air for want of a bench: it must not win time
         effects = ()
         if self.state.steps[index] != D.RUNNING:
             return effects

@@ -39,6 +39,7 @@ class Board:
     NAME = "bench timer"
     ADC_READS = 64  # 0.9 ms; noise of one reading 1 to 1.4 LSB, of the mean 0.15
     READ_BLOCK = 1
+    BEAT_MS = 1000  # how often the screen shows that the program lives
 
     def __init__(self):
         self._buttons = [

@@ -104,6 +104,7 @@ class Board:
     NAME = "virtual bench timer"
     ADC_READS = 64
     READ_BLOCK = 1
+    BEAT_MS = 5000  # as board_pico, but no more often than it draws anyway: days pass in minutes here
 
     def __init__(self):
         self._side = open(int(os.getenv("TOURIER_SIDE")), "r+b")

@@ -16,6 +16,8 @@ DOUBLE = 3
 DEBOUNCE_MS = 25  # large tact switches bounce 5 to 10 ms; a knuckle's shortest tap lasts about 60
 LONG_MS = 900
 DOUBLE_MS = 350
+FREE_MS = 1000
+STUCK_MS = 20000  # nobody holds a button for so long: it is stuck, and the others must count again
 
 _PERIOD = 1 << 30
 
@@ -35,20 +37,21 @@ class Buttons:
         self._down = 0  # the button that counts, after debounce
         self._down_since = 0
         self._said_long = False
+        self.stuck = 0  # mask of the buttons that stay down; left out until they come up again
+        self._up = 0  # of the stuck ones, those that are up just now, and since when
+        self._up_since = 0
         self._last = 0  # the last short press, and when it was told
         self._last_ms = 0
 
     def hold_at_boot(self, mask, now_ms):
-        """What was down when power came: it must be let go before it counts."""
-        self._raw = mask
+        """What was down when power came, and is after all that loading, is stuck until it is let go."""
         self._since = now_ms
-        if mask:
-            self._down = mask & -mask
-            self._down_since = now_ms
-            self._said_long = True
+        self.stuck = mask
 
     def feed(self, mask, now_ms):
         """Take the levels (1 = down) at an instant; return a finished press or None."""
+        if self.stuck:
+            mask &= ~self._let_go(mask, now_ms)
         if mask != self._raw:
             self._raw = mask
             self._since = now_ms
@@ -56,12 +59,27 @@ class Buttons:
             pressed = self._settled(mask, now_ms)
             if pressed:
                 return pressed
-        if self._down and not self._said_long and self._raw & self._down:
-            if passed_ms(self._down_since, now_ms) >= LONG_MS:
+        if self._down and self._raw & self._down:
+            held_ms = passed_ms(self._down_since, now_ms)
+            if held_ms >= STUCK_MS:
+                self.stuck |= self._down
+                self._raw &= ~self._down
+                self._down = 0
+            elif held_ms >= LONG_MS and not self._said_long:
                 self._said_long = True
                 self._last = 0
                 return self._down, LONG
         return None
+
+    def _let_go(self, mask, now_ms):
+        """Return what is still stuck: a button counts again when it has been up for a while, for a bad one flickers."""
+        up = self.stuck & ~mask
+        if up != self._up:
+            self._up = up
+            self._up_since = now_ms
+        elif up and passed_ms(self._up_since, now_ms) >= FREE_MS:
+            self.stuck &= ~up
+        return self.stuck
 
     def _settled(self, mask, now_ms):
         if self._down:
@@ -88,8 +106,9 @@ class Buttons:
         soonest = -1
         if passed_ms(self._since, now_ms) < DEBOUNCE_MS:
             soonest = DEBOUNCE_MS - passed_ms(self._since, now_ms)
-        if self._down and not self._said_long:
-            soonest = _least(soonest, LONG_MS - passed_ms(self._down_since, now_ms))
+        if self._down:
+            until_ms = STUCK_MS if self._said_long else LONG_MS
+            soonest = _least(soonest, until_ms - passed_ms(self._down_since, now_ms))
         return soonest
 
 

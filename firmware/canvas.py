@@ -12,17 +12,18 @@ import framebuf
 WIDTH = 128
 HEIGHT = 64
 
-# Letters with accents that come in names from the desk; anything else unknown is drawn as a question mark.
-_PLAIN = {
-    "\u00e0": "a", "\u00e1": "a", "\u00e2": "a", "\u00e4": "a", "\u00e7": "c", "\u00e8": "e", "\u00e9": "e",
-    "\u00ea": "e", "\u00eb": "e", "\u00ee": "i", "\u00ef": "i", "\u00f4": "o", "\u00f6": "o", "\u00f9": "u",
-    "\u00fb": "u", "\u00fc": "u", "\u2013": "-", "\u00d7": "x", "\u2019": "'",
-}  # fmt: skip
+# Letters with accents and marks that come in names from the desk, and what is drawn; anything else unknown is drawn as
+# a question mark. Two texts: a table would take ten times the memory.
+_FANCY = (
+    "\u00e0\u00e1\u00e2\u00e4\u00e7\u00e8\u00e9\u00ea\u00eb\u00ee\u00ef\u00f1\u00f4\u00f6\u00f9"
+    "\u00fb\u00fc\u2013\u2014\u00d7\u2018\u2019\u201c\u201d\u00a0"
+)
+_PLAIN = "aaaaceeeeiinoouuu--x''\"\" "
+_MARKS = "\u00b0\u2191\u2193\u00b7"  # degree, up, down, middle dot: after the letters, from _FIRST_MARK on
+_FIRST_MARK = 127
+_TAIL = " \u00b7 "  # before the p\u00e2ton's number in a step's name
 _GAP = 2  # between large letters, and the width of a space among them
 _SPACE = 6
-_DEGREE = 127
-_UP = 128
-_DOWN = 129
 
 
 class Canvas:
@@ -35,6 +36,7 @@ class Canvas:
             self._starts[i] = at
             at += fonts.SMALL_WIDTHS[i]
         self.marks = None
+        self.dx = self.dy = 0  # the whole picture's place, 0 or 1: it moves slowly, so that no dot burns in
 
     def clear(self):
         self.fb.fill(0)
@@ -54,15 +56,17 @@ class Canvas:
     def _large(self, letters, dots, widths, height, x, y, text):
         start = x
         octets = 2 * height
+        dx = self.dx
+        y += self.dy
         for char in text:
             if char == " ":
                 x += _SPACE + _GAP
                 continue
             at = letters.index(char)
             width = widths[at]
-            self.fb.blit((dots[at * octets : (at + 1) * octets], width, height, framebuf.MONO_HLSB, 16), x, y, 0)
+            self.fb.blit((dots[at * octets : (at + 1) * octets], width, height, framebuf.MONO_HLSB, 16), x + dx, y, 0)
             x += width + _GAP
-        self._mark(start, y, x - _GAP - start, height, text)
+        self._mark(start, y - self.dy, x - _GAP - start, height, text)
         return x - _GAP
 
     def word_width(self, text):
@@ -89,14 +93,11 @@ class Canvas:
         return raw
 
     def _code(self, char):
-        char = _PLAIN.get(char, char)
-        if char == "\u00b0":
-            return _DEGREE
-        if char == "\u2191":
-            return _UP
-        if char == "\u2193":
-            return _DOWN
-        code = ord(char)
+        at = _MARKS.find(char)
+        if at >= 0:
+            return _FIRST_MARK + at
+        at = _FANCY.find(char)
+        code = ord(_PLAIN[at] if at >= 0 else char)
         return code if 32 <= code <= 126 else 63
 
     def small_width(self, text):
@@ -109,28 +110,38 @@ class Canvas:
         return max(0, width - 1)
 
     def small(self, x, y, text, width=WIDTH, inverse=False):
-        """Draw small text, cut with a dot where it would pass x + width; return where it ends."""
+        """Draw small text; return where it ends.
+
+        Where it would pass x + width the name is cut with a dot, never the p\u00e2ton's number behind it.
+        """
         glyphs = self._glyphs(text)
         if self._width_of(glyphs) > width:
-            room = width - fonts.SMALL_WIDTHS[14]  # the dot
+            tail = text.rfind(_TAIL)
+            tail = text[tail:] if tail > 0 else ""
+            ending = self._glyphs("." + tail)
+            room = width - self._width_of(ending)
             keep = 0
             for code in glyphs:
                 room -= fonts.SMALL_WIDTHS[code - 32] + 1
                 if room < 0:
                     break
                 keep += 1
-            glyphs = glyphs[:keep] + b"."
-            text = text[:keep] + "."
+            while keep and glyphs[keep - 1] == 32:
+                keep -= 1
+            glyphs = glyphs[:keep] + ending
+            text = text[:keep] + "." + tail
         start = x
         columns = fonts.SMALL
         widths = fonts.SMALL_WIDTHS
         starts = self._starts
         blit = self.fb.blit
+        dx = self.dx
+        top = y + self.dy
         for code in glyphs:
             i = code - 32
             w = widths[i]
             at = starts[i]
-            blit((columns[at : at + w], w, 8, framebuf.MONO_VLSB), x, y, 0)
+            blit((columns[at : at + w], w, 8, framebuf.MONO_VLSB), x + dx, top, 0)
             x += w + 1
         if x > start:
             self._mark(start, y, x - 1 - start, 8, text)
@@ -143,9 +154,11 @@ class Canvas:
     def invert(self, x, y, width, height):
         """Swap ink and ground in a box."""
         buffer = self._buffer
+        x += self.dx
+        y += self.dy
         x0 = max(0, x)
         x1 = min(WIDTH, x + width)
-        for page in range(y // 8, (y + height + 7) // 8):
+        for page in range(y // 8, min(8, (y + height + 7) // 8)):
             mask = 0xFF
             if page * 8 < y:
                 mask &= 0xFF << (y - page * 8)
@@ -154,8 +167,6 @@ class Canvas:
             for at in range(page * WIDTH + x0, page * WIDTH + x1):
                 buffer[at] ^= mask & 0xFF
 
-    def bar(self, x, y, width, height, filled):
-        """A frame, filled from the left by `filled` dots."""
-        self.fb.rect(x, y, width, height, 1)
-        if filled > 0:
-            self.fb.fill_rect(x, y, min(width, filled), height, 1)
+    def box(self, x, y, width, height, ink=1):
+        """Fill a box."""
+        self.fb.fill_rect(x + self.dx, y + self.dy, width, height, ink)

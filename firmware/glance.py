@@ -57,6 +57,7 @@ class Glance:
         self.slack_s = 0
         self.place = 0
         self.due = False
+        self.hands = False  # hands are at work, as far as anybody knows
         self.probe_wanted = False  # a step that asks for the probe is open
 
     def octets(self):

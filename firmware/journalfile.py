@@ -23,18 +23,28 @@ class JournalFile:
         self._sizes = array("H")  # octets in each segment: two octets a segment, a batch may have hundreds
 
     def open(self, folder):
-        """Take up what a batch's folder holds, mending what is torn; returns how many octets were lost."""
+        """Take up what a batch's folder holds, mending what is torn.
+
+        Returns how many octets were lost, 1 for a segment of which nothing is left. A segment
+        that is missing or empty is passed over: what came after it still counts. The last one may be empty: power went
+        when it had its name and no content yet.
+        """
         self._folder = folder
         self._sizes = array("H")
         lost = 0
-        names = [name for name in os.listdir(folder) if name[0] == "j"]
-        while "j%03d" % len(self._sizes) in names:
-            path = self._path(len(self._sizes))
+        last = -1
+        for name in os.listdir(folder):
+            if name[0] == "j" and name[1:].isdigit():
+                last = max(last, int(name[1:]))
+        for at in range(last + 1):
+            path = self._path(at)
             data = read_file(path) or b""
             good = self._valid_length(data)
             if good != len(data):
                 lost += len(data) - good
                 try_write(path, data[:good])
+            elif not data and at < last:
+                lost += 1
             self._sizes.append(good)
         return lost
 

@@ -25,6 +25,7 @@ class Keeper:
         self._writer = SampleWriter(SAMPLE_S, self._numbers)
         self._flushed_s = 0
         self._aired_s = self._measured_s = now_s
+        self._lost = 0  # octets of samples that flash refused, not yet said
         self._unwritten = 0  # blocks of samples that flash refused, one after the other
 
     def begin(self, now_s):
@@ -69,6 +70,9 @@ class Keeper:
             if app.store.append_samples(block):
                 app.board.mark("samples %d" % (writer.next_at_s - SAMPLE_S))
                 self._unwritten = 0
+                if self._lost:
+                    app.bench.note(now_s, J.LOST, S.LOST_SAMPLES, self._lost)
+                    self._lost = 0
                 app.alarms.clear(J.LOW_MEMORY, S.NO_ROOM)
                 return
             if app.store.losses:
@@ -78,6 +82,7 @@ class Keeper:
         except OSError:
             app.bench.store_failed = True
             self._unwritten += 1
+            self._lost += len(block)
             if self._unwritten >= 2:  # a single failure passes; the gap is in the log
                 app.raise_(J.LOW_MEMORY, S.NO_ROOM, now_s)
         writer.restart()

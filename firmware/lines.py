@@ -61,11 +61,27 @@ def day(ui, g, now_s):
         _open(g, bench, index, now_s)
     _judged(g, bench, app)
     # Worked out once a minute and after every change: only one of them is shown, and each costs a few allocations.
-    key = (index, bench.changes, now_s // 60, app.clock.ok)
+    key = (index, bench.changes, now_s // 60, app.clock.ok, app.buttons.stuck, app.sampler.bench.fault)
     if key != ui.details_key:
         ui.details_key = key
-        ui.details = _all_details(bench, index, now_s, app.clock.ok)
+        ui.details = _all_details(bench, index, now_s, app.clock.ok) + _troubles(app)
     g.line = ui.details[(now_s // 5) % len(ui.details)] if ui.details else ""
+
+
+def _troubles(app):
+    """Lines about what is wrong with the timer, for as long as it is."""
+    found = [stuck(app)] if app.buttons.stuck else []
+    if app.sampler.bench.fault:
+        found.append("bench: no reading")
+    return found
+
+
+def stuck(app):
+    """Return which button stays down, '' for none."""
+    for mask, name in ((1, "left"), (2, "middle"), (4, "right")):
+        if app.buttons.stuck & mask:
+            return name + " button is stuck"
+    return ""
 
 
 def _all_details(bench, index, now_s, clock_ok):
@@ -120,7 +136,9 @@ def _open(g, bench, index, now_s):
             other = D.next_after(state, index)
             if other >= 0 and not D.wants_done(plan, state, index):
                 g.labels = ("times", "next", "more")
-    elif bench.window is not None:
+        return
+    g.hands = True
+    if bench.window is not None:
         g.left_kind = G.LEFT_WINDOW
     elif bench.clock_ok:
         g.left_kind = G.LEFT_STEP
@@ -269,7 +287,7 @@ def alarm(app, alarm_):
     if kind == J.WINDOW_LEFT_COLD:
         return "butter may crack: wait"
     if kind == J.SENSOR_FAULT:
-        return "check the probe's plug"
+        return "check the bench's plug" if alarm_.step_id else "check the probe's plug"
     if kind == J.PROOF_CAP:
         return "too warm for butter"
     if kind == J.HOLD_MAX:

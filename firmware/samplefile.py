@@ -2,9 +2,25 @@
 end of a large one.
 """
 
+import binascii
+import struct
+
 from files import read_file, size_of, try_write, write_file
 
+from shared_schedule.samples import NEXT
+
 OPEN_MAX = 448  # as a journal segment: littlefs keeps so small a file in its directory
+
+
+def _sound(data):
+    """Return how many octets of the small file are whole sample blocks; it holds nothing else."""
+    at = 0
+    while at + 6 <= len(data):
+        end = at + 2 + data[at + 1]
+        if end + 4 > len(data) or struct.unpack("<I", data[end : end + 4])[0] != binascii.crc32(data[at:end]):
+            break
+        at = end + 4
+    return at
 
 
 class SampleFile:
@@ -20,9 +36,9 @@ class SampleFile:
         self.size = self.open_size = 0
 
     def open(self, folder):
-        """Take up what a batch's folder holds."""
+        """Take up what a batch's folder holds; returns how many octets were lost, 1 when that is not known, or 0."""
         self._folder = folder
-        self.mend()
+        return self.mend()
 
     def octets(self):
         return self.size + self.open_size
@@ -52,7 +68,7 @@ class SampleFile:
         self.open_size += len(block)
 
     def mend(self):
-        """Look at what is really there; undo a move that power cut short."""
+        """Look at what is really there; undo a move that power cut short. Returns as `open`."""
         folder = self._folder
         self.size = max(0, size_of(folder + "/s"))
         data = read_file(folder + "/o") or b""
@@ -66,7 +82,16 @@ class SampleFile:
             if doubled:
                 data = b""
                 try_write(folder + "/o", data)
-        self.open_size = len(data)
+        good = _sound(data)
+        lost = len(data) - good
+        if lost:
+            try_write(folder + "/o", data[:good])
+        elif self.size:
+            lost = 1 if size_of(folder + "/o") < 0 else 0
+        elif data and data[0] == NEXT:
+            lost = 1  # the block it goes on from was in the large file
+        self.open_size = good
+        return lost
 
     def read(self, offset, count, into):
         """Copy up to count octets at offset into a memoryview; return how many (0 at the end)."""

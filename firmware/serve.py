@@ -299,6 +299,8 @@ class Handler:
         app = self.app
         if app.bench.plan is None:
             return m.NO_PLAN, "no plan is held"
+        if not app.store.room_for_note(len(text)):
+            return m.STORAGE, "its memory is nearly full: collect the log first"
         ok = app.bench.note(app.clock.now_s, J.NOTE, text)
         return (m.OK, "") if ok else (m.STORAGE, "the timer could not write its journal")
 

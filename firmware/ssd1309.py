@@ -44,15 +44,17 @@ class Display:
     def begin(self, contrast):
         """Set the part up with the picture in the buffer, and light it."""
         self._bus.writeto(self._address, bytes((0x00,) + _SETUP))
+        self._level[2] = contrast ^ 0xFF  # any other: the part may have lost it
         self.contrast(contrast)
         self._whole = True
         self.show()
         self._bus.writeto(self._address, bytes((0x00, 0xAF)))
 
     def contrast(self, level):
-        """Set brightness, 0..255; low levels spare the display at night."""
-        self._level[2] = level
-        self._bus.writeto(self._address, self._level)
+        """Set brightness, 0..255, when it is another; low levels spare the display and the eyes at night."""
+        if level != self._level[2]:
+            self._level[2] = level
+            self._bus.writeto(self._address, self._level)
 
     def forget(self):
         """Send everything next time: the part may have lost its memory."""

@@ -31,6 +31,7 @@ RESERVE = 24576  # kept for the journal: temperatures end here, so that steps ca
 WRITES_PER_ERASE = 3  # measured on the virtual board's littlefs over a played day; a test keeps it honest
 BLOCKS = 352  # of a Pico's file system; a Pico 2 has 768 and lasts longer
 ERASES_A_BLOCK = 100000
+_NOTED_MAX = 1024
 _TIGHT_AGAIN = 20  # appends between two looks at a flash that was found too full
 BATCHES_MAX = 8
 
@@ -73,6 +74,7 @@ class Store:
         self.full = False  # of samples; said once in `losses`
         self.tight = False  # less than RESERVE is free
         self._until_look = 0
+        self._noted = _NOTED_MAX  # octets of notes since free space was looked at
 
     # --- boot -----------------------------------------------------------------------------------------------------
 
@@ -129,14 +131,13 @@ class Store:
         folder = self._dir(number)
         raw = self._sealed(folder + "/head", LOST_HEAD)
         if raw is None or len(raw) != 9:
-            # A batch begins with its head, so a folder without one holds nothing that was acknowledged.
+            # A batch begins with its head: a folder without one, and without a journal, holds nothing acknowledged.
             if size_of(folder + "/head") <= 0:
-                remove_tree(folder)
-                return False
-            plan = read_file(folder + "/plan")
-            if plan is None:
-                return False
-            self._attach(number, binascii.crc32(plan), 0, 0)
+                if not self._has_journal(folder):
+                    remove_tree(folder)
+                    return False
+                self.losses.append((LOST_HEAD, 0))
+            self._attach(number, binascii.crc32(read_file(folder + "/plan") or b""), 0, 0)
             try:
                 self._write_head()
             except OSError:
@@ -145,6 +146,12 @@ class Store:
         plan_id, flags, began = struct.unpack("<IBI", raw)
         self._attach(number, plan_id, flags, began)
         return True
+
+    def _has_journal(self, folder):
+        for name in os.listdir(folder):
+            if name[0] == "j" and size_of(folder + "/" + name) > 0:
+                return True
+        return False
 
     def _attach(self, number, plan_id, flags, began_at_s):
         self.number = number
@@ -155,7 +162,9 @@ class Store:
         lost = self._journal.open(folder)
         if lost:
             self.losses.append((LOST_JOURNAL, lost))
-        self._samples.open(folder)
+        lost = self._samples.open(folder)
+        if lost:
+            self.losses.append((LOST_SAMPLES, lost))
 
     # --- batch ----------------------------------------------------------------------------------------------------
 
@@ -290,7 +299,8 @@ class Store:
     def free(self):
         """Return free octets of the file system."""
         stat = os.statvfs("/")
-        return stat[0] * stat[3]
+        # littlefs counts blocks that are shared twice, so nearly full it has used more than there are: below nothing.
+        return stat[0] * stat[3] if stat[3] <= stat[2] else 0
 
     # --- journal, samples, plan -----------------------------------------------------------------------------------
 
@@ -299,6 +309,14 @@ class Store:
         if self.number:
             self._journal.append(data)
             self.writes += 1
+
+    def room_for_note(self, octets):
+        """True while what the cook writes leaves the reserve alone; looked at each kilobyte, for it takes its time."""
+        self._noted += octets
+        if self.tight or self._noted > _NOTED_MAX:
+            self._noted = 0
+            self._look_at_room()
+        return not self.tight
 
     def journal_size(self):
         return self._journal.size()

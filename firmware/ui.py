@@ -174,12 +174,21 @@ class Ui:
         question = self.question
         self.close()
         if kind == buttons.LONG and question != D.TICK_OVEN:
-            return self._event((D.EV_OVERRIDE, event[1], D.DELIBERATE), now_s)
+            return self._override(event, now_s)
         effects = self.app.bench.press((D.EV_TICK, self.question_step, question), now_s)
         if effects and effects[0][0] == D.FX_REFUSED:
             self.say(lines.wrapped(D.REASONS[effects[0][2]]), now_s)
             return sounds.REFUSED
         return self._event(event, now_s)
+
+    def _override(self, event, now_s):
+        """Held on a question: the step that asks it ends without the tick, and what was pressed for goes on."""
+        sound = self._event((D.EV_OVERRIDE, self.question_step, D.DELIBERATE), now_s)
+        bench = self.app.bench
+        if self.screen is None and event[1] != self.question_step:
+            if bench.state.steps[bench.plan.index_of(event[1])] == D.WAITING:  # else it followed at once
+                return self._event(event, now_s)
+        return sound
 
     def _choose(self, button, now_s):
         entries = _MENU if self.screen == G.S_MENU else _VERDICTS
@@ -268,7 +277,7 @@ class Ui:
         g.lines = ()
         g.chosen = -1
         g.step_id = g.step_state = g.fold = g.fold_n = g.fold_of = g.place = 0
-        g.due = False
+        g.due = g.hands = False
         g.probe_wanted = bench.plan is not None and bench.probe_step() >= 0
         g.question = self.question
         g.urgent = False
@@ -277,7 +286,7 @@ class Ui:
         if bench.plan is None:
             g.screen = G.S_NO_PLAN
             g.word, g.code = words.WORDS[words.NO_PLAN], words.NO_PLAN
-            g.line = "send a plan to begin"
+            g.line = lines.stuck(app) or "send a plan to begin"
         else:
             lines.day(self, g, now_s)
         if not app.clock.ok and g.screen in (G.S_NO_PLAN, G.S_STEP) and (bench.plan is None or g.code == words.NEXT):

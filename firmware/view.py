@@ -2,11 +2,12 @@
 
      0..18  state word                                19 tall, 8.2 mm; beside it "4-fold 1/3" where there is room
     20..43  temperature | minutes left                24 tall, 10.3 mm
-    44..46  window bar with the dough's place in it, or progress
+    45..46  window bar with the dough's place in it, or progress; the rows above and below it stay dark
     48..55  one line: fold, sheet, next event, time to spare  (turns every few seconds)
-    56..63  what the three buttons do
+    56..63  what the three buttons do, and between them a mark that hops: the program runs
 
 With an alarm the word stands dark in a band of light, 0..20, the numbers begin at 22, and there is no bar.
+The whole picture stands a dot further right or down now and then: what never moved would burn into the display.
 """
 
 import framebuf
@@ -25,7 +26,12 @@ _PLACES = ((0, 2), (3, 4), (4, 5))  # of the clock being set: hours, tens of min
 _HEAD, _NUMBERS, _BAR, _LINE, _LABELS = range(5)
 _BOXES = ((0, 20), (20, 24), (44, 4), (48, 8), (56, 8))
 _URGENT_BOXES = ((0, 22), (22, 24), (46, 2), (48, 8), (56, 8))
-_BAR_Y = 44
+_BAR_Y = 45
+_MARK_X = 42  # between the labels of the left and the middle button, which are shorter than their thirds
+_MARK_Y = 59
+SHIFT_S = 600  # seconds in one place
+_RIGHT = 127  # where the day's texts end: a dot further is the picture's other place
+_SHIFTS = ((0, 0), (1, 0), (1, 1), (0, 1))
 _DOTTED = (b"\x88" * 16, 128, 1, framebuf.MONO_HLSB)  # the bar's ground line
 
 
@@ -36,10 +42,21 @@ class View:
         self.canvas = canvas
         self._keys: list = [None] * len(_BOXES)
         self._screen = None
+        self._odd = 0
 
     def forget(self):
         """Draw everything next time."""
         self._screen = None
+
+    def beat(self, now_s):
+        """Move the mark that shows a living program, and now and then the picture by a dot."""
+        canvas = self.canvas
+        dx, dy = _SHIFTS[now_s // SHIFT_S % len(_SHIFTS)]
+        if (dx, dy) != (canvas.dx, canvas.dy):
+            canvas.dx, canvas.dy = dx, dy
+            self._screen = None  # everything next time
+        self._odd = now_s & 1
+        _mark(canvas, self._odd)
 
     def draw(self, g):
         """Bring the picture up to date; returns True when anything was drawn."""
@@ -48,7 +65,7 @@ class View:
             if key == self._screen:
                 return False
             self._screen = key
-            draw(self.canvas, g)
+            draw(self.canvas, g, self._odd)
             return True
         layout = "urgent" if g.urgent else "calm"
         if self._screen != layout:
@@ -68,10 +85,17 @@ class View:
             if keys[region] != self._keys[region]:
                 self._keys[region] = keys[region]
                 y, height = boxes[region]
-                self.canvas.fb.fill_rect(0, y, 128, height, 0)
+                self.canvas.box(0, y, 128, height, 0)
                 _PAINT[region](self.canvas, g)
                 drawn = True
+        if drawn:
+            _mark(self.canvas, self._odd)
         return drawn
+
+
+def _mark(canvas, odd):
+    canvas.box(_MARK_X, _MARK_Y, 4, 2, 0)
+    canvas.box(_MARK_X + 2 * odd, _MARK_Y, 2, 2)
 
 
 def _bar_key(g):
@@ -84,8 +108,8 @@ def _bar_key(g):
     return (g.low_cdeg, g.high_cdeg, _needle(g))
 
 
-def draw(canvas, g):
-    """Draw the whole picture."""
+def draw(canvas, g, odd=0):
+    """Draw the whole picture, the mark in its even or odd place."""
     canvas.clear()
     if g.screen in (G.S_STEP, G.S_DONE, G.S_CLOCK, G.S_NO_PLAN):
         for paint in _PAINT[:_LABELS]:
@@ -102,6 +126,7 @@ def draw(canvas, g):
     else:
         _list(canvas, g)
     _labels(canvas, g)
+    _mark(canvas, odd)
 
 
 def _head(canvas, g):
@@ -114,7 +139,7 @@ def _head(canvas, g):
     canvas.word(0, 0, g.word)
     if g.fold and g.screen == G.S_STEP:
         text = "%d/%d" % (g.fold_n, g.fold_of)
-        x = 128 - canvas.word_width(text)
+        x = _RIGHT - canvas.word_width(text)
         name = "%d-fold" % g.fold
         room = x - 4 - width
         if room >= canvas.small_width(name) + 4:
@@ -144,32 +169,28 @@ def _numbers(canvas, g):
     unit_width = canvas.small_width(unit)
     if g.left_kind == G.LEFT_WINDOW:
         unit_width = max(unit_width, canvas.small_width("win"))
-    x = 128 - unit_width - 2 - canvas.big_width(text)
+    x = _RIGHT - unit_width - 2 - canvas.big_width(text)
     end = canvas.big(x, y, text)
     canvas.small(end + 2, y + 16, unit)
     if g.left_kind == G.LEFT_WINDOW:
-        canvas.small(128 - canvas.small_width("win"), y + 6, "win")
+        canvas.small(_RIGHT - canvas.small_width("win"), y + 6, "win")
 
 
 def _bar(canvas, g):
     if g.urgent:
         return
-    fb = canvas.fb
+    # The window is the middle half of the bar, thick where the rest is dotted; the needle stands in a gap of it.
+    if g.progress_pct < 0 and NO_CDEG in (g.low_cdeg, g.high_cdeg):
+        return
+    canvas.fb.blit(_DOTTED, canvas.dx, _BAR_Y + 1 + canvas.dy)
     if g.progress_pct >= 0:
-        fb.blit(_DOTTED, 0, _BAR_Y + 2)
-        fb.fill_rect(0, _BAR_Y + 1, 128 * g.progress_pct // 100, 2, 1)
+        canvas.box(0, _BAR_Y, 128 * g.progress_pct // 100, 2)
         return
-    if g.low_cdeg == NO_CDEG or g.high_cdeg == NO_CDEG:
-        return
-    # The window is the middle half of the bar's width, with a post at each end; the needle stands in a gap of it.
-    fb.blit(_DOTTED, 0, _BAR_Y + 2)
-    fb.fill_rect(32, _BAR_Y + 1, 64, 2, 1)
-    fb.fill_rect(32, _BAR_Y, 2, 3, 1)
-    fb.fill_rect(94, _BAR_Y, 2, 3, 1)
+    canvas.box(32, _BAR_Y, 64, 2)
     x = _needle(g)
     if x >= 0:
-        fb.fill_rect(x - 5, _BAR_Y, 11, 3, 0)
-        fb.fill_rect(x - 2, _BAR_Y, 5, 3, 1)
+        canvas.box(x - 6, _BAR_Y, 13, 2, 0)
+        canvas.box(x - 2, _BAR_Y, 5, 2)
 
 
 def _needle(g):
@@ -188,7 +209,7 @@ def _setting(canvas, g):
     if g.chosen < len(_PLACES):
         begin, end = _PLACES[g.chosen]
         x = left + canvas.big_width(time[:begin]) + 2 if begin else left
-        canvas.fb.fill_rect(x, 45, left + canvas.big_width(time[:end]) - x, 2, 1)
+        canvas.box(x, 45, left + canvas.big_width(time[:end]) - x, 2)
     x = (128 - canvas.small_width(date)) // 2
     canvas.small(x, _LINE_Y, date, inverse=g.chosen >= len(_PLACES))
 

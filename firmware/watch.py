@@ -16,6 +16,7 @@ SLIP_S = 900
 # Nearer to the warm edge than this and still warming, a forecast in seconds says little: noise alone is minutes.
 _NEAR_CDEG = 30
 _WARMING = 5  # cdeg a minute
+BENCH_FAULT = 255  # "step" of the alarm that the bench's thermometer gives no reading; 0 is the probe's
 _FAULT_PATIENCE = 2  # samples
 _AWAY_PATIENCE = 36  # samples: three minutes for the needle to be put in and settle before it is missed
 _WINDOW_PATIENCE = 3  # samples out of the window before it counts: a needle takes 15 s to settle
@@ -29,6 +30,7 @@ class Watch:
         self._app = app
         self._faults = {}  # by number of the channel
         self._fault_for = 0
+        self._blind_for = 0
         self._outside = 0
         self._slip_told_s = 0
 
@@ -65,7 +67,15 @@ class Watch:
                 app.raise_(J.SENSOR_FAULT, 0, now_s)
         else:
             self._fault_for = 0
-            app.alarms.clear(J.SENSOR_FAULT)
+            app.alarms.clear(J.SENSOR_FAULT, 0)
+        # Without the bench's reading the minutes left are reckoned with the room's air, which must not go unsaid.
+        if app.sampler.bench.fault and bench.window is not None and bench.mode == D.DAY_RUNNING:
+            self._blind_for += 1
+            if self._blind_for == _FAULT_PATIENCE:
+                app.raise_(J.SENSOR_FAULT, BENCH_FAULT, now_s)
+        else:
+            self._blind_for = 0
+            app.alarms.clear(J.SENSOR_FAULT, BENCH_FAULT)
 
     def _window(self, index, now_s):
         app = self._app

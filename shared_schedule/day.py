@@ -53,6 +53,8 @@ _NOTHING = ()
 
 
 def _guard_before(plan, state, index, arg, now_s):
+    # "Not rested long enough" comes last: it promises that holding the button helps, so nothing else may refuse then.
+    early = 0
     for other in before(state, index):
         step_state = state.steps[other]
         if step_state == WAITING:
@@ -64,8 +66,8 @@ def _guard_before(plan, state, index, arg, now_s):
             if unanswered(step, state.ticked[other]):
                 return R_UNTICKED
             if step_state == RUNNING and arg != DELIBERATE and now_s - state.started_at_s[other] < step.min_s:
-                return R_TOO_EARLY
-    return 0
+                early = R_TOO_EARLY
+    return early
 
 
 def _guard_oven(plan, state, index, _arg, _now_s):

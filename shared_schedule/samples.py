@@ -24,7 +24,7 @@ USUAL = (0, 1)  # channels of format 1: bench and probe
 
 _KEY = 83  # b"S"
 _KEY_2 = 75  # b"K"
-_NEXT = 67  # b"C"
+NEXT = 67  # b"C"
 _KEY_HEAD = 13
 _KEY_2_HEAD = 11  # and three bytes for each channel
 _NEXT_HEAD = 4
@@ -73,7 +73,7 @@ class SampleWriter:
             self._open_key(at_s, readings)
             return True
         else:
-            self.buffer[0] = _NEXT
+            self.buffer[0] = NEXT
             self.buffer[3] = self.link
             self.size = _NEXT_HEAD
         self._put_row(readings)
@@ -146,7 +146,7 @@ class SampleWriter:
         """Close the open block and return a view of its bytes (empty if none is open); valid until the next `add`."""
         if not self.count:
             return self.view[:0]
-        if self.buffer[0] != _NEXT:
+        if self.buffer[0] != NEXT:
             self._put_u16(7 if self.buffer[0] == _KEY else 8, self.count)
         else:
             self.buffer[2] = self.count
@@ -264,7 +264,7 @@ class BlockReader:
             return False
         kind = data[self.at]
         end = self.at + 2 + data[self.at + 1]
-        head = {_KEY: _KEY_HEAD, _KEY_2: _KEY_2_HEAD, _NEXT: _NEXT_HEAD}.get(kind, 0)
+        head = {_KEY: _KEY_HEAD, _KEY_2: _KEY_2_HEAD, NEXT: _NEXT_HEAD}.get(kind, 0)
         if not head or end < self.at + head or end + _CRC > len(data):
             return False
         crc = binascii.crc32(bytes(data[self.at : end])) & 0xFFFFFFFF
@@ -273,7 +273,7 @@ class BlockReader:
         self.place = self.at + head
         at = self.at
         self.at = end + _CRC
-        if kind == _NEXT:
+        if kind == NEXT:
             known = self.known and data[at + 3] == self.link
             if known:
                 self.left = data[at + 2]

@@ -15,6 +15,7 @@ from canvas import Canvas
 from sampler import OPEN
 from ui import Ui
 from view import draw
+from watch import BENCH_FAULT
 
 from shared_schedule import day as D
 from shared_schedule import journal as J
@@ -57,6 +58,7 @@ class _App:
         self.clock = _Clock()
         self.sampler = _Sampler()
         self.air = _Air()
+        self.buttons = buttons.Buttons()
         self.ui = Ui(self)
 
     def ticks(self):
@@ -176,6 +178,7 @@ class _Stage:
         app = self.app
         app.sampler.probe.cdeg = probe
         app.sampler.bench.cdeg = bench
+        app.sampler.bench.fault = OPEN if bench == NO_CDEG else 0
         app.sampler.probe.fault = OPEN if probe == NO_CDEG else 0
         for ago in range(12, -1, -1):
             cdeg = probe - slope * ago if probe != NO_CDEG else probe
@@ -230,6 +233,14 @@ def stages():
     yield "too-warm-alarm", _Stage().at(5, probe=1750).read(1750, 2300, 6).alarm(J.WINDOW_LEFT_WARM, 5)
     yield "wait-cold", _Stage().at(5, probe=620).read(620, 1500, 4)
     yield "no-reading", _Stage().at(5, probe=NO_CDEG)
+    yield "no-bench-alarm", _Stage().at(5, probe=1190, bench=NO_CDEG).alarm(J.SENSOR_FAULT, BENCH_FAULT)
+    yield "no-bench", _Stage().at(5, probe=1190, bench=NO_CDEG).projected().says("bench: no reading")
+    stage = _Stage().at(5, probe=1190)
+    stage.app.buttons.stuck = buttons.MIDDLE
+    yield "stuck-button", stage.projected().says("stuck")
+    stage = _Stage().at(6, ago_s=2100, probe=780)
+    stage.app.bench.plan.steps[5].name = "Wrap and rest after fold 1, cold \u00b7 1"
+    yield "long-name", stage.projected().says("\u00b7 1")
     yield "no-reading-alarm", _Stage().at(5, probe=NO_CDEG).alarm(J.SENSOR_FAULT, 0)
     yield "rest", _Stage().at(6, ago_s=2100, probe=780).projected()
     yield "rest-ready", _Stage().at(6, D.READY, 3600, 510).alarm(J.REST_DONE, 6)

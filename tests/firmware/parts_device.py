@@ -5,11 +5,15 @@ import buttons as B
 import clock
 import config
 import ds3231
+import glance as G
 import sampler
 import sht4x
 import sounds
 import ssd1309
 import store as S
+from caller import Caller
+from canvas import Canvas
+from view import SHIFT_S, View
 
 from shared_schedule import journal as J
 from shared_schedule import thermistor
@@ -69,6 +73,81 @@ def check_held_at_boot_does_not_count():
     buttons = B.Buttons()
     buttons.hold_at_boot(2, 0)
     assert _feed(buttons, [(2, 2000), (0, 100)]) == []
+
+
+def check_stuck_button_lets_the_others_count():
+    buttons = B.Buttons()
+    # Nobody comes while the middle one is down; after twenty seconds the left one counts, and the middle one no more.
+    assert _feed(buttons, [(0, 50), (2, 15000), (3, 200), (2, 4000)]) == [(B.MIDDLE, B.LONG)]
+    assert not buttons.stuck
+    assert _feed(buttons, [(2, 2000), (3, 100), (2, 100)], 20000) == [(B.LEFT, B.SHORT)]
+    assert buttons.stuck == B.MIDDLE
+    # It flickers, and is believed only after it has been up for a second.
+    assert _feed(buttons, [(0, 300), (2, 300), (0, 300), (2, 2000)], 30000) == [] and buttons.stuck == B.MIDDLE
+    assert _feed(buttons, [(0, 1200), (2, 100), (0, 100)], 40000) == [(B.MIDDLE, B.SHORT)] and not buttons.stuck
+
+
+def check_stuck_at_power_up_is_known_at_once():
+    buttons = B.Buttons()
+    buttons.hold_at_boot(2, 0)
+    assert buttons.stuck == B.MIDDLE
+    assert _feed(buttons, [(2, 500), (6, 100), (2, 400)]) == [(B.RIGHT, B.SHORT)]
+
+
+class _Quiet:
+    """A plan with quiet hours."""
+
+    quiet = ((10000, 40000),)
+
+
+class _Day:
+    plan = _Quiet
+
+
+def check_display_dims_when_nobody_needs_it():
+    caller = Caller(None)
+    glance = G.Glance()
+    caller.pressed_s = 1000
+    level = [caller.contrast(_Day, glance, True, 140, 1000 + s) for s in (0, 599, 600, 5000)]
+    assert level == [140, 140, 17, 17]
+    glance.hands = True  # somebody rolls: the picture must be seen from the bench
+    assert [caller.contrast(_Day, glance, True, 140, 1000 + s) for s in (600, 3599, 3600)] == [140, 140, 17]
+    caller.pressed_s = 20000  # in the night
+    assert [caller.contrast(_Day, glance, True, 140, 20000 + s) for s in (59, 60)] == [140, 17]
+    assert caller.contrast(_Day, glance, False, 140, 20060) == 140  # no clock: no night
+    caller.alarms.raise_(J.STEP_DUE, 1, NO_CDEG, 21000)
+    assert caller.contrast(_Day, glance, True, 140, 21100) == 17
+    caller.alarms.raise_(J.PROOF_CAP, 2, 2900, 21000, True)
+    assert caller.contrast(_Day, glance, True, 140, 21100) == 140
+    assert caller.contrast(_Day, glance, True, 4, 30000) == 1  # never dark
+
+
+def _dots(buffer):
+    return bytes([buffer[y // 8 * 128 + x] >> y % 8 & 1 for y in range(64) for x in range(128)])
+
+
+def check_picture_moves_by_a_dot_and_the_mark_hops():
+    buffer = bytearray(1024)
+    view = View(Canvas(buffer))
+    glance = G.Glance()
+    glance.screen, glance.word, glance.line, glance.labels = G.S_STEP, "ROLL", "\u00b7 gypq", ("times", "done", "more")
+    glance.probe_cdeg, glance.low_cdeg, glance.high_cdeg = 1200, 900, 1600
+    glance.left_kind, glance.left_s = G.LEFT_WINDOW, 1020
+    places = []
+    for at_s in (0, SHIFT_S, 2 * SHIFT_S, 3 * SHIFT_S):
+        view.beat(at_s)
+        view.draw(glance)
+        places.append(_dots(buffer))
+    for dx, dy, moved in ((1, 0, places[1]), (1, 1, places[2]), (0, 1, places[3])):
+        for y in range(64):
+            for x in range(128):
+                wanted = places[0][128 * (y - dy) + x - dx] if y >= dy and x >= dx else 0
+                assert moved[128 * y + x] == wanted, (dx, dy, x, y)
+    even = _dots(buffer)
+    view.beat(3 * SHIFT_S + 1)
+    odd = _dots(buffer)
+    changed = [(x, y) for y in range(64) for x in range(128) if even[128 * y + x] != odd[128 * y + x]]
+    assert len(changed) == 8 and min(changed)[0] >= 42 and max(changed)[0] <= 45
 
 
 def check_alarm_repeats_until_acknowledged():

@@ -5,6 +5,7 @@ Each `check_*` raises AssertionError; the last line says how many ran.
 
 import binascii
 import os
+import struct
 
 import serve
 import store as S
@@ -85,6 +86,18 @@ def octets(count, seed):
     return bytes([(seed * 37 + at * 11 + (at >> 5)) & 0xFF for at in range(count)])
 
 
+def blocks(count, seed):
+    """As `octets`, in the frame of sample blocks, the last one as long as it takes."""
+    out = b""
+    while len(out) < count:
+        n = min(200, count - len(out) - 6)
+        if 0 < count - len(out) - n - 6 < 8:
+            n -= 8
+        head = bytes([83, n]) + octets(n, seed)
+        out += head + struct.pack("<I", binascii.crc32(head))
+    return out
+
+
 def whole(read, size, most=100):
     """What a read_* of the store returns, asked for in small parts."""
     data = bytearray(size + 16)
@@ -148,7 +161,7 @@ def check_what_was_appended_is_read_back_from_any_place():
     journal, samples = b"", b""
     for at in range(60):
         record = J.encode(J.NOTE, at, 100 + at, "n" + str(at))
-        block = octets(20 + at % 9, at)
+        block = blocks(20 + at % 9, at)
         store.append(record)
         assert store.append_samples(block)
         journal += record
@@ -165,17 +178,123 @@ def check_what_was_appended_is_read_back_from_any_place():
         assert not store.losses
 
 
+def _begun(ram_store):
+    ram, store = ram_store
+    plan = octets(300, 9)
+    store.begin(binascii.crc32(plan), plan, 5)
+    for at in range(40):
+        store.append(J.encode(J.NOTE, at, 100 + at, "n" * 30))
+        store.append_samples(blocks(40, at))
+    return ram, store
+
+
+def _seqs(store):
+    return [record.seq for segment in store.journal() for record in J.read(segment)]
+
+
+def check_a_missing_or_empty_segment_is_said_and_what_follows_it_counts():
+    for damage in ("missing", "empty"):
+        ram, store = _begun(fresh())
+        segments = len(list(store.journal()))
+        assert segments >= 4
+        path = "/b/0001/j001"
+        gone = [record.seq for record in J.read(list(store.journal())[1])]
+        if damage == "missing":
+            os.remove(path)
+        else:
+            open(path, "wb").close()
+        store = powered(ram)
+        assert store.losses == [(S.LOST_JOURNAL, 1)], (damage, store.losses)
+        assert _seqs(store) == [seq for seq in range(40) if seq not in gone] and gone
+        store.append(J.encode(J.NOTE, 40, 200, "goes on"))
+        assert _seqs(powered(ram))[-1] == 40
+        assert len(whole(store.read_journal, 4000)) == store.journal_size()
+    # The last segment may be empty: power went before its first record arrived.
+    ram, store = _begun(fresh())
+    open(f"/b/0001/j{len(list(store.journal())):03d}", "wb").close()
+    store = powered(ram)
+    assert not store.losses and len(_seqs(store)) == 40
+
+
+def check_a_batch_without_its_head_keeps_its_journal():
+    for damage in ("empty", "missing", "and no plan"):
+        ram, store = _begun(fresh())
+        if damage == "empty":
+            open("/b/0001/head", "wb").close()
+        else:
+            os.remove("/b/0001/head")
+        if damage == "and no plan":
+            os.remove("/b/0001/plan")
+        store = powered(ram)
+        assert store.losses == [(S.LOST_HEAD, 0)] and store.number == 1, (damage, store.losses)
+        assert _seqs(store) == list(range(40))
+        if damage == "and no plan":
+            assert store.plan_bytes() is None and store.losses[-1][0] == S.LOST_PLAN
+        else:
+            assert store.plan_bytes() == octets(300, 9) and store.plan_id == binascii.crc32(octets(300, 9))
+        store = powered(ram)
+        assert not store.losses and _seqs(store) == list(range(40))
+    # Power went while a batch was begun: nothing was promised, nothing is lost.
+    ram, store = fresh()
+    os.mkdir("/b/0001")
+    open("/b/0001/plan", "wb").close()
+    store = powered(ram)
+    assert not store.losses and store.number == 0 and store.numbers() == []
+
+
+def check_lost_temperatures_are_said():
+    ram, store = _begun(fresh())
+    had = store.samples_octets()
+    with open("/b/0001/o", "rb") as file:
+        small = bytearray(file.read())
+    small[45] ^= 1  # in the second block
+    with open("/b/0001/o", "wb") as file:
+        file.write(small)
+    store = powered(ram)
+    assert store.losses == [(S.LOST_SAMPLES, len(small) - 40)] and store.samples_octets() == had - len(small) + 40
+    assert not powered(ram).losses
+    os.remove("/b/0001/o")
+    assert powered(ram).losses == [(S.LOST_SAMPLES, 1)]
+    ram, store = _begun(fresh())
+    store.append_samples(b"C\x02ab" + struct.pack("<I", binascii.crc32(b"C\x02ab")))
+    assert not powered(ram).losses
+    os.remove("/b/0001/s")
+    with open("/b/0001/o", "wb") as file:
+        file.write(b"C\x02ab" + struct.pack("<I", binascii.crc32(b"C\x02ab")))
+    assert powered(ram).losses == [(S.LOST_SAMPLES, 1)]
+
+
+def check_free_space_does_not_wrap_and_notes_leave_the_reserve():
+    _ram, store = _begun(fresh())
+    at = 40
+    while store.room_for_note(80):
+        store.append(J.encode(J.NOTE, at, 200, "n" * 80))
+        at += 1
+        assert at < 5000
+    assert at > 500 and S.RESERVE - 2 * BLOCK < store.free() < S.RESERVE and store.tight
+    refused = False
+    while not refused:  # steps go on until nothing at all fits any more
+        try:
+            store.append(J.encode(J.NOTE, at, 200, "n" * 80))
+            at += 1
+        except OSError:
+            refused = True
+        assert store.free() < S.RESERVE
+    stat = os.statvfs("/")
+    assert stat[3] > stat[2], "littlefs did not count below nothing: this flash has to be fuller"
+
+
 def check_samples_end_before_the_journals_reserve_and_say_so_once():
     _ram, store = fresh()
     plan = octets(100, 9)
     store.begin(binascii.crc32(plan), plan, 5)
     taken = 0
-    while store.append_samples(octets(440, taken)):
+    while store.append_samples(blocks(440, taken)):
         taken += 1
         assert taken < 2000
     assert [what for what, _octets in store.losses] == [S.LOST_SPACE] and store.full
     assert store.free() > S.RESERVE - 3 * BLOCK and taken * 440 > BLOCK * BLOCKS // 2
-    assert not store.append_samples(octets(440, 1)) and len(store.losses) == 1
+    assert not store.append_samples(blocks(440, 1)) and len(store.losses) == 1
     for at in range(40):
         store.append(J.encode(J.NOTE, at, 100, "still written"))
 
@@ -221,7 +340,7 @@ def check_one_collected_stream_is_not_both():
         plan_id = binascii.crc32(plan)
         store.begin(plan_id, plan, 5)
         store.append(J.encode(J.NOTE, 1, 100, "a note"))
-        store.append_samples(octets(30, 1))
+        store.append_samples(blocks(30, 1))
         app = Settable(store)
         handler = serve.Handler(app)
         ends = {m.STREAM_JOURNAL: store.journal_size(), m.STREAM_SAMPLES: store.samples_octets()}

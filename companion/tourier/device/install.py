@@ -76,7 +76,7 @@ def _write_all(prompt: Prompt, files: list[DeviceFile], progress: Progress | Non
 
 def _enough_room(prompt: Prompt, files: list[DeviceFile], present: dict[str, str]) -> None:
     needed = sum((len(file.data) + 4095) // 4096 * 4096 for file in files if not present[file.path])
-    free = int(prompt.run("import os\ns=os.statvfs('/')\nprint(s[0]*s[3])").strip() or 0)
+    free = int(prompt.run("import os\ns=os.statvfs('/')\nprint(s[0]*s[3] if s[3]<=s[2] else 0)").strip() or 0)
     if needed and free < needed + 65536:
         raise InstallError(
             f"The board has {free // 1024} KB free and the program needs {needed // 1024}; collect its logs, or remove "
