@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 
 from shared_schedule import plan as P
 from shared_schedule.states import asks_probe
@@ -44,7 +44,7 @@ class Hands:
 
     # --- bodies ---------------------------------------------------------------------------------------------------
 
-    def _patons_of(self, step: P.Step) -> Iterable[int]:
+    def _patons_of(self, step: P.Step) -> Sequence[int]:
         """Return the pâtons a step is about; a load of the oven has those of the steps it comes after."""
         if step.paton:
             return (step.paton,)

@@ -60,7 +60,7 @@ def _in_force(book: Logbook, at_s: int | None) -> list[Learned]:
     ).fetchall()
     newest: dict[tuple[str, str], dict[str, Any]] = {}
     for row in rows:
-        known = dict(zip(_COLUMNS, row, strict=True))
+        known: dict[str, Any] = dict(zip(_COLUMNS, row, strict=True))
         known["subject"] = now_called(known["subject"])
         newest[known["quantity"], known["subject"]] = known
     out = []
