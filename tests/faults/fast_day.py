@@ -93,6 +93,7 @@ class FastDay:
         channels = (_Reading(0), _Reading(1))
         timer.sampler = types.SimpleNamespace(channels=channels, bench=channels[0], probe=channels[1], readings=[])
         timer.supervisor = types.SimpleNamespace(measure=lambda: None, low_memory=False)
+        timer.buttons = buttons.Buttons()
         timer.settings = {"sound": 0}
         timer.bench = bench_class(self.store, timer.board)
         timer.bench.clock_ok = True
