@@ -261,8 +261,10 @@ def test_a_rest_aims_at_a_core_the_next_fold_can_be_made_with(name):
 
 
 def test_a_wish_that_freezes_the_butter_hard_is_warned_of():
-    """An hour in the fridge between folds (the home batch) is kept as wished, and said to end below brittle."""
-    work = work_up(read_batch_text(example_text("home-inches"), "", NOW), Known())
-    assert next(s for s in work.process if s.key == "p1.rest1").ideal_s == 3600
+    """Two hours in the fridge between folds are kept as wished and end below brittle; an hour, wrapped, does not."""
+    spec = read_batch_text(example_text("home-inches"), "", NOW)
+    assert "rest-cold" not in {w.code for w in work_up(spec, Known()).warnings}
+    work = work_up(replace(spec, folds=replace(spec.folds, rest_s=7200.0)), Known())
+    assert next(s for s in work.process if s.key == "p1.rest1").ideal_s == 7200
     warned = {w.code: w for w in work.warnings}
     assert "°F" in warned["rest-cold"].text and "°C" not in warned["rest-cold"].text
