@@ -6,8 +6,8 @@ come this way, and every function asks for `lessons`: nothing can be planned wit
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields, replace
 from datetime import datetime, timedelta
 from functools import cached_property
 from pathlib import Path
@@ -77,6 +77,14 @@ class Design:
         return wire.plan_id(self.data)
 
 
+@dataclass(frozen=True)
+class SharedDay:
+    """Several batches planned as one day of one cook, in the order their files were named."""
+
+    drafts: tuple[Draft, ...]
+    day: DayPlan
+
+
 def lessons_of(logbook: Path | None) -> Lessons:
     """Return all that a logbook has taught; nothing when there is none yet. Raises LogbookError where it is damaged."""
     if logbook is None or not logbook.exists():
@@ -122,6 +130,66 @@ def timed(made: Draft, now: datetime) -> Design:
     from tourier.dayplan.plan import plan_days
 
     return Design(made.text, made.known, plan_days(made.spec, made.workup, now))
+
+
+def shared_day(
+    files: Sequence[tuple[str, str]], now: datetime, lessons: Lessons, say: Say = lambda _: None
+) -> SharedDay:
+    """Plan several batch files, each (text, name), as one day of one cook. Raises BatchError, Unworkable, Refused."""
+    from tourier.batch.read import read_batch_text
+    from tourier.batch.workup import Unworkable
+    from tourier.dayplan.model import BadWish, Impossible, Job
+    from tourier.dayplan.plan import plan_together
+    from tourier.voice import span
+
+    specs = [read_batch_text(text, where, now) for text, where in files]
+    for (_, where), spec in zip(files, specs, strict=True):
+        if other := _elsewhere(specs[0], spec):
+            raise BadWish(
+                where, f"is not made in the kitchen of {files[0][1]}: {', '.join(other)} differ; plan them apart."
+            )
+    say("Working out sheets and rests")
+    drafts = []
+    for (text, where), spec in zip(files, _named_apart(specs), strict=True):
+        try:
+            drafts.append(_worked_out(text, spec, lessons))
+        except Unworkable as error:
+            error.args = (f"{where}: {error}",)
+            raise
+    say("Planning back from the hours")
+    slack_s = int(max(spec.buffer_s for spec in specs))
+    try:
+        day = plan_together([Job(made.spec, made.workup) for made in drafts], now, slack_s=slack_s)
+    except Impossible as error:
+        if slack_s:
+            error.args = (f"{error.sentence} The buffer of {span(slack_s)} before each hour comes on top of that.",)
+        raise
+    return SharedDay(tuple(drafts), day)
+
+
+_UNITS = ("_c", "_pct", "_m", "_s", "_kg", "_k")
+
+
+def _elsewhere(one: BatchSpec, other: BatchSpec) -> list[str]:
+    """Return in words what of two batches' kitchens differs; two batches of one cook share one of everything."""
+    named = [f.name for f in fields(one.kitchen) if getattr(one.kitchen, f.name) != getattr(other.kitchen, f.name)]
+    bare = [next((name.removesuffix(unit) for unit in _UNITS if name.endswith(unit)), name) for name in named]
+    zones = ["time zone"] if one.zone != other.zone else []
+    return [f"kitchen {name.replace('_', ' ')}" for name in bare] + zones
+
+
+def _named_apart(specs: Sequence[BatchSpec]) -> list[BatchSpec]:
+    """Give batches of one name a number, so that a table, a calendar and the JSON can tell them apart."""
+    taken: set[str] = set()
+    told = []
+    for spec in specs:
+        name, number = spec.name, 1
+        while name in taken:
+            number += 1
+            name = f"{spec.name} ({number})"
+        taken.add(name)
+        told.append(replace(spec, name=name))
+    return told
 
 
 def thawed(made: Draft, frozen_at: datetime, wished_at: datetime, now: datetime) -> Design:

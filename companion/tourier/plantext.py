@@ -183,7 +183,7 @@ def timetable_lines(day: DayPlan) -> list[str]:
     from shared_schedule import plan as wire
 
     rows = [["start", "end", "hands on", "to spare", "step", "where"]]
-    many = day.workup.patons > 1
+    many = day.numbers_patons
     for step in day.steps:
         process = step.process
         paton = f", pâton {process.paton}" if many and process.paton else ""

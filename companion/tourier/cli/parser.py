@@ -68,7 +68,7 @@ def build_parser() -> argparse.ArgumentParser:
     _json(rehearse)
 
     plan = command("plan", "plan", "work out sheets, weights and the timetable of a batch file")
-    plan.add_argument("batch", metavar="BATCH.toml")
+    plan.add_argument("batch", metavar="BATCH.toml", nargs="+", help="several: one day of one cook in one kitchen")
     _papers(plan)
     plan.add_argument("--cut-map", metavar="FILE", help="write the cut map (SVG)")
     plan.add_argument("--table", action="store_true", help="every step's end, hands-on time, time to spare, place")

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from tourier.cli.common import design_file
+from tourier.cli.common import batch_text, design_file, lessons
 from tourier.cli.output import Output
 from tourier.cli.run import UserError
 from tourier.files import save, told_apart
@@ -16,16 +17,18 @@ from tourier.plantext import cut_lines, formula_lines, rise_lines, sheet_lines, 
 from tourier.voice import span
 
 if TYPE_CHECKING:
-    from tourier.batch.model import Workup
+    from tourier.batch.model import Warned, Workup
     from tourier.dayplan.model import DayPlan
     from tourier.design import Design
 
 
 def run(args: argparse.Namespace, out: Output) -> int:
     """Plan, print, and write what the options name."""
-    if wrong := told_apart([args.batch], [args.ics, args.card, args.cut_map, args.write]):
+    if len(args.batch) > 1:
+        return run_shared(args, out)
+    if wrong := told_apart(args.batch, [args.ics, args.card, args.cut_map, args.write]):
         raise UserError(wrong)
-    made = design_file(args.batch, datetime.now(UTC), out, args.logbook)
+    made = design_file(args.batch[0], datetime.now(UTC), out, args.logbook)
     day = made.day
     written = write_files(args, made)
     from tourier.dayplan.jsonable import plan_json
@@ -41,6 +44,43 @@ def run(args: argparse.Namespace, out: Output) -> int:
         show_reasons(out, day.workup)
     for file in written:
         out.line(f"Written: {file}")
+    return 0
+
+
+def run_shared(args: argparse.Namespace, out: Output) -> int:
+    """Plan several batch files as one day of one cook, print, and write the calendar when asked."""
+    from tourier.dayplan.jsonable import plan_json
+    from tourier.design import shared_day
+
+    for option, file in (("--card", args.card), ("--cut-map", args.cut_map), ("--write", args.write)):
+        if file:
+            raise UserError(f"{option} takes one batch at a time; for a day of several batches there is --ics.")
+    if wrong := told_apart(args.batch, [args.ics]):
+        raise UserError(wrong)
+    made = shared_day([batch_text(name) for name in args.batch], datetime.now(UTC), lessons(args.logbook), out.progress)
+    day = made.day
+    if args.ics:
+        from tourier.dayplan.ical import calendar
+
+        save(args.ics, calendar(day))
+    out.result(plan_json(day))
+    for number, draft in enumerate(made.drafts, 1):
+        _show_batch(out, draft.workup, f"{number}. ")
+        out.line(f"Asked for {day.wished[number - 1]:%A %d %B, %H:%M}. Kitchen: {draft.spec.kitchen.name}.")
+        _show_work(out, draft.workup)
+    _show_clock(out, day.numbered, args.table)
+    _show_warnings(out, [w for d in made.drafts for w in d.workup.warnings], day)
+    for number, draft in enumerate(made.drafts, 1):
+        if draft.known.values:
+            from tourier import known
+
+            out.heading(f"What your batches taught this plan: {number}. {draft.spec.name}")
+            out.lines(known.lines(draft.known.values, draft.spec.voice))
+        if args.checks:
+            out.heading(f"{number}. {draft.spec.name}")
+            show_reasons(out, draft.workup)
+    if args.ics:
+        out.line(f"Written: {args.ics}")
     return 0
 
 
@@ -67,18 +107,31 @@ def write_files(args: argparse.Namespace, made: Design) -> list[Path]:
 def show_plan(out: Output, day: DayPlan, table: bool = True) -> None:
     """Print a plan the way a cook reads it: what, masses, sheets, cuts, timetable, warnings."""
     work, spec = day.workup, day.spec
-    pieces = ", ".join(f"{piece.count} x {piece.name}" for piece in spec.pieces)
-    out.heading(f"{spec.name}: {pieces}")
+    _show_batch(out, work)
     from tourier.dayplan.words import asked_words
 
     out.line(f"Ready {day.planned_at:%A %d %B, %H:%M}{asked_words(day)}.")
     out.line(f"{work.patons} pâton{'s' if work.patons > 1 else ''}. Kitchen: {spec.kitchen.name}.")
+    _show_work(out, work)
+    _show_clock(out, day, table)
+    _show_warnings(out, work.warnings, day)
+
+
+def _show_batch(out: Output, work: Workup, number: str = "") -> None:
+    pieces = ", ".join(f"{piece.count} x {piece.name}" for piece in work.spec.pieces)
+    out.heading(f"{number}{work.spec.name}: {pieces}")
+
+
+def _show_work(out: Output, work: Workup) -> None:
     out.heading("Formula")
     out.lines(formula_lines(work))
     out.heading("Sheets")
     out.lines(sheet_lines(work))
     out.heading("Cuts")
     out.lines(cut_lines(work))
+
+
+def _show_clock(out: Output, day: DayPlan, table: bool) -> None:
     out.heading("Timetable")
     from tourier.dayplan.draw import timeline
 
@@ -94,9 +147,12 @@ def show_plan(out: Output, day: DayPlan, table: bool = True) -> None:
     if lines := rise_lines(day):
         out.heading("Rise")
         out.lines(lines)
-    if work.warnings or day.warnings:
+
+
+def _show_warnings(out: Output, warnings: Sequence[Warned], day: DayPlan) -> None:
+    if warnings or day.warnings:
         out.heading("Warnings")
-        notes = [f"{warning.text} ({warning.why})" for warning in work.warnings] + list(day.warnings)
+        notes = dict.fromkeys([*(f"{warning.text} ({warning.why})" for warning in warnings), *day.warnings])
         for note in notes:
             out.lines(wrap(note, max(40, min(out.width, 120) - 1), initial_indent="- ", subsequent_indent="  "))
 

@@ -67,7 +67,7 @@ def _blocks(plan: DayPlan) -> list[list[PlannedStep]]:
 
 
 def _block(plan: DayPlan, steps: list[PlannedStep], width: int, now: datetime | None) -> list[str]:
-    many = sum(job.workup.patons for job in plan.jobs) > 1
+    many = plan.numbers_patons
     # As wide as the names want, within reason: the bars need their room.
     names = max(cells(s.process.name) + (2 if many and s.process.paton else 0) for s in steps)
     label = max(20, min(34, width * 2 // 5, names + 2))

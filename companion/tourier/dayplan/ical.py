@@ -76,9 +76,10 @@ def _event(plan: DayPlan, run: list[PlannedStep]) -> Event:
 
 
 def _name(plan: DayPlan, step: PlannedStep) -> str:
-    many = sum(job.workup.patons for job in plan.jobs) > 1
     name = fit(step.process.name, 100)
-    return f"{name} (pâton {step.process.paton})" if many and step.process.paton else name
+    if plan.numbers_patons and step.process.paton:
+        name += f" (pâton {step.process.paton})"
+    return f"{name}, {plan.jobs[step.job].spec.name}" if len(plan.jobs) > 1 else name
 
 
 def _how(step: PlannedStep) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta, timezone
 from zoneinfo import ZoneInfo
 
@@ -177,6 +177,22 @@ class DayPlan:
     @property
     def name(self) -> str:
         return " + ".join(job.spec.name for job in self.jobs)
+
+    @property
+    def numbers_patons(self) -> bool:
+        """Whether a pâton must be told by its number: a batch of the day has several."""
+        return any(job.workup.patons > 1 for job in self.jobs)
+
+    @property
+    def numbered(self) -> DayPlan:
+        """The same plan, every step's name led by its batch's number where there are several, for tables and bars."""
+        if len(self.jobs) == 1:
+            return self
+        steps = tuple(
+            replace(step, process=replace(step.process, name=f"{step.job + 1}. {step.process.name}"))
+            for step in self.steps
+        )
+        return replace(self, steps=steps)
 
     def step(self, key: str, job: int = 0) -> PlannedStep:
         """Return the step with a work-up key; raises KeyError."""

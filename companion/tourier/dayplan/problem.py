@@ -108,7 +108,7 @@ def build(jobs: Sequence[Job], now: datetime, *, slack_s: int = 0, ready: Sequen
                 f"{at.astimezone(zone):%a %d %b %H:%M} is already past; it is {now.astimezone(zone):%a %d %b %H:%M}.",
             )
     origin_s = to_at_s(now) // MINUTE_S * MINUTE_S
-    begins = [now] + [job.spec.start_after for job in jobs[:1] if job.spec.start_after]
+    begins = [now] + [job.spec.start_after for job in jobs if job.spec.start_after]
     start = minutes_up(max(to_at_s(moment) for moment in begins) - origin_s)
     targets = tuple((to_at_s(at) - slack_s - origin_s) // MINUTE_S for at in wished)
     start = max(start, min(targets) - DAYS_AHEAD_MIN)
