@@ -161,7 +161,7 @@ def shared_day(
     try:
         day = plan_together([Job(made.spec, made.workup) for made in drafts], now, slack_s=slack_s)
     except Impossible as error:
-        if slack_s:
+        if slack_s and error.nearest is not None:
             error.args = (f"{error.sentence} The buffer of {span(slack_s)} before each hour comes on top of that.",)
         raise
     return SharedDay(tuple(drafts), day)
