@@ -32,7 +32,7 @@ def test_two_days_halve_the_error_of_the_thirds_rests(tmp_path, factor):
     with Logbook(tmp_path / "book.sqlite") as book:
         for n in range(3):
             kitchen = PlayedKitchen(believed(plan), seed=5)
-            kitchen.film["fridge"] = plan.film_fridge_mw / 1000 / 0.65 * factor  # bare: the cook wraps what rests
+            kitchen.film["fridge"] = plan.film_fridge_mw / 1000 * factor
             day = FastDay(plan, raw, kitchen, Cook(plan, scenario("good"), n)).run(plan.ready_at_s + 8 * 3600)
             if n == 2:
                 learn(book)

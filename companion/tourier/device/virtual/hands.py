@@ -19,13 +19,6 @@ _BLOCK_UM = 8000
 # A rolled piece 32 mm thick is a cylinder, which warms as fast as a plate of half its thickness.
 _PIECE_UM = 16000
 
-_COLD = ("fridge", "freezer")
-
-
-def put(kitchen, where: str, paton: int, what: str = "dough") -> None:
-    """Put a body somewhere; what goes into the cold is wrapped, and unwrapped when it comes out."""
-    kitchen.place(where, paton, what, covered=where in _COLD)
-
 
 class Hands:
     """Moves things in a PlayedKitchen as steps begin and end. `begun` and `late` hold step ids."""
@@ -131,13 +124,13 @@ class Hands:
             if self._is_butter(step):
                 self._butter(kitchen, paton, where)
                 if f"butter{paton}" in kitchen.bodies:
-                    put(kitchen, where, paton, "butter")
+                    kitchen.place(where, paton, "butter")
                 continue
             self._dough(kitchen, paton, "room" if step.kind == P.BULK else "fridge")
             if step.kind == P.LOCK_IN:
                 self._lock_in(step, kitchen, paton, slip)
             else:
-                put(kitchen, where, paton)
+                kitchen.place(where, paton)
 
     def _lock_in(self, step: P.Step, kitchen, paton: int, slip) -> None:
         if paton in self._locked:
@@ -198,7 +191,7 @@ class Hands:
                 what = "butter" if self._is_butter(follower) else "dough"
                 for paton in self._patons_of(follower):
                     if (not step.paton or step.paton == paton) and f"{what}{paton}" in kitchen.bodies:
-                        put(kitchen, where, paton, what)
+                        kitchen.place(where, paton, what)
 
     # --- what the screen asks for in between ----------------------------------------------------------------------
 
@@ -206,7 +199,7 @@ class Hands:
         """Stop and chill."""
         if kitchen is not None:
             for paton in self._patons_of(step):
-                put(kitchen, "fridge", paton)
+                kitchen.place("fridge", paton)
 
     def to_bench(self, step: P.Step, kitchen) -> None:
         """Back to the bench."""
