@@ -73,7 +73,7 @@ place = "box"
 temperature = "26 °C"
 [kitchen.oven]
 trays = 2
-pieces_per_tray = 10
+pieces_per_tray = 18
 [[away]]
 from = "22:30"
 to = "05:00"
